@@ -1,0 +1,68 @@
+# Every command of the project. `make` alone lists them.
+#
+# A fresh machine needs python3 (3.11 or newer, with pip), make and nothing else.
+# On Windows and macOS: install `uv` by hand, then run the same commands (docs/how-to/set-up.md).
+
+PYTHON   ?= python3
+UV_PIN   := uv==0.13.8
+UV       := .tools/bin/uv
+BIN      := .venv/bin
+DEMO     := demo/six-in-line
+OUT      := demo-report
+
+export UV_PYTHON_DOWNLOADS := never
+# A venv that the caller happens to have on must not be written into.
+unexport VIRTUAL_ENV
+
+.PHONY: list demo test check fix bench lock clean
+.DEFAULT_GOAL := list
+
+list:  ## List the commands
+	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
+
+demo: .venv/run.stamp  ## Install what is missing, judge the demo set and write its report
+	$(BIN)/nozzlewright judge $(DEMO) --report $(OUT)
+
+test: .venv/dev.stamp  ## Install what the tests need, then run every check and every test
+	$(MAKE) --no-print-directory check
+	$(BIN)/pytest -n auto --dist worksteal
+
+check: .venv/dev.stamp  ## Lint, formatting, types and import contracts
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports --no-cache
+
+fix: .venv/dev.stamp  ## Mend what the linter can mend, and format
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+bench: .venv/dev.stamp  ## Print every ratio of benchmarks/
+	$(BIN)/python benchmarks/all.py
+
+lock: $(UV)  ## Pin the requirement sets anew (hashes, no registry addresses)
+	$(UV) pip compile -q pyproject.toml --universal --generate-hashes --no-emit-index-url \
+	    --no-header --upgrade --python $(PYTHON) -o requirements/run.txt
+	$(UV) pip compile -q pyproject.toml --group dev --universal --generate-hashes --no-emit-index-url \
+	    --no-header --python $(PYTHON) -c requirements/run.txt -o requirements/dev.txt
+
+clean:  ## Remove everything that these commands made
+	rm -rf .tools .venv $(OUT) .pytest_cache .mypy_cache .ruff_cache .hypothesis .coverage
+
+$(UV):
+	$(PYTHON) -m pip install --quiet --disable-pip-version-check --root-user-action ignore \
+	    --target .tools '$(UV_PIN)'
+
+.venv/bin/python: | $(UV)
+	$(UV) venv --quiet --python $(PYTHON) .venv
+
+# One set at a time: syncing dev also serves run, so `demo` after `test` changes nothing.
+.venv/run.stamp: requirements/run.txt pyproject.toml | .venv/bin/python
+	test -e .venv/dev.stamp || $(UV) pip sync --quiet --require-hashes --python $(BIN)/python requirements/run.txt
+	$(UV) pip install --quiet --no-deps --python $(BIN)/python -e .
+	touch $@
+
+.venv/dev.stamp: requirements/dev.txt pyproject.toml | .venv/bin/python
+	$(UV) pip sync --quiet --require-hashes --python $(BIN)/python requirements/dev.txt
+	$(UV) pip install --quiet --no-deps --python $(BIN)/python -e .
+	touch $@ .venv/run.stamp

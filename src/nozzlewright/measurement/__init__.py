@@ -1,0 +1,51 @@
+"""A quantity with unit, standard uncertainty, origin and shared causes; rounding and units."""
+
+from nozzlewright.measurement.monte_carlo import draws_of, propagate_by_draws
+from nozzlewright.measurement.quantity import (
+    Cause,
+    Caution,
+    Measured,
+    NotMeasured,
+    Quantity,
+    covariance,
+    difference,
+    exact,
+    linear_combination,
+    mean_of,
+    propagate,
+)
+from nozzlewright.measurement.rounding import decimals_for, rounded_text
+from nozzlewright.measurement.units import (
+    PRESSURE_UNITS,
+    TIME_UNITS,
+    celsius,
+    kelvin,
+    pressure_from_pa,
+    pressure_to_pa,
+    pressure_unit,
+)
+
+__all__ = [
+    "PRESSURE_UNITS",
+    "TIME_UNITS",
+    "Cause",
+    "Caution",
+    "Measured",
+    "NotMeasured",
+    "Quantity",
+    "celsius",
+    "covariance",
+    "decimals_for",
+    "difference",
+    "draws_of",
+    "exact",
+    "kelvin",
+    "linear_combination",
+    "mean_of",
+    "pressure_from_pa",
+    "pressure_to_pa",
+    "pressure_unit",
+    "propagate",
+    "propagate_by_draws",
+    "rounded_text",
+]

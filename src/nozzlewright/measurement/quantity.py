@@ -1,0 +1,226 @@
+"""A measured value: never a bare number.
+
+The uncertainty is kept split by cause. Two quantities that share a :class:`Cause` (the gauge's
+level error in one sitting, say) are correlated through it, so that a difference knows what
+cancels. Propagation is first order (JCGM 100:2008, 5.1.2 and 5.2.2); where a model bends, use
+:func:`nozzlewright.measurement.monte_carlo.propagate_by_draws` (JCGM 101:2008).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, order=True)
+class Cause:
+    """Why a value is uncertain.
+
+    Two contributions are fully correlated when their causes are equal, and independent when not.
+    """
+
+    name: str
+    """What it is in words: ``gauge level``, ``repeatability``, ``temperature`` ..."""
+    scope: str = ""
+    """Within what it is one and the same: a sitting, a rig, an injector. Empty: everywhere."""
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.scope})" if self.scope else self.name
+
+
+@dataclass(frozen=True, order=True)
+class Caution:
+    """Something that a reader of the value must know before leaning on it."""
+
+    name: str
+    """Short name in the trade's words, the same wherever it appears (``clipping``)."""
+    text: str
+    """What was seen and what it means for the value."""
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.text}"
+
+
+@dataclass(frozen=True)
+class NotMeasured:
+    """A value that could not be had, with the reason. Judging never makes a pass of it."""
+
+    reason: str
+    """Why, in words that stand after "not measured, because"."""
+    remedy: str = ""
+    """What to do to have it next time."""
+
+    def __bool__(self) -> bool:
+        return False
+
+    def __str__(self) -> str:
+        return f"not measured, because {self.reason}"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A value in SI with its uncertainty split by cause.
+
+    Raises
+    ------
+    ValueError
+        If the value or a contribution is not a finite number.
+    """
+
+    value: float
+    """Best estimate, [unit]."""
+    unit: str
+    """SI unit of value and contributions: ``Pa``, ``s``, ``m``, ``Hz``, ``1`` ..."""
+    contributions: Mapping[Cause, float] = field(default_factory=dict)
+    """Standard uncertainty for each cause, signed by the sensitivity to it, [unit]."""
+    method: str = ""
+    """How the value came about, in a sentence."""
+    cautions: tuple[Caution, ...] = ()
+    interval: tuple[float, float] | None = None
+    """95 % coverage interval where value ± 2 u would mislead; otherwise None, [unit]."""
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.value):
+            raise ValueError(f"a quantity needs a finite value, not {self.value}")
+        for cause, part in self.contributions.items():
+            if not math.isfinite(part):
+                raise ValueError(f"the contribution of {cause} is {part}, not a finite number")
+        kept = {cause: float(part) for cause, part in self.contributions.items() if part != 0.0}
+        object.__setattr__(self, "contributions", MappingProxyType(kept))
+        object.__setattr__(self, "cautions", tuple(dict.fromkeys(self.cautions)))
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Combined standard uncertainty, [unit] (JCGM 100:2008, 5.1.2)."""
+        return math.hypot(*self.contributions.values()) if self.contributions else 0.0
+
+    @property
+    def coverage_interval(self) -> tuple[float, float]:
+        """95 % coverage interval, [unit]: as stated, else value ± 1.96 u."""
+        if self.interval is not None:
+            return self.interval
+        half_width = 1.959963984540054 * self.standard_uncertainty
+        return self.value - half_width, self.value + half_width
+
+    @property
+    def budget(self) -> tuple[tuple[Cause, float], ...]:
+        """Causes with the size of their contribution, largest first, [unit]."""
+        sized = ((cause, abs(part)) for cause, part in self.contributions.items())
+        return tuple(sorted(sized, key=lambda row: (-row[1], row[0])))
+
+    def with_cautions(self, *cautions: Caution) -> Quantity:
+        """Return the same quantity with further cautions."""
+        return replace(self, cautions=(*self.cautions, *cautions)) if cautions else self
+
+    def with_contribution(self, cause: Cause, standard_uncertainty: float) -> Quantity:
+        """Return the same quantity with one more cause; an equal cause adds with its sign."""
+        parts = dict(self.contributions)
+        parts[cause] = parts.get(cause, 0.0) + standard_uncertainty
+        return replace(self, contributions=parts)
+
+
+Measured = Quantity | NotMeasured
+"""What a measurement gives: a quantity, or the reason why there is none."""
+
+
+def exact(value: float, unit: str, method: str = "stated") -> Quantity:
+    """Return a quantity that is taken as known, such as a limit printed on a sheet."""
+    return Quantity(value, unit, method=method)
+
+
+def covariance(a: Quantity, b: Quantity) -> float:
+    """Return the covariance that stems from shared causes, [unit of a x unit of b]."""
+    return sum(part * b.contributions.get(cause, 0.0) for cause, part in a.contributions.items())
+
+
+def linear_combination(
+    terms: Sequence[tuple[float, Quantity]], *, unit: str, method: str
+) -> Quantity:
+    """Return the sum of coefficient x quantity; shared causes cancel or add by their sign.
+
+    Cautions of all the terms are carried over.
+    """
+    parts: dict[Cause, float] = {}
+    for coefficient, quantity in terms:
+        for cause, part in quantity.contributions.items():
+            parts[cause] = parts.get(cause, 0.0) + coefficient * part
+    return Quantity(
+        value=sum(coefficient * quantity.value for coefficient, quantity in terms),
+        unit=unit,
+        contributions=parts,
+        method=method,
+        cautions=_cautions_of(quantity for _, quantity in terms),
+    )
+
+
+def difference(a: Quantity, b: Quantity, *, method: str = "difference") -> Quantity:
+    """Return a - b, knowing what the two share.
+
+    >>> gauge = Cause("gauge level", "one sitting")
+    >>> a = Quantity(175e5, "Pa", {gauge: 2e5, Cause("repeatability", "a"): 3e4})
+    >>> b = Quantity(172e5, "Pa", {gauge: 2e5, Cause("repeatability", "b"): 4e4})
+    >>> difference(a, b).standard_uncertainty
+    50000.0
+    """
+    return linear_combination([(1.0, a), (-1.0, b)], unit=a.unit, method=method)
+
+
+def mean_of(quantities: Sequence[Quantity], *, method: str = "mean") -> Quantity:
+    """Return the arithmetic mean; what is common to all does not average out."""
+    if not quantities:
+        raise ValueError("the mean of nothing is not defined")
+    weight = 1.0 / len(quantities)
+    return linear_combination(
+        [(weight, quantity) for quantity in quantities], unit=quantities[0].unit, method=method
+    )
+
+
+def propagate(
+    function: Callable[..., float], *inputs: Quantity, unit: str, method: str
+) -> Quantity:
+    """Return function(values) with first-order uncertainty (JCGM 100:2008, 5.1.2).
+
+    The sensitivity to each input is a central difference over one standard uncertainty of it,
+    as JCGM 100:2008, 5.1.3 note 2 allows.
+
+    Parameters
+    ----------
+    function : callable
+        Model in SI floats, one argument for each input
+    *inputs : Quantity
+        Input quantities; causes that they share are treated as correlated
+    unit : str
+        SI unit of the result
+    method : str
+        How the result came about
+
+    Raises
+    ------
+    ValueError
+        If the model is not finite at the inputs' values.
+    """
+    values = [quantity.value for quantity in inputs]
+    parts: dict[Cause, float] = {}
+    for index, quantity in enumerate(inputs):
+        step = quantity.standard_uncertainty
+        if step == 0.0:
+            continue
+        above, below = list(values), list(values)
+        above[index] += step
+        below[index] -= step
+        sensitivity = (function(*above) - function(*below)) / (2.0 * step)
+        for cause, part in quantity.contributions.items():
+            parts[cause] = parts.get(cause, 0.0) + sensitivity * part
+    return Quantity(
+        value=function(*values),
+        unit=unit,
+        contributions=parts,
+        method=method,
+        cautions=_cautions_of(inputs),
+    )
+
+
+def _cautions_of(quantities: Iterable[Quantity]) -> tuple[Caution, ...]:
+    return tuple(dict.fromkeys(caution for quantity in quantities for caution in quantity.cautions))
