@@ -1,1 +1,5 @@
 """Readers of files that are handed in, each told apart by its own probe."""
+
+from nozzlewright.edge.intake.conditions import blank_recording_path, read_conditions
+
+__all__ = ["blank_recording_path", "read_conditions"]

@@ -21,6 +21,7 @@ from types import UnionType
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -211,10 +212,27 @@ def _resolved(keys: Location, counts: Mapping[Location, int]) -> Location:
 
 # --- numbers and pressures ---------------------------------------------------------------------
 
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+LARGEST_NUMBER = 1e12
+"""No value at a bench is larger; the bound keeps products of two finite."""
+SMALLEST_NUMBER = 1e-12
+
+
+def _not_next_to_nothing(value: float) -> float:
+    if 0.0 < value < SMALLEST_NUMBER:
+        raise Objection(f"{value:g} is next to nothing", "Check the value and its unit")
+    return value
+
+
+Number = Annotated[
+    float, Field(strict=True, allow_inf_nan=False, ge=-LARGEST_NUMBER, le=LARGEST_NUMBER)
+]
 """A finite number; text and true/false are refused."""
-Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0.0)]
-NonNegative = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.0)]
+Positive = Annotated[
+    float,
+    Field(strict=True, allow_inf_nan=False, gt=0.0, le=LARGEST_NUMBER),
+    AfterValidator(_not_next_to_nothing),
+]
+NonNegative = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.0, le=LARGEST_NUMBER)]
 Count = Annotated[int, Field(strict=True, ge=0, le=1_000_000)]
 Text = Annotated[str, Field(strict=True, max_length=2000)]
 Flag = Annotated[bool, Field(strict=True)]
@@ -310,7 +328,7 @@ def parse_pressure(text: str) -> WrittenPressure:
         raise Objection(f"{shown(text)} has no unit", _EXAMPLE)
     unit = stated_pressure_unit(match[2])
     value = float(match[1])
-    if not abs(value) < 1e12:
+    if not abs(value) < LARGEST_NUMBER:
         raise Objection(f"{shown(text)} is beyond any pressure", _EXAMPLE)
     return WrittenPressure(value, unit)
 
@@ -363,14 +381,19 @@ def _in_bar(value: object) -> object:
         return written.bar
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise Objection(f"{shown(value)} stands where a pressure belongs", _EXAMPLE)
-    if not abs(value) < 1e12:
+    if not abs(value) < LARGEST_NUMBER:
         raise Objection(f"{shown(value)} is beyond any pressure", _EXAMPLE)
     return WrittenPressure(float(value), unit).bar
 
 
 Pressure = Annotated[float, BeforeValidator(_in_bar), Field(allow_inf_nan=False)]
 """A pressure, [bar]: a number under a key that ends in ``_bar``, or text with its unit."""
-PositivePressure = Annotated[float, BeforeValidator(_in_bar), Field(allow_inf_nan=False, gt=0.0)]
+PositivePressure = Annotated[
+    float,
+    BeforeValidator(_in_bar),
+    Field(allow_inf_nan=False, gt=0.0),
+    AfterValidator(_not_next_to_nothing),
+]
 NonNegativePressure = Annotated[float, BeforeValidator(_in_bar), Field(allow_inf_nan=False, ge=0.0)]
 
 
@@ -580,7 +603,7 @@ def _known_keys(model: type[BaseModel], location: Location) -> set[str]:
             if key in outer.model_fields
             for inner in _models_in(outer.model_fields[key].annotation)
         }
-    return {name for one in current for name in one.model_fields}
+    return {field.alias or name for one in current for name, field in one.model_fields.items()}
 
 
 def _models_in(annotation: object) -> set[type[BaseModel]]:
