@@ -1,5 +1,7 @@
 """A quantity with unit, standard uncertainty, origin and shared causes; rounding and units."""
 
+from nozzlewright.measurement.calibration import Calibration, fit_calibration
+from nozzlewright.measurement.coverage import coverage_factor, effective_degrees_of_freedom
 from nozzlewright.measurement.monte_carlo import draws_of, propagate_by_draws
 from nozzlewright.measurement.quantity import (
     Cause,
@@ -28,6 +30,7 @@ from nozzlewright.measurement.units import (
 __all__ = [
     "PRESSURE_UNITS",
     "TIME_UNITS",
+    "Calibration",
     "Cause",
     "Caution",
     "Measured",
@@ -35,10 +38,13 @@ __all__ = [
     "Quantity",
     "celsius",
     "covariance",
+    "coverage_factor",
     "decimals_for",
     "difference",
     "draws_of",
+    "effective_degrees_of_freedom",
     "exact",
+    "fit_calibration",
     "kelvin",
     "linear_combination",
     "mean_of",

@@ -69,6 +69,8 @@ def propagate_by_draws(
     parts: dict[Cause, float] = dict(first_order.contributions)
     if known > 0.0:
         parts = {cause: part * spread / known for cause, part in parts.items()}
+    elif spread > 0.0:  # at an extremum: first order sees nothing to split
+        parts = {Cause("curvature of the model", method): spread}
     return Quantity(
         value=first_order.value,
         unit=unit,

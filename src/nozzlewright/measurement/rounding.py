@@ -28,10 +28,16 @@ def rounded_text(value: float, standard_uncertainty: float) -> str:
 
     >>> rounded_text(174.938, 0.2341)
     '174.94 ± 0.23'
+    >>> rounded_text(1234567.0, 31700.0)
+    '1235000 ± 32000'
     >>> rounded_text(50.0, 0.0)
     '50'
     """
     if standard_uncertainty <= 0.0:
         return f"{value:g}"
     places = decimals_for(standard_uncertainty)
-    return f"{value:.{places}f} ± {standard_uncertainty:.{places}f}"
+    if standard_uncertainty >= 100.0:  # no decimals left to drop: round to tens, hundreds ...
+        place = 1 - math.floor(math.log10(standard_uncertainty))
+        value, standard_uncertainty = round(value, place), round(standard_uncertainty, place)
+    shown = round(value, places) + 0.0  # never "-0.0"
+    return f"{shown:.{places}f} ± {standard_uncertainty:.{places}f}"

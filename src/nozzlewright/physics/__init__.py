@@ -130,6 +130,7 @@ from nozzlewright.physics.torque import (
     wrench_setting,
 )
 from nozzlewright.physics.viscosity import (
+    D341_GREATEST_DOUBLE_LOG,
     D341_INVERSE,
     D341_LEAST_M2_S,
     D341_Z,
@@ -152,6 +153,7 @@ from nozzlewright.physics.washer import (
 
 __all__ = [
     "ATMOSPHERE_PA",
+    "D341_GREATEST_DOUBLE_LOG",
     "D341_INVERSE",
     "D341_LEAST_M2_S",
     "D341_Z",

@@ -109,7 +109,7 @@ def isothermal_bulk_modulus(
     Notes
     -----
     Follows n-dodecane within 1.5 % over 10-60 C and 1-300 bar. Cold fluid is thicker *and*
-    stiffer: a drop time scaled by viscosity alone is about 10 % low at 8 C.
+    stiffer: a drop time taken at 8 C and scaled to 40 C by viscosity alone is some 14 % low.
 
     References
     ----------

@@ -17,6 +17,8 @@ D341_INVERSE = (-0.7487, -3.295, 0.6119, -0.3193)
 """Exponent of nu = (Z - 0.7) - exp(...), powers of Z - 0.7 (ASTM D341)."""
 D341_LEAST_M2_S = 0.21e-6
 """Least kinematic viscosity for which ASTM D341 stands, [m^2/s]."""
+D341_GREATEST_DOUBLE_LOG = 0.8634
+"""log log Z at the greatest viscosity for which ASTM D341 stands, 2e7 mm2/s, [1]."""
 
 ROELANDS_PRESSURE_PA = 1.962e8
 """Pressure scale of Roelands' formula, [Pa]."""
@@ -190,7 +192,7 @@ def d341_viscosity(T_k: F, A: float, B: float) -> F:
     Raises
     ------
     ValueError
-        If the line leads below 0.21 mm2/s at that temperature.
+        If the line leads below 0.21 or above 2e7 mm2/s at that temperature.
 
     Notes
     -----
@@ -202,7 +204,10 @@ def d341_viscosity(T_k: F, A: float, B: float) -> F:
     .. [1] ASTM D341, as in :func:`d341_constants`.
     """
     require_positive(T_k=T_k)
-    Z = 10.0 ** (10.0 ** (A - B * np.log10(T_k)))
+    double_log = A - B * np.log10(T_k)
+    if np.any(np.asarray(double_log) > D341_GREATEST_DOUBLE_LOG):
+        raise ValueError(f"this viscosity line leads above 2e7 mm2/s at {np.min(T_k):.4g} K")
+    Z = 10.0 ** (10.0**double_log)
     y = Z - 0.7
     c0, c1, c2, c3 = D341_INVERSE
     nu = y - np.exp(c0 + c1 * y + c2 * y**2 + c3 * y**3)
