@@ -1,0 +1,614 @@
+r"""The law of a decay, fitted to all of it.
+
+Trapped oil with compliance :math:`C(p)` leaks :math:`Q(p)`, and gives or takes heat:
+
+.. math::
+
+    C(p)\,\dot p &= -Q(p) + C(p_m)\,\dot u \\
+    \dot u       &= \gamma\,\dot p - u/\vartheta
+
+:math:`u` is the pressure that will still be lost as the oil cools to the temperature of the
+metal (:math:`u = A` at the start of the hold), :math:`\vartheta` the time constant of the
+cooling, and :math:`\gamma = (1 - B_T/B_S)` times the oil's share of the compliance: a fast fall
+cools the oil, which makes it stiffer than in a slow one.
+
+:math:`Q(p)/Q(p_m)` follows from Barus' viscosity and a gap that may grow with pressure,
+:math:`C(p)/C(p_m)` from oil that is stiffer at higher pressure, the walls, and free air. What is
+fitted is the *rate* :math:`r = Q(p_m)/(C(p_m)\,p_m)` in the middle of the decay, the relative
+growth of the gap, the share of free air, and :math:`A`, with :math:`\vartheta` either on a grid
+or free.
+
+With :math:`\Theta(p) = \frac{1}{p_m}\int_p \frac{C(p')}{C(p_m)}\frac{Q(p_m)}{Q(p')}\,dp'` the
+equation becomes :math:`\dot\Theta = r - \dot u\,Q(p_m)/(Q(p)\,p_m)`: a straight line in time
+where there is no heat, and solved by a few rounds of putting the pressure back in where there
+is.
+
+Whether there is heat at all is weighed and not decided: the answers with and without it, and
+for several time constants, are averaged by how well they explain the decay (Bayesian model
+averaging; J. A. Hoeting et al., Statistical Science 14 (1999) 382, from memory). Heat that the
+decay cannot tell from leakage thus widens the uncertainty of the leak.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.physics import ATMOSPHERE_PA, leak_factor
+
+FloatArray = NDArray[np.float64]
+
+MOST_BINS = 240
+"""Samples are averaged into at most so many bins of equal time."""
+FEWEST_BINS = 8
+LOWEST_SHARE = 0.04
+"""The fit stops where pressure is below this share of its start: a gauge's zero reigns there."""
+
+GROWTH_PER_PA = 1e-8
+"""Scale of the relative growth of the gap, [1/Pa]."""
+GROWTH_PRIOR = 1.2, 2.0
+"""Mean and standard deviation before the decay is seen, in that scale: 0 for a leaking seat, 1 to
+5 for guides of 4 to 1 um (Lame's cylinder)."""
+AIR_SHARE = 1e-3
+AIR_PRIOR = 3.0
+"""Standard deviation of the share of free air before the decay is seen, in units of 1e-3."""
+HEAT_PRIOR_SHARE = 0.06
+"""Scale of the pressure that cooling may take, as a share of the starting pressure; pumping up at
+one go and without loss of heat would give 0.15 to 0.2."""
+COOLING_TIMES_S = (0.7, 1.5, 3.0, 6.0, 12.0, 25.0)
+NO_HEAT_PRIOR = 0.4
+"""Probability, before the decay is seen, that heat plays no part."""
+HEAT_RANGE_S = 0.3, 40.0
+LEAST_COMPLIANCE = 0.05
+"""Floor of the relative compliance while a fit tries shares of air below zero, [1]."""
+
+_TABLE = 220
+_STEPS = 240
+_ROUNDS = 3
+_ITERATIONS = 14
+
+
+@dataclass(frozen=True)
+class DecayLaw:
+    """How leakage and compliance depend on pressure, relative to those at one pressure."""
+
+    middle_pa: float
+    """Pressure p_m to which both are referred, [Pa]."""
+    alpha_per_pa: float
+    """Barus coefficient, [1/Pa]."""
+    modulus_pa: float
+    """Bulk modulus of the oil at the test's temperature and zero gauge pressure, [Pa]."""
+    modulus_slope: float
+    """Its rise with pressure, [1]."""
+    wall_share: float
+    """Share of the walls in the compliance at p_m, [1]."""
+    heat_share: float
+    """1 - B_T/B_S times the oil's share of the compliance, [1]."""
+
+    def leakage(self, pressure: FloatArray, growth: float) -> FloatArray:
+        """Return Q(p)/Q(p_m), growth in units of 1e-8/Pa."""
+        here = pressure * cubic(self.leak_cubic(pressure), growth)
+        return here / (self.middle_pa * self._factor_at_middle(growth))
+
+    def compliance(self, pressure: FloatArray, air: float) -> FloatArray:
+        """Return C(p)/C(p_m), the latter without air; air in units of 1e-3."""
+        solid, gas = self.compliance_line(pressure)
+        return np.maximum(solid + air * gas, LEAST_COMPLIANCE)
+
+    def low_pressure_factor(self, growth: float) -> float:
+        """Return the conductance in the limit of low pressure over that at p_m."""
+        return 1.0 / self._factor_at_middle(growth)
+
+    def leak_cubic(self, pressure: FloatArray) -> FloatArray:
+        """Return the coefficients of the leak factor as a cubic in growth, shape (4, N).
+
+        The factor is the mean of (1 + g p')^3 exp(-alpha p'), thus exactly a cubic in g.
+        """
+        nodes = np.arange(4.0)
+        values = np.array(
+            [leak_factor(pressure, self.alpha_per_pa, g * GROWTH_PER_PA) for g in nodes]
+        )
+        return np.asarray(np.linalg.solve(np.vander(nodes, increasing=True), values))
+
+    def compliance_line(self, pressure: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return C(p)/C(p_m) without air, and what each 1e-3 of air adds."""
+        oil = (1.0 - self.wall_share) * (self.modulus_pa + self.modulus_slope * self.middle_pa)
+        absolute = np.maximum(pressure, 0.0) + ATMOSPHERE_PA
+        solid = oil / (self.modulus_pa + self.modulus_slope * pressure) + self.wall_share
+        return solid, oil * AIR_SHARE * ATMOSPHERE_PA / absolute**2
+
+    def _factor_at_middle(self, growth: float) -> float:
+        return float(cubic(self.leak_cubic(np.array([self.middle_pa])), growth)[0])
+
+
+def cubic(coefficients: FloatArray, growth: float) -> FloatArray:
+    """Return the leak factor from its coefficients, never quite zero."""
+    c0, c1, c2, c3 = coefficients
+    return np.asarray(np.maximum(c0 + growth * (c1 + growth * (c2 + growth * c3)), 0.05))
+
+
+@dataclass(frozen=True)
+class Bins:
+    """A decay averaged over short times; arrays of shape (B,)."""
+
+    time_s: FloatArray
+    pressure_pa: FloatArray
+    sigma_pa: FloatArray
+    """Standard deviation of each mean by the noise of the samples alone."""
+
+
+@dataclass(frozen=True)
+class DecayFit:
+    """What a decay says of the leak, with what it leaves open."""
+
+    law: DecayLaw
+    rate: float
+    """Q(p_m)/(C(p_m) p_m), [1/s]; heat taken off."""
+    growth: float
+    """Relative growth of the gap, [1e-8/Pa]."""
+    air: float
+    """Share of free air at zero gauge pressure, [1e-3]."""
+    covariance: FloatArray
+    """Of (rate, growth, air), shape (3, 3)."""
+    air_uncertainty: float
+    settling_pa: float
+    """Pressure lost to cooling after the start; 0 where heat plays no part."""
+    settling_uncertainty_pa: float
+    heat_probability: float
+    """Probability that heat takes part in the fall."""
+    cooling_time_s: float
+    """Time constant of the likeliest settling, [s]."""
+    start_s: float
+    end_s: float
+    start_pa: float
+    """Fitted pressure at the start of the fitted stretch."""
+    end_pa: float
+    scatter_pa: float
+    """Standard deviation of the samples' means about the curve, [Pa]."""
+    correlation_bins: float
+    """How many neighbouring bins stray together; 1: each on its own."""
+    bins: Bins
+    curve_s: FloatArray
+    curve_pa: FloatArray
+    """The fitted curve, shape (steps,), heat included."""
+    _shift: Callable[[DecayLaw, float], FloatArray]
+
+    @property
+    def values(self) -> FloatArray:
+        """Rate, growth and air, shape (3,)."""
+        return np.array([self.rate, self.growth, self.air])
+
+    def shift(self, law: DecayLaw, offset_pa: float = 0.0) -> FloatArray:
+        """Return how (rate, growth, air) move for another law, or if the gauge shows too much.
+
+        Parameters
+        ----------
+        law : DecayLaw
+            The other law, with the same p_m
+        offset_pa : float
+            By how much the gauge shows too much, [Pa]
+
+        Returns
+        -------
+        ndarray of shape (3,)
+            One Gauss-Newton step from the fit
+        """
+        return self._shift(law, offset_pa)
+
+
+def binned(
+    time_s: FloatArray, pressure_pa: FloatArray, noise_pa: float, most: int = MOST_BINS
+) -> Bins:
+    """Average samples over equal times; gaps simply leave bins out."""
+    edges = np.linspace(time_s[0], time_s[-1], most + 1)
+    first = np.searchsorted(time_s, edges[:-1])
+    first = np.unique(first[first < time_s.size])
+    count = np.diff(np.append(first, time_s.size))
+    mean_t = np.add.reduceat(time_s, first) / count
+    mean_p = np.add.reduceat(pressure_pa, first) / count
+    floor = 1e-7 * max(float(np.max(np.abs(pressure_pa))), 1.0)
+    return Bins(mean_t, mean_p, np.maximum(noise_pa, floor) / np.sqrt(count))
+
+
+class _Curve:
+    """Pressure against time for one law; the table of Theta is kept while the law stays."""
+
+    def __init__(self, law: DecayLaw, bins: Bins) -> None:
+        self.law, self.time = law, bins.time_s - bins.time_s[0]
+        low, high = float(np.min(bins.pressure_pa)), float(np.max(bins.pressure_pa))
+        self.table = np.geomspace(1.25 * high, max(0.5 * low, 1e-3 * high), _TABLE)
+        self.grid = np.linspace(0.0, float(self.time[-1]), _STEPS)
+        self.log_table = np.log(self.table)
+        self.leak = law.leak_cubic(self.table)
+        self.leak_middle = law.leak_cubic(np.array([law.middle_pa]))
+        self.solid, self.gas = law.compliance_line(self.table)
+
+    def theta(self, growth: float, air: float) -> tuple[FloatArray, FloatArray]:
+        """Return Theta and Q(p_m)/(Q(p) p_m) along the table, both rising."""
+        flow = self.table * cubic(self.leak, growth)
+        per_flow = float(cubic(self.leak_middle, growth)[0]) / flow
+        pace = np.maximum(self.solid + air * self.gas, LEAST_COMPLIANCE) * per_flow * self.table
+        steps = 0.5 * (pace[1:] + pace[:-1]) * -np.diff(self.log_table)
+        return np.concatenate(([0.0], np.cumsum(steps))), per_flow
+
+    def at(
+        self, when: FloatArray, x: FloatArray, settling: float, cooling_s: float | None
+    ) -> FloatArray:
+        """Return pressure at times since the start, [Pa].
+
+        x : (Theta at the start, rate, growth, air)
+        """
+        table, per_flow = self.theta(float(x[2]), float(x[3]))
+        if cooling_s is None:
+            return self._pressure(table, x[0] + x[1] * when)
+        line = x[0] + x[1] * self.grid
+        theta = line
+        for _ in range(_ROUNDS):
+            pressure = self._pressure(table, theta)
+            u = _remaining_heat(self.grid, pressure, settling, cooling_s, self.law.heat_share)
+            inverse_flow = np.interp(theta, table, per_flow)
+            lost = np.diff(u) * 0.5 * (inverse_flow[1:] + inverse_flow[:-1])
+            theta = line - np.concatenate(([0.0], np.cumsum(lost)))
+        extra = np.interp(when, self.grid, theta - line)
+        return self._pressure(table, x[0] + x[1] * when + extra)
+
+    def _pressure(self, table: FloatArray, theta: FloatArray) -> FloatArray:
+        log_p = np.interp(theta, table, self.log_table)
+        # Beyond the table in a straight line of ln p, so that a fit can find its way back.
+        slope = (self.log_table[1] - self.log_table[0]) / (table[1] - table[0])
+        log_p = np.where(theta < 0.0, self.log_table[0] + slope * theta, log_p)
+        slope = (self.log_table[-1] - self.log_table[-2]) / (table[-1] - table[-2])
+        beyond = theta - table[-1]
+        log_p = np.where(beyond > 0.0, self.log_table[-1] + slope * beyond, log_p)
+        return np.asarray(np.exp(np.clip(log_p, self.log_table[-1] - 20.0, self.log_table[0] + 5)))
+
+
+def _remaining_heat(
+    grid: FloatArray, pressure: FloatArray, start: float, cooling_s: float, share: float
+) -> FloatArray:
+    """Return u at the grid's times: exact for a pressure that is straight between them."""
+    from scipy.signal import lfilter
+
+    step = grid[1] - grid[0]
+    keep = math.exp(-step / cooling_s)
+    drive = share * np.diff(pressure) * (1.0 - keep) * cooling_s / step
+    rest, _ = lfilter([1.0], [1.0, -keep], drive, zi=np.array([keep * start]))
+    return np.concatenate(([start], rest))
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """One way to explain the decay, fitted: no heat, or heat of one time constant."""
+
+    x: FloatArray
+    """Theta at the start, rate, growth, air, then settling and ln of the time constant if free."""
+    cooling_s: float | None
+    free_time: bool
+    cost: float
+    """Chi-squared with the priors'."""
+    jacobian: FloatArray
+    """Of the residuals with respect to the parameters over their scale."""
+    residual: FloatArray
+    """Of each bin in units of its noise, then of each prior."""
+
+    @property
+    def parts(self) -> tuple[FloatArray, float, float | None]:
+        """Return (x of the law, settling, time constant)."""
+        return _split(self.x, self.cooling_s, self.free_time)
+
+
+def _split(
+    x: FloatArray, cooling_s: float | None, free_time: bool
+) -> tuple[FloatArray, float, float | None]:
+    settling = float(x[4]) if x.size > 4 else 0.0
+    if free_time:
+        low, high = HEAT_RANGE_S
+        cooling_s = min(max(math.exp(min(float(x[5]), 10.0)), low), high)
+    return x[:4], settling, cooling_s
+
+
+class _Problem:
+    """The least-squares problem of one decay."""
+
+    def __init__(self, bins: Bins, law: DecayLaw, growth_prior: tuple[float, float]) -> None:
+        self.bins, self.law = bins, law
+        self.curve = _Curve(law, bins)
+        self.span = float(bins.time_s[-1] - bins.time_s[0])
+        self.heat_scale = HEAT_PRIOR_SHARE * float(bins.pressure_pa[0])
+        self.growth_mean, self.growth_sd = growth_prior
+        # All parameters of order one: the rate as the share lost in the whole stretch.
+        self.scale = np.array([1.0, 1.0 / self.span, 1.0, 1.0, self.heat_scale, 1.0])
+
+    def model(
+        self, x: FloatArray, cooling_s: float | None, free_time: bool, curve: _Curve | None = None
+    ) -> FloatArray:
+        law_x, settling, cooling = _split(x, cooling_s, free_time)
+        curve = curve or self.curve
+        return curve.at(curve.time, law_x, settling, cooling)
+
+    def priors(self, x: FloatArray) -> FloatArray:
+        rows = [(x[2] - self.growth_mean) / self.growth_sd, x[3] / AIR_PRIOR]
+        if x.size > 4:
+            rows.append(x[4] / self.heat_scale)
+        if x.size > 5:
+            rows.append((x[5] - math.log(4.0)) / 1.2)
+        return np.array(rows)
+
+    def solve(self, start: FloatArray, cooling_s: float | None, *, free_time: bool) -> _Answer:
+        """Return the least-squares answer by Gauss-Newton steps, halved where they overshoot."""
+        scale = self.scale[: start.size]
+
+        def residuals(scaled: FloatArray) -> FloatArray:
+            x = scaled * scale
+            gap = (self.model(x, cooling_s, free_time) - self.bins.pressure_pa) / self.bins.sigma_pa
+            return np.concatenate((gap, self.priors(x)))
+
+        here = start / scale
+        rest = residuals(here)
+        cost = float(rest @ rest)
+        jacobian = _jacobian(residuals, here, rest)
+        for _ in range(_ITERATIONS):
+            step = -np.linalg.lstsq(jacobian, rest, rcond=1e-12)[0]
+            for _ in range(6):
+                there = here + step
+                tried = residuals(there)
+                lower = float(tried @ tried)
+                if lower <= cost:
+                    break
+                step = step / 3.0
+            else:
+                break
+            gained = cost - lower
+            here, rest, cost = there, tried, lower
+            jacobian = _jacobian(residuals, here, rest)
+            if gained < 1e-4 * cost / rest.size + 1e-9:
+                break
+        return _Answer(here * scale, cooling_s, free_time, cost, jacobian, rest)
+
+
+def _jacobian(
+    function: Callable[[FloatArray], FloatArray], x: FloatArray, at_x: FloatArray
+) -> FloatArray:
+    step = 1e-5
+    return np.stack(
+        [(function(x + step * unit) - at_x) / step for unit in np.eye(x.size)], axis=-1
+    )
+
+
+def fit_decay(
+    time_s: FloatArray,
+    pressure_pa: FloatArray,
+    *,
+    noise_pa: float,
+    law_for: Callable[[float], DecayLaw],
+    growth_prior: tuple[float, float] = GROWTH_PRIOR,
+) -> DecayFit | None:
+    """Fit the law of a decay to a stretch with the pump shut off.
+
+    Parameters
+    ----------
+    time_s, pressure_pa : ndarray of shape (N,)
+        The stretch, gauge errors taken off, [s] and [Pa]
+    noise_pa : float
+        Standard deviation of one sample, steps of the gauge included, [Pa]
+    law_for : callable
+        Returns the law referred to a pressure in the middle of the decay
+    growth_prior : (float, float)
+        Mean and standard deviation of the growth of the gap before the decay is seen, [1e-8/Pa]
+
+    Returns
+    -------
+    DecayFit or None
+        None where there is too little to fit: fewer than eight samples, or no positive pressure
+    """
+    high = float(np.median(pressure_pa[: max(pressure_pa.size // 50, 3)]))
+    keep = pressure_pa > LOWEST_SHARE * high
+    if not keep.all():
+        # Up to the first time it is really below, not single spikes of noise.
+        below = np.flatnonzero(_smooth_minimum(pressure_pa) <= LOWEST_SHARE * high)
+        stop = int(below[0]) if below.size else pressure_pa.size
+        time_s, pressure_pa = time_s[:stop], pressure_pa[:stop]
+    if high <= 0.0 or time_s.size < FEWEST_BINS:
+        return None
+    bins = binned(time_s, pressure_pa, noise_pa)
+    if bins.time_s.size < FEWEST_BINS or float(np.min(bins.pressure_pa)) <= 0.0:
+        return None
+    first, last = float(bins.pressure_pa[0]), float(bins.pressure_pa[-1])
+    middle = math.sqrt(first * last)
+    problem = _Problem(bins, law_for(middle), growth_prior)
+    answers, inflation, correlation = _explained(problem)
+    return _combined(problem, answers, inflation, correlation)
+
+
+def _smooth_minimum(pressure: FloatArray) -> FloatArray:
+    from scipy.ndimage import uniform_filter1d
+
+    width = max(1, min(pressure.size // 20, 201))
+    return np.asarray(uniform_filter1d(pressure, width, mode="nearest"))
+
+
+def _explained(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, float]:
+    """Return the answers with their probabilities, and by how much the noise understates."""
+    bins, curve = problem.bins, problem.curve
+    table, _ = curve.theta(problem.growth_mean, 0.0)
+    ends = np.interp(-np.log(bins.pressure_pa[[0, -1]]), -curve.log_table, table)
+    plain = np.array([ends[0], (ends[1] - ends[0]) / problem.span, problem.growth_mean, 0.0])
+    without = problem.solve(plain, None, free_time=False)
+    answers = [without]
+    times = [t for t in COOLING_TIMES_S if t < 2.0 * problem.span]
+    guess = without.x
+    for cooling in times:
+        start = np.append(guess, 0.2 * problem.heat_scale)
+        answers.append(problem.solve(start, cooling, free_time=False))
+    best = min(answers, key=lambda answer: answer.cost)
+    inflation, correlation = _inflation(best.residual[: bins.time_s.size], best.x.size)
+    if best.cooling_s is not None:
+        start = np.append(best.x, math.log(best.cooling_s))
+        freed = problem.solve(start, best.cooling_s, free_time=True)
+        better, corr = _inflation(freed.residual[: bins.time_s.size], freed.x.size)
+        if better < inflation:
+            inflation, correlation = better, corr
+        told = freed.cost < min(without.cost - 25.0 * inflation, best.cost + 1e-6)
+        if told and math.sqrt(_covariance(freed, inflation)[5, 5]) < 0.5:
+            return [(1.0, freed)], inflation, correlation
+    heat_prior = (1.0 - NO_HEAT_PRIOR) / max(len(times), 1)
+    logs = []
+    for answer in answers:
+        prior = NO_HEAT_PRIOR if answer.cooling_s is None else heat_prior
+        logs.append(math.log(prior) + _log_evidence(problem, answer, inflation))
+    top = max(logs)
+    weights = np.exp(np.array(logs) - top)
+    weights = weights / weights.sum()
+    kept = [(float(w), a) for w, a in zip(weights, answers, strict=True) if w > 1e-3]
+    total = sum(w for w, _ in kept)
+    return [(w / total, a) for w, a in kept], inflation, correlation
+
+
+def _inflation(residual: FloatArray, parameters: int) -> tuple[float, float]:
+    """Return by what factor the variance of the fit exceeds that of independent noise.
+
+    Scatter beyond the noise of the samples, times the number of neighbours that stray together
+    (sum of the autocorrelation up to its first value below zero: initial positive sequence,
+    C. J. Geyer, Statistical Science 7 (1992) 473, from memory).
+    """
+    n = residual.size
+    freedom = max(n - parameters, 1)
+    reduced = float(residual @ residual) / freedom
+    centred = residual - residual.mean()
+    power = float(centred @ centred)
+    together = 1.0
+    if power > 0.0:
+        for lag in range(1, n // 3):
+            rho = float(centred[:-lag] @ centred[lag:]) / power
+            if rho <= 0.0:
+                break
+            together += 2.0 * rho
+    # Few bins know their own scatter badly (Student's t in place of the normal).
+    few = (freedom + 2.0) / freedom if freedom < 60 else 1.0
+    return max(reduced * together, 1.0) * few, together
+
+
+def _covariance(answer: _Answer, inflation: float) -> FloatArray:
+    """Return the covariance of the scaled parameters: the data's part inflated, not the priors'."""
+    rows = answer.residual.size - _prior_count(answer.x.size)
+    data, prior = answer.jacobian[:rows], answer.jacobian[rows:]
+    # By singular values of the stacked rows: forming the normal equations squares their ratio.
+    stacked = np.concatenate((data / math.sqrt(inflation), prior))
+    _, singular, directions = np.linalg.svd(stacked, full_matrices=False)
+    root = directions.T / np.maximum(singular, 1e-9 * singular[0])
+    return np.asarray(root @ root.T)
+
+
+def _prior_count(parameters: int) -> int:
+    return parameters - 2
+
+
+def _log_evidence(problem: _Problem, answer: _Answer, inflation: float) -> float:
+    """Return the logarithm of the probability of the decay under this answer, up to a constant.
+
+    Laplace's approximation; settling cannot be negative, which cuts its normal distribution.
+    """
+    from scipy.special import log_ndtr
+
+    rows = answer.residual.size - _prior_count(answer.x.size)
+    data, prior = answer.residual[:rows], answer.residual[rows:]
+    cost = float(data @ data) / inflation + float(prior @ prior)
+    covariance = _covariance(answer, inflation)
+    _, log_volume = np.linalg.slogdet(covariance)
+    log = -0.5 * cost + 0.5 * float(log_volume)
+    if answer.cooling_s is not None:
+        spread = math.sqrt(max(covariance[4, 4], 1e-300))
+        log += math.log(2.0) + float(log_ndtr(answer.x[4] / problem.heat_scale / spread))
+    return log
+
+
+def _truncated(
+    answer: _Answer, covariance: FloatArray, scale: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return mean, and covariance of the scaled parameters, settling known not to be negative."""
+    if answer.cooling_s is None:
+        return answer.x, covariance
+    from scipy.stats import truncnorm
+
+    x = answer.x / scale
+    spread = math.sqrt(covariance[4, 4])
+    cut = -float(x[4]) / spread
+    if cut < -4.0:
+        return answer.x, covariance
+    mean, variance = 0.0, 0.0
+    if cut < 30.0:
+        mean = float(x[4]) + spread * float(truncnorm.mean(cut, np.inf))
+        variance = spread**2 * float(truncnorm.var(cut, np.inf))
+    gain = covariance[:, 4] / covariance[4, 4]
+    moved = x + gain * (mean - x[4])
+    return moved * scale, covariance + np.outer(gain, gain) * (variance - covariance[4, 4])
+
+
+def _combined(
+    problem: _Problem, answers: list[tuple[float, _Answer]], inflation: float, correlation: float
+) -> DecayFit:
+    """Average the answers by their probabilities."""
+    bins = problem.bins
+    means, covariances, gains = [], [], []
+    for _, answer in answers:
+        scale = problem.scale[: answer.x.size]
+        mean, cut = _truncated(answer, _covariance(answer, inflation), scale)
+        means.append(mean)
+        covariances.append(cut * np.outer(scale, scale))
+        data = answer.jacobian[: bins.time_s.size]
+        gains.append((scale[:, None] * (cut @ data.T) / inflation / bins.sigma_pa)[1:4])
+    weights = np.array([w for w, _ in answers])
+    law_means = np.array([m[1:4] for m in means])
+    mean = weights @ law_means
+    covariance3 = np.zeros((3, 3))
+    for w, m, c in zip(weights, law_means, covariances, strict=True):
+        covariance3 += w * (c[1:4, 1:4] + np.outer(m - mean, m - mean))
+
+    settle = np.array([m[4] if m.size > 4 else 0.0 for m in means])
+    settle_var = np.array([c[4, 4] if len(c) > 4 else 0.0 for c in covariances])
+    settling = float(weights @ settle)
+    settling_var = float(weights @ (settle_var + (settle - settling) ** 2))
+    heated = np.array([a.cooling_s is not None for _, a in answers])
+
+    likeliest = max(answers, key=lambda pair: pair[0])[1]
+    x, a, cooling = likeliest.parts
+    best_curve = problem.curve.at(problem.curve.grid, x, a, cooling)
+    warm = [(w, a) for w, a in answers if a.cooling_s is not None]
+    cooling_time = max(warm, key=lambda pair: pair[0])[1].parts[2] if warm else None
+
+    def shift(law: DecayLaw, offset_pa: float) -> FloatArray:
+        moved = np.zeros(3)
+        other = _Curve(law, bins) if law != problem.law else problem.curve
+        for weight, gain, (_, answer) in zip(weights, gains, answers, strict=True):
+            old = problem.model(answer.x, answer.cooling_s, answer.free_time)
+            new = problem.model(answer.x, answer.cooling_s, answer.free_time, other)
+            moved += weight * (gain @ (old - new - offset_pa))
+        return moved
+
+    gap = likeliest.residual[: bins.time_s.size] * bins.sigma_pa
+    return DecayFit(
+        law=problem.law,
+        rate=float(mean[0]),
+        growth=float(mean[1]),
+        air=float(mean[2]),
+        covariance=covariance3,
+        air_uncertainty=math.sqrt(max(float(covariance3[2, 2]), 0.0)),
+        settling_pa=max(settling, 0.0),
+        settling_uncertainty_pa=math.sqrt(max(settling_var, 0.0)),
+        heat_probability=float(weights[heated].sum()) if heated.any() else 0.0,
+        cooling_time_s=float(cooling_time or 0.0),
+        start_s=float(bins.time_s[0]),
+        end_s=float(bins.time_s[-1]),
+        start_pa=float(best_curve[0]),
+        end_pa=float(best_curve[-1]),
+        scatter_pa=float(np.sqrt(np.mean(gap**2))),
+        correlation_bins=correlation,
+        bins=bins,
+        curve_s=problem.curve.grid + float(bins.time_s[0]),
+        curve_pa=best_curve,
+        _shift=shift,
+    )
