@@ -62,6 +62,8 @@ class SeatDemand:
     """How far below the opening pressure found; or None for a fixed pressure."""
     fixed_pa: float | None = None
     """A fixed pressure; or None for a margin."""
+    tolerance_pa: float = 0.0
+    """How far margin or pressure of a hold may be off and still count as this demand's."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,24 @@ class BackLeakageDemand:
     """The drop must not take less (a limit on leakage)."""
     at_most_s: float | None = None
     """The drop must not take more (a *minimum* leakage)."""
+    reference_viscosity_m2_per_s: float | None = None
+    """Kinematic viscosity of the fluid for which the limit holds; None: the fluid on the bench."""
+
+
+@dataclass(frozen=True)
+class LeakOffDemand:
+    """Leakage past the needle guide, as drops counted at the leak-off."""
+
+    pressure_pa: float
+    """Pressure held while they are counted."""
+    seconds: float
+    printed: AsPrinted
+    at_least_drops: int | None = None
+    """Not fewer (a *minimum* leakage)."""
+    at_most_drops: int | None = None
+    """Not more."""
+    tolerance_pa: float = 0.0
+    """How far the pressure held may be off and still count as this demand's."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +123,12 @@ class Adjustment:
     """Thicknesses to be had, [m]."""
     shim_stack_allowed: bool = False
     screw_pa_per_turn: Quantity | None = None
+    """Rise of opening pressure for one turn of the adjusting screw inwards, [Pa]."""
     screw_pitch_m: float | None = None
+    reassembly_pa: float | None = None
+    """Standard uncertainty of the opening pressure from one assembly to the next (lock nut,
+    spring settling); None where nobody has stated it."""
+    printed: AsPrinted | None = None
 
 
 @dataclass(frozen=True)
@@ -141,6 +166,8 @@ class SettingSheet:
     washer: str
     rule: DecisionRule = DecisionRule.GUARDED
     digest: str = ""
+    leak_off: LeakOffDemand | None = None
+    spread_printed: AsPrinted | None = None
 
     def opening_band(self, condition: Condition) -> OpeningBand | None:
         """Return the band for new or for used parts."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from nozzlewright.bench import DecisionRule, SetInjector
+from nozzlewright.bench import Condition, DecisionRule, SetInjector
 from nozzlewright.measurement import Measured, Quantity
 
 
@@ -39,6 +39,15 @@ class Direction(StrEnum):
     WITHIN = "within"
 
 
+class LeakPath(StrEnum):
+    """Where oil may go while a pressure is held."""
+
+    RIG = "rig"
+    FACE = "pressure face or outside joint"
+    SEAT = "needle seat"
+    GUIDE = "needle guide"
+
+
 @dataclass(frozen=True)
 class Verdict:
     """One test of one injector against the sheet."""
@@ -60,6 +69,8 @@ class Verdict:
     """Probability that the true value lies within the limits (JCGM 106:2012, 7.3)."""
     cannot_judge: str = ""
     """Where rig and gauge cannot judge this limit at all: why, and what gauge would."""
+    leak_paths: tuple[LeakPath, ...] = ()
+    """Back-leakage that is or seems too fast: paths that the evidence has not ruled out."""
 
 
 class InjectorOutcome(StrEnum):
@@ -83,6 +94,8 @@ class InjectorVerdict:
     """One for each bench test, in the order of :class:`BenchTest`."""
     outcome: InjectorOutcome
     reasons: tuple[str, ...]
+    condition: Condition = Condition.USED
+    """Whose opening band was applied."""
 
     def of(self, test: BenchTest) -> Verdict:
         """Return the verdict on one test."""
@@ -117,3 +130,5 @@ class SetVerdict:
     """Mean opening pressure of the set, [Pa]."""
     odd_one_out: OddOneOut | None
     reasons: tuple[str, ...]
+    condition: Condition = Condition.USED
+    """Band that applies to the parts as left."""

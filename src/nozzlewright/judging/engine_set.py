@@ -1,0 +1,257 @@
+r"""The set as a whole: spread, mean, the odd one out.
+
+The level of the gauge is common to all readings of one sitting and cancels in their differences,
+so a spread is known far better than any one pressure.
+
+A spread is the largest of many differences, hence lifted by the scatter of the readings: a set of
+truly equal injectors shows one. Two bounds that need no assumption on how the true pressures lie
+serve here. With true pressures :math:`\theta`, readings :math:`x = \theta + e`, spread
+:math:`R(\cdot) = \max - \min`:
+
+* the two that truly stand farthest apart give :math:`R(x) \ge x_a - x_b`; so a spread beyond the
+  limit would show a reading under :math:`limit - 1.645\,u(x_a - x_b)` in at most 5 % of cases:
+  below it the spread is proved to be within the limit;
+* :math:`R(x) \le R(\theta) + R(e)`; so a spread within the limit would show a reading above the
+  limit plus the 95 % point of :math:`R(e)` in at most 5 % of cases: above it the spread is
+  proved to be too large.
+
+The distribution of :math:`R(e)`, and the probability of conformity, are drawn with the causes
+that the readings share (JCGM 101:2008), with a fixed start so that the same set gives the same
+answer.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from itertools import combinations
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.bench import DecisionRule, EngineSet, SettingSheet
+from nozzlewright.judging.decision_rule import CONFIDENCE, INTERVAL_FACTOR
+from nozzlewright.judging.injector import judge_injector
+from nozzlewright.judging.verdict import InjectorVerdict, OddOneOut, Outcome, SetVerdict
+from nozzlewright.judging.wording import bar, listed, percent, stated
+from nozzlewright.measurement import (
+    Caution,
+    Measured,
+    NotMeasured,
+    Quantity,
+    difference,
+    draws_of,
+    linear_combination,
+    mean_of,
+)
+
+DRAWS = 40_000
+START = 8984
+"""Start of the random numbers: any number would do, a fixed one repeats."""
+
+
+def judge_set(engine_set: EngineSet, sheet: SettingSheet) -> SetVerdict:
+    """Return the verdicts on all injectors of a set and on the set as a whole.
+
+    Parameters
+    ----------
+    engine_set : EngineSet
+        Injectors with their findings
+    sheet : SettingSheet
+        What is asked of each and of the set
+
+    Returns
+    -------
+    SetVerdict
+        The latest sitting of each injector, its sitting as found, spread, mean, odd one out
+    """
+    latest = tuple(
+        judge_injector(injector, sheet, engine_set.condition, as_left=injector.as_left is not None)
+        for injector in engine_set.injectors
+    )
+    as_found = tuple(
+        judge_injector(injector, sheet, engine_set.condition, as_left=False)
+        for injector in engine_set.injectors
+        if injector.as_found is not None
+    )
+    openings = opening_pressures(latest)
+    missing = [v.injector.cylinder for v in latest if v.injector.cylinder not in openings]
+    spread = spread_of(tuple(openings.values()), missing)
+    outcome, probability, reasons = _judge_spread(spread, openings, missing, sheet)
+    odd = odd_one_out(openings)
+    mean: Measured = NotMeasured("no opening pressure of the set was measured")
+    if openings:
+        mean = mean_of(list(openings.values()), method="mean of the set")
+    return SetVerdict(
+        injectors=latest,
+        as_found=as_found,
+        spread=spread,
+        spread_outcome=outcome,
+        spread_limit_pa=sheet.spread_pa,
+        spread_reasons=reasons,
+        spread_probability=probability,
+        mean=mean,
+        odd_one_out=odd,
+        reasons=_set_reasons(latest, outcome, reasons, odd),
+        condition=engine_set.condition,
+    )
+
+
+def opening_pressures(verdicts: tuple[InjectorVerdict, ...]) -> dict[int, Quantity]:
+    """Return the opening pressure of each injector that has one, by cylinder, [Pa]."""
+    pressures = {}
+    for verdict in verdicts:
+        injector = verdict.injector
+        sitting = injector.as_left if verdict.as_left else injector.as_found
+        if sitting is None or sitting.gauge is None:
+            continue
+        if isinstance(sitting.gauge.opening_pressure, Quantity):
+            pressures[injector.cylinder] = sitting.gauge.opening_pressure
+    return pressures
+
+
+def spread_of(openings: tuple[Quantity, ...], missing: list[int] | None = None) -> Measured:
+    """Return the largest opening pressure less the smallest, [Pa].
+
+    The contributions are those of the difference of the two extremes; the interval holds the
+    true spread with at least 95 %, by the two bounds of this module.
+    """
+    if len(openings) < 2:
+        return NotMeasured(
+            "a spread needs the opening pressure of two injectors at least",
+            "measure the opening pressure of every injector of the set",
+        )
+    largest = max(openings, key=lambda quantity: quantity.value)
+    smallest = min(openings, key=lambda quantity: quantity.value)
+    apart = difference(largest, smallest, method="largest less smallest opening pressure")
+    noise = _noise_range(openings)
+    low = max(0.0, apart.value - float(np.quantile(noise, 0.975)))
+    high = apart.value + INTERVAL_FACTOR * _largest_pair_uncertainty(openings)
+    cautions = apart.cautions
+    # The gauge's level cancels, so that it is unknown does not matter here.
+    cautions = tuple(caution for caution in cautions if caution.name != "gauge unknown")
+    if missing:
+        cylinders = listed([str(cylinder) for cylinder in missing])
+        text = f"cylinder {cylinders} not measured; the spread of the whole set may be larger"
+        cautions += (Caution("incomplete set", text),)
+    return Quantity(
+        value=apart.value,
+        unit="Pa",
+        contributions=apart.contributions,
+        method=apart.method,
+        cautions=cautions,
+        interval=(low, high),
+    )
+
+
+def odd_one_out(openings: dict[int, Quantity]) -> OddOneOut | None:
+    """Return the injector that stands apart from the others, or None.
+
+    It must be apart by more than the readings' uncertainty can explain (5 %, shared among as
+    many injectors as were looked at; Bonferroni), and by more than the others differ among
+    themselves: the ordinary scatter of a set has no odd one.
+    """
+    if len(openings) < 3:
+        return None
+    apart: dict[int, Quantity] = {}
+    for cylinder, quantity in openings.items():
+        others = [other for one, other in openings.items() if one != cylinder]
+        share = -1.0 / len(others)
+        apart[cylinder] = linear_combination(
+            [(1.0, quantity), *((share, other) for other in others)],
+            unit="Pa",
+            method="opening pressure less the mean of the others",
+        )
+    cylinder = max(apart, key=lambda one: abs(apart[one].value))
+    distance = apart[cylinder]
+    values = [quantity.value for one, quantity in openings.items() if one != cylinder]
+    factor = NormalDist().inv_cdf(1.0 - 0.5 * (1.0 - CONFIDENCE) / len(openings))
+    if abs(distance.value) <= factor * distance.standard_uncertainty:
+        return None
+    if abs(distance.value) <= max(values) - min(values):
+        return None
+    side = "above" if distance.value > 0.0 else "below"
+    size = Quantity(abs(distance.value), "Pa", distance.contributions)
+    text = (
+        f"Cylinder {cylinder} opens {stated(size)} {side} the mean of the others, which differ by "
+        f"{bar(max(values) - min(values))} among themselves."
+    )
+    return OddOneOut(cylinder, distance, text)
+
+
+def _judge_spread(
+    spread: Measured, openings: dict[int, Quantity], missing: list[int], sheet: SettingSheet
+) -> tuple[Outcome, float | None, tuple[str, ...]]:
+    limit = sheet.spread_pa
+    if isinstance(spread, NotMeasured):
+        outcome = Outcome.NOT_ASKED if limit is None else Outcome.NOT_DONE
+        return outcome, None, (f"The spread was not measured, because {spread.reason}.",)
+    if limit is None:
+        return Outcome.NOT_ASKED, None, (
+            f"The spread is {stated(spread)}; the setting sheet gives no limit for it.",
+        )  # fmt: skip
+    readings = tuple(openings.values())
+    drawn = np.ptp(np.stack(_draws(readings)), axis=0)
+    probability = float(np.mean(drawn <= limit))
+    outcome = _spread_outcome(spread, readings, probability, limit, sheet.rule)
+    chance = percent(probability)
+    reasons = [
+        f"The spread is {stated(spread)} against {bar(limit)}; it is within it with {chance}."
+    ]
+    if outcome is Outcome.TOO_CLOSE:
+        reasons.append("The scatter of the readings alone could carry it across the limit.")
+    if missing and outcome is not Outcome.FAIL:
+        outcome = Outcome.NOT_DONE
+        cylinders = listed([str(cylinder) for cylinder in missing])
+        reasons.append(
+            f"Without cylinder {cylinders} the set is not complete: the spread can only grow."
+        )
+    return outcome, probability, tuple(reasons)
+
+
+def _spread_outcome(
+    spread: Quantity,
+    readings: tuple[Quantity, ...],
+    probability: float,
+    limit: float,
+    rule: DecisionRule,
+) -> Outcome:
+    if rule is DecisionRule.SIMPLE:
+        return Outcome.PASS if spread.value <= limit else Outcome.FAIL
+    if probability >= CONFIDENCE:
+        return Outcome.PASS
+    chance = float(np.quantile(_noise_range(readings), CONFIDENCE))
+    if probability <= 1.0 - CONFIDENCE and spread.value - limit >= chance:
+        return Outcome.FAIL
+    return Outcome.TOO_CLOSE
+
+
+def _draws(readings: tuple[Quantity, ...]) -> list[NDArray[np.float64]]:
+    return draws_of(readings, DRAWS, np.random.default_rng(START))
+
+
+def _noise_range(readings: tuple[Quantity, ...]) -> NDArray[np.float64]:
+    """Return draws of the spread that equal injectors would show, [Pa]."""
+    values = np.array([reading.value for reading in readings])
+    noise = np.stack(_draws(readings)) - values[:, np.newaxis]
+    return np.asarray(np.ptp(noise, axis=0), dtype=np.float64)
+
+
+def _largest_pair_uncertainty(readings: tuple[Quantity, ...]) -> float:
+    return max(difference(a, b).standard_uncertainty for a, b in combinations(readings, 2))
+
+
+def _set_reasons(
+    latest: tuple[InjectorVerdict, ...],
+    spread_outcome: Outcome,
+    spread_reasons: tuple[str, ...],
+    odd: OddOneOut | None,
+) -> tuple[str, ...]:
+    counted = Counter(verdict.outcome for verdict in latest)
+    told = [f"{number} {outcome}" for outcome, number in counted.items()]
+    reasons = [f"Of {len(latest)} injectors: {listed(told)}."] if latest else []
+    if spread_outcome is not Outcome.NOT_ASKED or spread_reasons:
+        reasons.append(spread_reasons[0])
+    if odd is not None:
+        reasons.append(odd.text)
+    return tuple(reasons)

@@ -1,0 +1,54 @@
+"""What several tests ask of a sitting: the tip, leaks outside, cautions that bind a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from nozzlewright.bench import DecisionRule, SeatHold, TestSitting, TipGrade, TipWatch
+from nozzlewright.judging.verdict import Outcome
+from nozzlewright.measurement import Caution, Quantity
+
+_WORSE = {TipGrade.DRY: 0, TipGrade.DAMP: 1, TipGrade.DROP: 2}
+
+
+def watches(sitting: TestSitting) -> tuple[TipWatch, ...]:
+    """Return all that was written down of the tip in a sitting."""
+    kept = [sitting.seen.seat_watch]
+    if sitting.gauge is not None and isinstance(sitting.gauge.seat_hold, SeatHold):
+        kept.append(sitting.gauge.seat_hold.watch)
+    return tuple(kept)
+
+
+def tip_grades(sitting: TestSitting) -> tuple[TipGrade, ...]:
+    """Return the different grades given to the tip, the worst first."""
+    stated = [sitting.seen.seat, *(watch.grade for watch in watches(sitting))]
+    grades = {grade for grade in stated if grade is not None}
+    return tuple(sorted(grades, key=lambda grade: -_WORSE[grade]))
+
+
+def outside_leak(sitting: TestSitting) -> str:
+    """Return where else oil was seen, in the fitter's words; empty where nowhere."""
+    return next((watch.outside_leak for watch in watches(sitting) if watch.outside_leak), "")
+
+
+def mentions(cautions: Iterable[Caution], *words: str) -> Caution | None:
+    """Return the first caution whose name holds one of the words."""
+    for caution in cautions:
+        if any(word in caution.name.lower() for word in words):
+            return caution
+    return None
+
+
+def hedged(outcome: Outcome, measured: Quantity, rule: DecisionRule) -> tuple[Outcome, str]:
+    """Return what an outcome shrinks to where the stated uncertainty is known to lack a part.
+
+    A guarded verdict leans on the uncertainty. Where the level of the gauge is not in it,
+    neither a pass nor a fail is proved.
+    """
+    unknown = mentions(measured.cautions, "gauge unknown")
+    if unknown is None or rule is not DecisionRule.GUARDED or outcome is Outcome.TOO_CLOSE:
+        return outcome, ""
+    return Outcome.TOO_CLOSE, (
+        f"It would be a {outcome}, but nothing is proved: {unknown.text}. State the gauge's range "
+        "and class, or its certificate."
+    )

@@ -1,0 +1,156 @@
+"""Seat leakage: a tip watched while a pressure below the opening pressure is held.
+
+A grade is evidence only together with the hold in which it was given. The needle is pressed on
+its seat by what is left of the spring load, thus in proportion to the margin below the opening
+pressure: a tip that stays dry far below it says little, and a drop closer to it than asked says
+little as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from nozzlewright.bench import SeatDemand, SeatHold, SettingSheet, TestSitting, TipGrade
+from nozzlewright.judging.decision_rule import GUARD_FACTOR
+from nozzlewright.judging.evidence import outside_leak, tip_grades
+from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
+from nozzlewright.judging.wording import bar, listed, plain, seconds, stated
+from nozzlewright.measurement import Measured, NotMeasured, Quantity
+
+LONGEST_HOLD = 2.0
+"""A drop seen in a hold of more than this many times the time asked may have formed after it;
+common practice, no source."""
+
+
+def limit_text(demand: SeatDemand) -> str:
+    """Return what is asked of the seat, in words."""
+    held = (
+        f"{bar(demand.margin_pa)} below the opening pressure"
+        if demand.margin_pa is not None
+        else f"at {bar(demand.fixed_pa or 0.0)}"
+    )
+    grade = "damp allowed, no drop" if demand.damp_allowed else "dry"
+    return f"tip {grade} for {seconds(demand.seconds)} {held} (as printed: {demand.printed.text})"
+
+
+def judge_seat(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
+    """Return the verdict on the needle seat."""
+    demand = sheet.seat
+    if demand is None:
+        reasons = ("The setting sheet asks nothing of the seat.",)
+        return Verdict(BenchTest.SEAT, Outcome.NOT_ASKED, "", reasons)
+    verdict = Verdict(BenchTest.SEAT, Outcome.NOT_DONE, limit_text(demand), ())
+    grades = tip_grades(sitting)
+    hold: SeatHold | NotMeasured = NotMeasured("there is neither a recording nor a card")
+    if sitting.gauge is not None:
+        hold = sitting.gauge.seat_hold
+    if isinstance(hold, NotMeasured):
+        if not grades:
+            why = f"The seat was not tested: no tip was graded, and no hold: {hold.reason}."
+            return replace(verdict, reasons=(why,))
+        why = (
+            f"The tip was graded {grades[0]}, but the hold in which it was so is not on record "
+            f"({hold.reason}): neither its pressure nor its time is known."
+        )
+        return replace(verdict, outcome=Outcome.TOO_CLOSE, measured=hold, reasons=(why,))
+    if not grades:
+        why = (
+            f"The pressure was held for {_words(hold.duration)}, but nobody wrote down whether the "
+            "tip stayed dry."
+        )
+        return replace(verdict, reasons=(why,))
+    return _judge_hold(verdict, sitting, hold, demand, grades)
+
+
+def _judge_hold(
+    verdict: Verdict,
+    sitting: TestSitting,
+    hold: SeatHold,
+    demand: SeatDemand,
+    grades: tuple[TipGrade, ...],
+) -> Verdict:
+    worst = grades[0]
+    tight = worst is TipGrade.DRY or (worst is TipGrade.DAMP and demand.damp_allowed)
+    reasons = [f"The tip was graded {worst} in a hold of {_words(hold.duration)} {_held(hold)}."]
+    if len(grades) > 1:
+        reasons.append(f"It is graded {listed([*grades])} in different places; the worst counts.")
+    doubts = _doubts_of_a_pass(hold, demand) if tight else _doubts_of_a_fail(hold, demand)
+    leak = outside_leak(sitting)
+    if not tight and leak:
+        doubts.append(
+            f"Oil was seen outside as well ({leak}); it may have run down to the tip. Dry all, and "
+            "watch again."
+        )
+    outcome = Outcome.PASS if tight else Outcome.FAIL
+    if doubts:
+        outcome = Outcome.TOO_CLOSE
+    return replace(
+        verdict,
+        outcome=outcome,
+        direction=Direction.WITHIN if tight else Direction.HIGH,
+        measured=hold.margin_below_opening if demand.margin_pa is not None else hold.mean_pressure,
+        reasons=(*reasons, *doubts),
+    )
+
+
+def _doubts_of_a_pass(hold: SeatHold, demand: SeatDemand) -> list[str]:
+    doubts = []
+    pressure = _against_demand(hold, demand)
+    if isinstance(pressure, NotMeasured):
+        doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
+    elif pressure.value + GUARD_FACTOR * pressure.standard_uncertainty < -demand.tolerance_pa:
+        doubts.append(
+            f"The hold was {bar(-pressure.value)} easier on the seat than asked: hold nearer to "
+            "the opening pressure."
+        )
+    if isinstance(hold.duration, NotMeasured):
+        doubts.append(f"How long it was held is not known: {hold.duration.reason}.")
+    elif hold.duration.value + GUARD_FACTOR * hold.duration.standard_uncertainty < demand.seconds:
+        doubts.append(f"It was not held for the {plain(demand.seconds)} s that are asked.")
+    return doubts
+
+
+def _doubts_of_a_fail(hold: SeatHold, demand: SeatDemand) -> list[str]:
+    doubts = []
+    pressure = _against_demand(hold, demand)
+    if isinstance(pressure, NotMeasured):
+        doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
+    elif pressure.value - GUARD_FACTOR * pressure.standard_uncertainty > demand.tolerance_pa:
+        doubts.append(
+            f"The hold was {bar(pressure.value)} harder on the seat than asked: hold farther below "
+            "the opening pressure."
+        )
+    if isinstance(hold.duration, NotMeasured):
+        doubts.append(f"How long it was held is not known: {hold.duration.reason}.")
+    elif hold.duration.value > LONGEST_HOLD * demand.seconds:
+        doubts.append(
+            f"The hold lasted far longer than the {plain(demand.seconds)} s that are asked; when "
+            "the tip got wet was not noted."
+        )
+    return doubts
+
+
+def _against_demand(hold: SeatHold, demand: SeatDemand) -> Measured:
+    """Return by how much the hold was harder on the seat than asked (nearer to opening), [Pa]."""
+    if demand.margin_pa is not None:
+        margin = hold.margin_below_opening
+        if isinstance(margin, NotMeasured):
+            return margin
+        return replace(margin, value=demand.margin_pa - margin.value, interval=None)
+    pressure = hold.mean_pressure
+    if isinstance(pressure, NotMeasured):
+        return pressure
+    return replace(pressure, value=pressure.value - (demand.fixed_pa or 0.0), interval=None)
+
+
+def _held(hold: SeatHold) -> str:
+    margin, mean = hold.margin_below_opening, hold.mean_pressure
+    if isinstance(margin, Quantity):
+        return f"{stated(margin)} below the opening pressure"
+    if isinstance(mean, Quantity):
+        return f"at {stated(mean)}"
+    return f"at a pressure not known ({mean.reason})"
+
+
+def _words(measured: Measured) -> str:
+    return stated(measured) if isinstance(measured, Quantity) else "a time not known"
