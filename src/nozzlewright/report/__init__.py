@@ -1,0 +1,35 @@
+"""What is handed over, as plain data: worded and rounded, knowing nothing of paper or screen.
+
+``reading``
+    One recording or card: data for ``--json``, a summary for the terminal.
+``set_report``
+    One set: verdicts, values, next actions, sheet and bench.
+``fitting``
+    The fitting sheet for the engine.
+``wording``
+    One rule for printing a value with its unit and interval.
+"""
+
+from nozzlewright.report.fitting import FittingSheet, fitting_sheet
+from nozzlewright.report.reading import (
+    SCHEMA,
+    quantity_data,
+    reading_as_data,
+    reading_as_text,
+)
+from nozzlewright.report.set_report import SetReport, set_report
+from nozzlewright.report.wording import READING_RULE, ValueText, value_text
+
+__all__ = [
+    "READING_RULE",
+    "SCHEMA",
+    "FittingSheet",
+    "SetReport",
+    "ValueText",
+    "fitting_sheet",
+    "quantity_data",
+    "reading_as_data",
+    "reading_as_text",
+    "set_report",
+    "value_text",
+]

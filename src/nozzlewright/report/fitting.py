@@ -1,0 +1,149 @@
+"""The fitting sheet: what the engine fitter does with the injectors that come back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from nozzlewright.bench import EngineSet, SettingSheet
+from nozzlewright.judging.verdict import InjectorOutcome, SetVerdict
+from nozzlewright.report.wording import plain_number, printable, with_unit
+
+
+@dataclass(frozen=True)
+class FittingStep:
+    """One step, ticked off when it is done."""
+
+    title: str
+    text: str
+
+
+@dataclass(frozen=True)
+class TorqueText:
+    """A tightening torque as the sheet gives it."""
+
+    part: str
+    torque: str
+    printed: str
+    """As the document prints it."""
+
+
+@dataclass(frozen=True)
+class FittingPlace:
+    """One cylinder on the fitting sheet."""
+
+    cylinder: int
+    identity: str
+    fit: bool
+    """Whether the verdict allows it to be fitted."""
+    said: str
+    """What to do with it: ``fit``, or ``do not fit: to adjust``."""
+
+
+@dataclass(frozen=True)
+class FittingSheet:
+    """All that the fitting sheet says."""
+
+    places: tuple[FittingPlace, ...]
+    steps: tuple[FittingStep, ...]
+    torques: tuple[TorqueText, ...]
+    torque_note: str
+    """Said where the sheet gives no torque."""
+    washer: str
+    checks: tuple[str, ...]
+    """What is written down for each cylinder in the running check."""
+    safety: tuple[str, ...]
+
+
+_HOT = (
+    "Engine off and cool. A seized injector can pull its sleeve and let out hot coolant under "
+    "pressure."
+)
+_JET = (
+    "Fuel under pressure pierces skin: a surgical emergency even if it is painless. Never feel "
+    "for leaks, use a card. Never bleed on to a hot manifold: mist burns."
+)
+FITTING_SAFETY = (_HOT, _JET, "The engine maker's manual and local codes come before this sheet.")
+"""The usual cautions on the engine, with the order of precedence."""
+
+RUNNING_CHECKS = ("runs evenly", "no blow-by", "leak-off dry outside", "smoke", "exhaust °C")
+"""Columns of the running check (common practice, no source)."""
+
+
+def fitting_sheet(engine_set: EngineSet, sheet: SettingSheet, verdict: SetVerdict) -> FittingSheet:
+    """Return the fitting sheet of a set; torques and washer come from the setting sheet alone.
+
+    Parameters
+    ----------
+    engine_set : EngineSet
+        The set, for cylinder order and identities
+    sheet : SettingSheet
+        Torques and washer
+    verdict : SetVerdict
+        Which injectors may be fitted
+    """
+    outcomes = {item.injector.cylinder: item.outcome for item in verdict.injectors}
+    washer = printable(sheet.washer)
+    return FittingSheet(
+        places=tuple(
+            _place(injector.cylinder, injector.identity, outcomes.get(injector.cylinder))
+            for injector in engine_set.injectors
+        ),
+        steps=_steps(washer, torques_known=bool(sheet.torques)),
+        torques=tuple(
+            TorqueText(
+                printable(torque.part),
+                _torque_range(torque.low_nm, torque.high_nm),
+                printable(torque.printed.text),
+            )
+            for torque in sheet.torques
+        ),
+        torque_note=""
+        if sheet.torques
+        else "The setting sheet gives no torque: take it from the engine maker's manual.",
+        washer=washer or "not named on the setting sheet: take it from the engine maker's manual",
+        checks=RUNNING_CHECKS,
+        safety=FITTING_SAFETY,
+    )
+
+
+def _place(cylinder: int, identity: str, outcome: InjectorOutcome | None) -> FittingPlace:
+    fit = outcome is InjectorOutcome.FIT
+    why = "not tested" if outcome is None else str(outcome)
+    return FittingPlace(cylinder, printable(identity), fit, "fit" if fit else f"do not fit: {why}")
+
+
+def _torque_range(low_nm: float, high_nm: float) -> str:
+    if low_nm == high_nm:
+        return with_unit(plain_number(low_nm), "N·m")
+    return with_unit(f"{plain_number(low_nm)} to {plain_number(high_nm)}", "N·m")
+
+
+def _steps(washer: str, *, torques_known: bool) -> tuple[FittingStep, ...]:
+    """Return the steps in order (common practice, no source, where no step names one)."""
+    torque = (
+        "to the torque below" if torques_known else "to the torque in the engine maker's manual"
+    )
+    named = f" ({washer})" if washer else ""
+    return (
+        FittingStep("Old washer out", "Count the old washers out, one for each bore."),
+        FittingStep(
+            "Clean bore", "Clean seat and bore, vacuum the well. No carbon left on the seat."
+        ),
+        FittingStep(
+            "One new washer", f"Right thickness, right way up, one only{named}. Never two."
+        ),
+        FittingStep(
+            "Injector in its own cylinder",
+            "Keep the cylinder order. Caps off last; never strike the tip.",
+        ),
+        FittingStep("Tighten evenly", f"By turns, a little at a time, {torque}."),
+        FittingStep(
+            "Line nuts",
+            "Start by hand; pipes must not be sprung. Do not over-tighten: it chokes the pipe end.",
+        ),
+        FittingStep("Bleed", "Unions slack until the fuel runs free of air, then nip up."),
+        FittingStep(
+            "Running check",
+            "At idle: leak-off, blow-by, smoke. Stop, cool, re-nip, fill in the table.",
+        ),
+    )

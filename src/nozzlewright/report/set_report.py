@@ -1,0 +1,729 @@
+"""What the report of a set says: every word and number settled, nothing about paper.
+
+Paper and screen lay these data out; neither words nor rounds anything by itself.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from nozzlewright.advice.next_action import Advice, NextAction
+from nozzlewright.bench import (
+    BenchConditions,
+    Chatter,
+    Condition,
+    DecisionRule,
+    EngineSet,
+    FitterObservations,
+    Gauge,
+    GaugeFindings,
+    Hold,
+    Rig,
+    SeatHold,
+    SettingSheet,
+    TestSitting,
+)
+from nozzlewright.judging.verdict import (
+    BenchTest,
+    InjectorOutcome,
+    InjectorVerdict,
+    Outcome,
+    SetVerdict,
+    Verdict,
+)
+from nozzlewright.measurement import Measured, NotMeasured, Quantity
+from nozzlewright.report.fitting import FittingSheet, fitting_sheet
+from nozzlewright.report.reading import watch_text
+from nozzlewright.report.wording import (
+    BAR,
+    MILLIMETRE,
+    PER_CENT,
+    PER_STROKE,
+    READING_RULE,
+    TradeUnit,
+    ValueText,
+    limit_text,
+    plain_number,
+    printable,
+    probability_text,
+    trade_unit,
+    value_text,
+    with_unit,
+)
+
+_JET = (
+    "Spray pierces skin. A wound from a jet is a surgical emergency even if it is painless: go "
+    "to hospital at once and say which fluid and pressure. Hands behind the shield; never feel "
+    "for leaks."
+)
+_MIST = (
+    "Oil mist burns well below the flash point of the oil. Extract it; no flame, no hot surface, "
+    "no sparks."
+)
+SAFETY = (_JET, _MIST, "The engine maker's manual and local codes come before this report.")
+"""The usual cautions at the bench, with the order of precedence."""
+
+RULE_TEXT = {
+    DecisionRule.GUARDED: (
+        "A value passes only where the measurement proves it within its limits at 95 %, and fails "
+        "only where the measurement proves it outside (guard bands after ISO 14253-1). Between "
+        "the two it is too close to tell, and the probability of conformity is given "
+        "(JCGM 106:2012)."
+    ),
+    DecisionRule.SIMPLE: (
+        "The measured value itself decides, its uncertainty left out (simple acceptance, "
+        "JCGM 106:2012, 8.2). Near a limit the verdict may be wrong either way; the probability "
+        "of conformity says how likely it is right."
+    ),
+}
+"""The decision rule in plain words."""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One labelled fact."""
+
+    label: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Numbers for drawing a value against its limits, all in one trade unit."""
+
+    name: str
+    unit: str
+    value: float
+    low: float
+    """Lower end of the 95 % interval."""
+    high: float
+    lower_limit: float | None
+    upper_limit: float | None
+    guard: float
+    """Width of the guard band on either side of a limit; 0 where none applies."""
+    caption: str
+    """The value in words, with its verdict."""
+
+
+@dataclass(frozen=True)
+class TestCell:
+    """One test in one sitting."""
+
+    __test__ = False  # not a test class for pytest
+
+    outcome: Outcome
+    value: ValueText | None
+    """What was measured; None where a person's eye or ear decided."""
+    said: str
+    """What to print beside the outcome: the value, or what was seen."""
+    probability: str = ""
+    """Probability of conformity in words; empty where it does not apply."""
+    reasons: tuple[str, ...] = ()
+    scale: Scale | None = None
+
+
+@dataclass(frozen=True)
+class TestRow:
+    """One test of one injector, as found beside as left."""
+
+    __test__ = False  # not a test class for pytest
+
+    name: str
+    limit: str
+    as_found: TestCell | None
+    as_left: TestCell | None
+
+    @property
+    def latest(self) -> TestCell:
+        """The cell that the verdict is about."""
+        cell = self.as_left or self.as_found
+        if cell is None:
+            raise ValueError(f"the row of {self.name} has no cell")
+        return cell
+
+
+@dataclass(frozen=True)
+class ValueRow:
+    """One measured value, as found beside as left."""
+
+    name: str
+    as_found: ValueText | None
+    as_left: ValueText | None
+
+
+@dataclass(frozen=True)
+class ActionText:
+    """One thing to do next."""
+
+    do: str
+    why: str
+    predicted: str
+    """Opening pressure to be expected afterwards; empty where it does not change."""
+    caution: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SourceText:
+    """Where the values of one sitting come from."""
+
+    sitting: str
+    """``as found`` or ``as left``."""
+    name: str
+    digest: str
+    by_hand: bool
+    history: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class InjectorPage:
+    """All that is said about one injector."""
+
+    cylinder: int
+    identity: str
+    outcome: InjectorOutcome
+    sitting: str
+    """Which sitting the outcome is about: ``as left`` or ``as found``."""
+    reasons: tuple[str, ...]
+    actions: tuple[ActionText, ...]
+    next_test: str
+    tests: tuple[TestRow, ...]
+    values: tuple[ValueRow, ...]
+    seen: tuple[Fact, ...]
+    """What the fitter saw, heard and noted; shims; where the leak is."""
+    inspection: tuple[Fact, ...]
+    """Part, with what was seen on it and what that asks for."""
+    cautions: tuple[str, ...]
+    """All cautions on the values of this page, each once."""
+    sources: tuple[SourceText, ...]
+
+    def test(self, test: BenchTest) -> TestRow:
+        """Return the row of one test."""
+        return next(row for row in self.tests if row.name == str(test))
+
+
+@dataclass(frozen=True)
+class SetPoint:
+    """One injector in the picture of the set, pressures in bar."""
+
+    cylinder: int
+    as_found: tuple[float, float, float] | None
+    """Value, lower and upper end of the 95 % interval."""
+    as_left: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True)
+class SetScale:
+    """Numbers for drawing the opening pressures of the set, in bar."""
+
+    points: tuple[SetPoint, ...]
+    lower_limit: float | None
+    upper_limit: float | None
+    target: float | None
+    mean: float | None
+    odd_one_out: int | None
+    """Cylinder that stands farthest from the others."""
+
+
+@dataclass(frozen=True)
+class SpreadText:
+    """How far the set lies apart."""
+
+    value: ValueText
+    limit: str
+    outcome: Outcome
+    probability: str
+    mean: ValueText
+    odd_one_out: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SetReport:
+    """All that is handed over about one set."""
+
+    title: str
+    invented: bool
+    """Whether set or sheet is an invented example; then every page says so."""
+    made_on: str
+    """ISO 8601."""
+    facts: tuple[Fact, ...]
+    headline: str
+    """The set's result in one line."""
+    reasons: tuple[str, ...]
+    spread: SpreadText
+    scale: SetScale
+    injectors: tuple[InjectorPage, ...]
+    sheet: tuple[Fact, ...]
+    bench: tuple[Fact, ...]
+    rule: str
+    reading_rule: str
+    safety: tuple[str, ...]
+    fitting: FittingSheet
+
+
+def set_report(
+    engine_set: EngineSet,
+    sheet: SettingSheet,
+    verdict: SetVerdict,
+    advice: tuple[Advice, ...],
+    conditions: BenchConditions,
+    made_on: date,
+) -> SetReport:
+    """Return everything that the report of a set says.
+
+    Parameters
+    ----------
+    engine_set : EngineSet
+        The set as booked in, with its sittings
+    sheet : SettingSheet
+        The sheet it was judged against
+    verdict : SetVerdict
+        The verdict on each injector and on the set
+    advice : tuple of Advice
+        Next actions, one for each injector
+    conditions : BenchConditions
+        Rig, gauge, fluid and temperature of the sitting
+    made_on : datetime.date
+        Date of the report
+    """
+    by_cylinder = {item.cylinder: item for item in advice}
+    found = {item.injector.cylinder: item for item in verdict.as_found}
+    pages = tuple(
+        _injector_page(
+            item, found.get(item.injector.cylinder), by_cylinder.get(item.injector.cylinder)
+        )
+        for item in verdict.injectors
+    )
+    return SetReport(
+        title=printable(engine_set.title) or "Set without a title",
+        invented=engine_set.invented or sheet.invented,
+        made_on=made_on.isoformat(),
+        facts=_set_facts(engine_set),
+        headline=_headline(verdict),
+        reasons=_clean(verdict.reasons),
+        spread=_spread_text(verdict),
+        scale=_set_scale(engine_set, sheet, verdict),
+        injectors=pages,
+        sheet=_sheet_facts(sheet, engine_set.condition),
+        bench=bench_facts(conditions),
+        rule=RULE_TEXT[sheet.rule],
+        reading_rule=READING_RULE,
+        safety=SAFETY,
+        fitting=fitting_sheet(engine_set, sheet, verdict),
+    )
+
+
+def _clean(texts: Sequence[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(clean for text in texts if (clean := printable(text))))
+
+
+def _facts(*pairs: tuple[str, str]) -> tuple[Fact, ...]:
+    return tuple(Fact(label, clean) for label, text in pairs if (clean := printable(text)))
+
+
+def _set_facts(engine_set: EngineSet) -> tuple[Fact, ...]:
+    condition = "new or overhauled" if engine_set.condition is Condition.NEW else "used"
+    return _facts(
+        ("Engine", engine_set.engine),
+        ("Customer", engine_set.customer),
+        ("Workshop", engine_set.workshop),
+        ("Fitter", engine_set.fitter),
+        ("Tested on", engine_set.date),
+        ("Judged as", f"{condition} parts"),
+        ("Symptoms", engine_set.symptoms),
+    )
+
+
+_OUTCOME_PHRASE = {
+    InjectorOutcome.FIT: "fit",
+    InjectorOutcome.ADJUST: "to adjust",
+    InjectorOutcome.REWORK: "to rework",
+    InjectorOutcome.EXCHANGE: "to exchange",
+    InjectorOutcome.UNFINISHED: "unfinished",
+}
+
+
+def _headline(verdict: SetVerdict) -> str:
+    total = len(verdict.injectors)
+    counted = Counter(item.outcome for item in verdict.injectors)
+    if total and counted[InjectorOutcome.FIT] == total:
+        return "The injector is fit for use." if total == 1 else f"All {total} are fit for use."
+    parts = [
+        f"{counted[outcome]} {phrase}"
+        for outcome, phrase in _OUTCOME_PHRASE.items()
+        if counted[outcome]
+    ]
+    return f"Of {total}: {', '.join(parts)}." if total else "No injector was tested."
+
+
+def _spread_text(verdict: SetVerdict) -> SpreadText:
+    limit = limit_text(None, verdict.spread_limit_pa, "Pa")
+    probability = verdict.spread_probability
+    return SpreadText(
+        value=value_text(verdict.spread),
+        limit=limit or "the sheet sets no limit",
+        outcome=verdict.spread_outcome,
+        probability="" if probability is None else probability_text(probability),
+        mean=value_text(verdict.mean),
+        odd_one_out=printable(verdict.odd_one_out.text) if verdict.odd_one_out else "",
+        reasons=_clean(verdict.spread_reasons),
+    )
+
+
+def _set_scale(engine_set: EngineSet, sheet: SettingSheet, verdict: SetVerdict) -> SetScale:
+    band = sheet.opening_band(engine_set.condition)
+    points = tuple(
+        SetPoint(
+            injector.cylinder,
+            as_found=_opening_interval(injector.as_found),
+            as_left=_opening_interval(injector.as_left),
+        )
+        for injector in engine_set.injectors
+    )
+    return SetScale(
+        points=points,
+        lower_limit=BAR.value(band.lower_pa) if band else None,
+        upper_limit=BAR.value(band.upper_pa) if band else None,
+        target=BAR.value(band.target_pa) if band else None,
+        mean=BAR.value(verdict.mean.value) if isinstance(verdict.mean, Quantity) else None,
+        odd_one_out=verdict.odd_one_out.cylinder if verdict.odd_one_out else None,
+    )
+
+
+def _opening_interval(sitting: TestSitting | None) -> tuple[float, float, float] | None:
+    if sitting is None or sitting.gauge is None:
+        return None
+    opening = sitting.gauge.opening_pressure
+    if isinstance(opening, NotMeasured):
+        return None
+    low, high = opening.coverage_interval
+    return BAR.value(opening.value), BAR.value(low), BAR.value(high)
+
+
+# -- the page of one injector ----------------------------------------------------------------
+
+
+def _injector_page(
+    latest: InjectorVerdict, found: InjectorVerdict | None, advice: Advice | None
+) -> InjectorPage:
+    injector = latest.injector
+    left = latest if latest.as_left else None
+    sittings = [
+        (name, sitting)
+        for name, sitting in (("as found", injector.as_found), ("as left", injector.as_left))
+        if sitting is not None
+    ]
+    values = _value_rows(injector.as_found, injector.as_left)
+    return InjectorPage(
+        cylinder=injector.cylinder,
+        identity=printable(injector.identity),
+        outcome=latest.outcome,
+        sitting="as left" if latest.as_left else "as found",
+        reasons=_clean(latest.reasons),
+        actions=tuple(_action_text(action) for action in (advice.actions if advice else ())),
+        next_test=printable(advice.next_test) if advice else "",
+        tests=_test_rows(found if left or found else latest, left),
+        values=values,
+        seen=_seen_facts(sittings),
+        inspection=_inspection_facts(sittings),
+        cautions=_cautions(sittings, values),
+        sources=tuple(
+            SourceText(
+                sitting=name,
+                name=printable(sitting.gauge.source),
+                digest=sitting.gauge.digest,
+                by_hand=sitting.gauge.by_hand,
+                history=_clean(sitting.gauge.history),
+            )
+            for name, sitting in sittings
+            if sitting.gauge is not None
+        ),
+    )
+
+
+def _test_rows(found: InjectorVerdict | None, left: InjectorVerdict | None) -> tuple[TestRow, ...]:
+    rows = []
+    for test in BenchTest:
+        verdicts = [_verdict_of(item, test) for item in (found, left)]
+        stated = [verdict for verdict in verdicts if verdict is not None]
+        if not stated:
+            continue
+        cells = [
+            None if item is None or verdict is None else _test_cell(item, verdict)
+            for item, verdict in zip((found, left), verdicts, strict=True)
+        ]
+        rows.append(TestRow(str(test), printable(stated[-1].limit), cells[0], cells[1]))
+    return tuple(rows)
+
+
+def _verdict_of(item: InjectorVerdict | None, test: BenchTest) -> Verdict | None:
+    if item is None:
+        return None
+    return next((verdict for verdict in item.verdicts if verdict.test is test), None)
+
+
+def _test_cell(item: InjectorVerdict, verdict: Verdict) -> TestCell:
+    injector = item.injector
+    sitting = injector.as_left if item.as_left else injector.as_found
+    unit = PER_STROKE if verdict.test is BenchTest.CHATTER else None
+    value = None if verdict.measured is None else value_text(verdict.measured, unit)
+    reasons = (*verdict.reasons, *((verdict.cannot_judge,) if verdict.cannot_judge else ()))
+    seen = _seen_text(verdict.test, sitting.seen) if sitting else ""
+    measured = value.text if value is not None and value.measured else ""
+    probability = verdict.probability_of_conformity
+    return TestCell(
+        outcome=verdict.outcome,
+        value=value,
+        said="; ".join(part for part in (measured, seen) if part),
+        probability="" if probability is None else probability_text(probability),
+        reasons=_clean(reasons),
+        scale=_scale(verdict, value, unit),
+    )
+
+
+def _seen_text(test: BenchTest, seen: FitterObservations) -> str:
+    if test is BenchTest.SPRAY and seen.spray is not None:
+        return str(seen.spray)
+    if test is BenchTest.CHATTER and seen.chatter is not None:
+        return str(seen.chatter)
+    if test is BenchTest.SEAT:
+        grade = seen.seat or seen.seat_watch.grade
+        return "" if grade is None else str(grade)
+    if test is BenchTest.INSPECTION and seen.inspection:
+        count = len(seen.inspection)
+        return "1 finding" if count == 1 else f"{count} findings"
+    return ""
+
+
+_GUARD_FACTOR = 1.6448536269514722
+"""One-sided 95 % point of the normal distribution (ISO 14253-1:2017; JCGM 106:2012, 8.3)."""
+
+
+def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) -> Scale | None:
+    measured = verdict.measured
+    if value is None or not isinstance(measured, Quantity):
+        return None
+    if verdict.lower is None and verdict.upper is None:
+        return None
+    unit = unit or trade_unit(measured.unit)
+    low, high = (unit.value(bound) for bound in measured.coverage_interval)
+    guarded = verdict.rule is DecisionRule.GUARDED
+    chance = verdict.probability_of_conformity
+    conforms = "" if chance is None else f", within limits with {probability_text(chance)}"
+    return Scale(
+        name=str(verdict.test),
+        unit=unit.printed,
+        value=unit.value(measured.value),
+        low=low,
+        high=high,
+        lower_limit=None if verdict.lower is None else unit.value(verdict.lower),
+        upper_limit=None if verdict.upper is None else unit.value(verdict.upper),
+        guard=_GUARD_FACTOR * unit.width(measured.standard_uncertainty) if guarded else 0.0,
+        caption=f"{value.text}: {verdict.outcome}{conforms}",
+    )
+
+
+def _hold_of(sitting: TestSitting | None) -> Hold | NotMeasured | None:
+    return None if sitting is None or sitting.gauge is None else sitting.gauge.hold
+
+
+def _value_rows(found: TestSitting | None, left: TestSitting | None) -> tuple[ValueRow, ...]:
+    columns = [_values_of(sitting) for sitting in (found, left)]
+    rows = []
+    for name in dict.fromkeys(name for column in columns for name in column):
+        cells = [column.get(name) for column in columns]
+        rows.append(ValueRow(name, cells[0], cells[1]))
+    return tuple(rows)
+
+
+def _values_of(sitting: TestSitting | None) -> dict[str, ValueText]:
+    if sitting is None or sitting.gauge is None:
+        return {}
+    gauge = sitting.gauge
+    values: dict[str, Measured] = {
+        "Opening pressure": gauge.opening_pressure,
+        "Closing pressure": gauge.closing_pressure,
+    }
+    if isinstance(gauge.second_opening_pressure, Quantity):
+        values["Second opening pressure"] = gauge.second_opening_pressure
+    values |= _hold_values(gauge.hold)
+    values |= _seat_values(gauge.seat_hold)
+    worded = {name: value_text(measured) for name, measured in values.items()}
+    if isinstance(gauge.chatter, Chatter):
+        worded["Chatter, openings"] = value_text(gauge.chatter.openings_per_stroke, PER_STROKE)
+        worded["Chatter, rate in a stroke"] = value_text(gauge.chatter.rate)
+        worded["Chatter, scatter of intervals"] = value_text(gauge.chatter.regularity, PER_CENT)
+    else:
+        worded["Chatter"] = value_text(gauge.chatter)
+    return worded
+
+
+def _hold_values(hold: Hold | NotMeasured) -> dict[str, Measured]:
+    if isinstance(hold, NotMeasured):
+        return {"Drop time": hold}
+    return {
+        "Drop time, as shown": hold.drop_time_as_shown,
+        "Drop time, at reference": hold.drop_time_at_reference,
+        "Leakage of the injector": hold.leakage_conductance,
+        "Effective hydraulic clearance": hold.guide_clearance,
+    }
+
+
+def _seat_values(hold: SeatHold | NotMeasured) -> dict[str, Measured]:
+    if isinstance(hold, NotMeasured):
+        return {"Seat hold": hold}
+    return {
+        "Seat hold, below opening by": hold.margin_below_opening,
+        "Seat hold, held for": hold.duration,
+        "Seat hold, fall": hold.fall,
+    }
+
+
+def _seen_facts(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ...]:
+    facts: list[tuple[str, str]] = []
+    for name, sitting in sittings:
+        seen = sitting.seen
+        if sitting.shim_mm is not None:
+            shim = with_unit(plain_number(sitting.shim_mm), MILLIMETRE.printed)
+            facts.append((f"Shim, {name}", shim))
+        facts.append((f"Spray, {name}", _joined(seen.spray and str(seen.spray), seen.spray_note)))
+        facts.append((f"Chatter, {name}", str(seen.chatter) if seen.chatter else ""))
+        if seen.needle_slide is not None:
+            slide = "fell freely to its seat" if seen.needle_slide else "did not fall freely"
+            facts.append((f"Needle slide, {name}", slide))
+        facts += _tip_facts(name, sitting)
+        facts.append((f"Note, {name}", seen.note))
+    return _facts(*facts)
+
+
+def _tip_facts(name: str, sitting: TestSitting) -> list[tuple[str, str]]:
+    facts = []
+    seen, gauge = sitting.seen, sitting.gauge
+    watch = seen.seat_watch
+    if gauge is not None and isinstance(gauge.seat_hold, SeatHold):
+        watch = gauge.seat_hold.watch
+    if watch.grade or watch.leak_off_drops is not None or watch.outside_leak:
+        facts.append((f"Tip, {name}", watch_text(watch)))
+    elif seen.seat is not None:
+        facts.append((f"Tip, {name}", str(seen.seat)))
+    hold = _hold_of(sitting)
+    if isinstance(hold, Hold) and hold.leak_path:
+        facts.append((f"Leak path, {name}", hold.leak_path))
+    return facts
+
+
+def _joined(*parts: str | None) -> str:
+    return "; ".join(part for part in parts if part)
+
+
+def _inspection_facts(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ...]:
+    return _facts(
+        *(
+            (printable(finding.part), f"{finding.seen} ({finding.severity}, {name})")
+            for name, sitting in sittings
+            for finding in sitting.seen.inspection
+        )
+    )
+
+
+def _cautions(
+    sittings: list[tuple[str, TestSitting]], values: tuple[ValueRow, ...]
+) -> tuple[str, ...]:
+    said: list[str] = []
+    for _, sitting in sittings:
+        gauge: GaugeFindings | None = sitting.gauge
+        if gauge is None:
+            continue
+        said += [str(caution) for caution in gauge.cautions]
+        for hold in (gauge.hold, gauge.seat_hold):
+            if isinstance(hold, Hold | SeatHold):
+                said += [str(caution) for caution in hold.cautions]
+    for row in values:
+        for cell in (row.as_found, row.as_left):
+            said += cell.cautions if cell else ()
+    return _clean(said)
+
+
+def _action_text(action: NextAction) -> ActionText:
+    predicted = ""
+    if isinstance(action.predicted_opening, Quantity):
+        predicted = value_text(action.predicted_opening).text
+    return ActionText(
+        do=printable(action.do),
+        why=printable(action.why),
+        predicted=predicted,
+        caution=printable(action.caution),
+        warnings=_clean(action.warnings),
+    )
+
+
+# -- sheet and bench -------------------------------------------------------------------------
+
+
+def _sheet_facts(sheet: SettingSheet, condition: Condition) -> tuple[Fact, ...]:
+    band = sheet.opening_band(condition)
+    return _facts(
+        ("Sheet", sheet.title),
+        ("Injector", sheet.injector),
+        ("Source", sheet.source),
+        ("Opening pressure", _printed(band.printed.text, band.printed.where) if band else ""),
+        (
+            "Seat",
+            _printed(sheet.seat.printed.text, sheet.seat.printed.where) if sheet.seat else "",
+        ),
+        (
+            "Back-leakage",
+            _printed(sheet.back_leakage.printed.text, sheet.back_leakage.printed.where)
+            if sheet.back_leakage
+            else "",
+        ),
+        ("Spread", limit_text(None, sheet.spread_pa, "Pa")),
+        ("Digest", sheet.digest[:16]),
+    )
+
+
+def _printed(text: str, where: str) -> str:
+    return f"{text} ({where})" if where else text
+
+
+def bench_facts(conditions: BenchConditions) -> tuple[Fact, ...]:
+    """Return rig, gauge, fluid and temperature in words; what is not known is said to be so."""
+    fluid = conditions.fluid
+    temperature = conditions.oil_temperature
+    return _facts(
+        ("Rig", _rig_text(conditions.rig)),
+        ("Gauge", gauge_text(conditions.gauge)),
+        ("Fluid", fluid.name if fluid else "not stated"),
+        ("Oil temperature", value_text(temperature).text if temperature else "not stated"),
+        ("Blank plug", "recorded" if conditions.blank_plug else "not recorded"),
+        ("Sitting", conditions.sitting),
+    )
+
+
+def _rig_text(rig: Rig) -> str:
+    parts = [rig.identity or "not named"]
+    if rig.compliance is not None:
+        parts.append(f"compliance {value_text(rig.compliance).text}")
+    elif rig.volume_m3 is not None:
+        parts.append(f"trapped oil {value_text(rig.volume_m3).text}")
+    return ", ".join(parts)
+
+
+def gauge_text(gauge: Gauge) -> str:
+    """Return what is known of a gauge in words."""
+    parts = [gauge.identity or "not named"]
+    if gauge.range_pa is not None:
+        parts.append(f"range {with_unit(plain_number(BAR.value(gauge.range_pa)), 'bar')}")
+    if gauge.certificate:
+        parts.append(f"certificate with {len(gauge.certificate)} points")
+    elif gauge.accuracy_class is not None:
+        parts.append(f"class {plain_number(gauge.accuracy_class)} of span (EN 837-1)")
+    if gauge.resolution_pa is not None:
+        parts.append(f"reads {with_unit(plain_number(BAR.value(gauge.resolution_pa)), 'bar')}")
+    if gauge.calibrated_on:
+        parts.append(f"calibrated {gauge.calibrated_on}")
+    return ", ".join(parts)
