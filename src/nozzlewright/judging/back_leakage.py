@@ -31,6 +31,9 @@ COUNT_STANDARD_UNCERTAINTY = 1.0 / 3.0**0.5
 """Of a count of drops: one may just have fallen or be about to, at either end; rectangular
 ± 1 drop, [drops]."""
 
+RIG_TAKEN_OFF = "the rig's own leak taken off"
+"""Words in the method of a time from which the rig's leak, measured with a plug, is subtracted."""
+
 
 def judge_back_leakage(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
     """Return the verdict on all that the sheet asks of back-leakage: drop time, drops counted."""
@@ -135,8 +138,11 @@ def _decide_drop(
     outcome = decision.outcome
     outcome, doubt = hedged(outcome, measured, rule)
     doubts = [doubt] if doubt else []
-    for objection in _objections(outcome, decision.direction, hold, measured, demand, rule,
-                                 injector_alone=injector_alone):  # fmt: skip
+    for objection in _objections(
+        outcome, decision.direction, hold, measured, demand, rule,
+        injector_alone=injector_alone,
+        of_the_gauge=sitting.gauge.cautions if sitting.gauge is not None else (),
+    ):  # fmt: skip
         outcome = Outcome.TOO_CLOSE
         doubts.append(objection)
     too_fast = decision.direction is Direction.LOW
@@ -175,9 +181,12 @@ def _objections(
     rule: DecisionRule,
     *,
     injector_alone: bool,
+    of_the_gauge: tuple[Caution, ...],
 ) -> list[str]:
     """Return why the number, taken alone, proves neither a pass nor a fail."""
     cautions: tuple[Caution, ...] = (*measured.cautions, *hold.cautions)
+    if not injector_alone:
+        cautions += of_the_gauge
     objections = []
     if not _same_window(hold, demand):
         objections.append(
@@ -190,7 +199,7 @@ def _objections(
             f"The sheet's limit holds for a fluid of {viscosity:.3g} mm²/s, while the time is for "
             "the fluid on the bench: use such a fluid and leave that line out of the sheet."
         )
-    rig_known = isinstance(hold.rig_conductance, Quantity)
+    rig_known = _rig_known(hold)
     if outcome is Outcome.PASS:
         air = mentions(cautions, "air")
         if air is not None:
@@ -248,10 +257,22 @@ def _fails_without_rig(
     return decide(alone, demand.at_least_s, demand.at_most_s, rule).outcome is Outcome.FAIL
 
 
+def _rig_known(hold: Hold) -> bool:
+    """Return whether the rig's own leak was measured.
+
+    As a leakage in volume it needs the rig's compliance; a time at reference has it taken off
+    without, and says so in its method.
+    """
+    if isinstance(hold.rig_conductance, Quantity):
+        return True
+    at_reference = hold.drop_time_at_reference
+    return isinstance(at_reference, Quantity) and RIG_TAKEN_OFF in at_reference.method
+
+
 def _open_paths(sitting: TestSitting, hold: Hold) -> tuple[LeakPath, ...]:
     """Return the leak paths that nothing rules out, those outside the pair first."""
     paths = []
-    if isinstance(hold.rig_conductance, NotMeasured):
+    if not _rig_known(hold):
         paths.append(LeakPath.RIG)
     if outside_leak(sitting):
         paths.append(LeakPath.FACE)

@@ -16,7 +16,7 @@ from nozzlewright.bench import (
     TestSitting,
 )
 from nozzlewright.judging.decision_rule import Decision, decide
-from nozzlewright.judging.evidence import hedged, mentions
+from nozzlewright.judging.evidence import hedged
 from nozzlewright.judging.gauge_choice import gauge_that_would_do
 from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
 from nozzlewright.judging.wording import bar, percent, plain, stated
@@ -62,10 +62,6 @@ def judge_opening(sitting: TestSitting, sheet: SettingSheet, condition: Conditio
     told = [first]
     if doubt:
         told.append(doubt)
-    clipped = mentions(measured.cautions, "clip")
-    if clipped is not None and outcome is Outcome.PASS:
-        outcome = Outcome.TOO_CLOSE
-        told.append(f"It may open higher than the gauge could show: {clipped.text}.")
     cannot = ""
     if decision.outcome is Outcome.TOO_CLOSE:
         cannot = gauge_that_would_do(measured, band.lower_pa, band.upper_pa)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from nozzlewright.bench import DecisionRule, SeatHold, TestSitting, TipGrade, TipWatch
@@ -32,11 +33,9 @@ def outside_leak(sitting: TestSitting) -> str:
 
 
 def mentions(cautions: Iterable[Caution], *words: str) -> Caution | None:
-    """Return the first caution whose name holds one of the words."""
-    for caution in cautions:
-        if any(word in caution.name.lower() for word in words):
-            return caution
-    return None
+    """Return the first caution in whose name a word begins with one of these."""
+    begins = re.compile(rf"\b(?:{'|'.join(words)})", re.IGNORECASE)
+    return next((caution for caution in cautions if begins.search(caution.name)), None)
 
 
 def hedged(outcome: Outcome, measured: Quantity, rule: DecisionRule) -> tuple[Outcome, str]:

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from nozzlewright.bench import SeatDemand, SeatHold, SettingSheet, TestSitting, TipGrade
 from nozzlewright.judging.decision_rule import GUARD_FACTOR
-from nozzlewright.judging.evidence import outside_leak, tip_grades
+from nozzlewright.judging.evidence import mentions, outside_leak, tip_grades
 from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
 from nozzlewright.judging.wording import bar, listed, plain, seconds, stated
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
@@ -103,6 +103,9 @@ def _doubts_of_a_pass(hold: SeatHold, demand: SeatDemand) -> list[str]:
             f"The hold was {bar(-pressure.value)} easier on the seat than asked: hold nearer to "
             "the opening pressure."
         )
+    quick = mentions(hold.cautions, "quick fall")
+    if quick is not None:
+        doubts.append(f"The pressure did not stay up: {quick.text}.")
     if isinstance(hold.duration, NotMeasured):
         doubts.append(f"How long it was held is not known: {hold.duration.reason}.")
     elif hold.duration.value + GUARD_FACTOR * hold.duration.standard_uncertainty < demand.seconds:

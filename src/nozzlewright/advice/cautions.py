@@ -1,0 +1,20 @@
+"""What can hurt at the steps that are advised; said where the step is."""
+
+from __future__ import annotations
+
+MANUAL = "The engine maker's manual and local codes come first."
+"""Where a caution ends."""
+
+JET = (
+    "The jet goes through skin: guard up, hands and eyes away from the tip, never feel for a leak. "
+    "A wound by a jet is a surgical emergency even if it does not hurt. The mist burns: extract "
+    f"it, no flame or spark near it. {MANUAL}"
+)
+"""For every step with pressure on the injector."""
+STRIP = (
+    "Let the pressure off first; where there is an adjusting screw, back it off until the spring "
+    f"is free before the nozzle nut is loosened, tip down, covered. {MANUAL}"
+)
+"""For every step that opens the injector."""
+STRIP_AND_JET = f"{STRIP.removesuffix(MANUAL)}{JET}"
+"""For a step that opens the injector and tests it again."""
