@@ -559,6 +559,11 @@ def gap_reynolds_number(
     float or ndarray
         Reynolds number; the formulas here need it well under 2000, [1]
 
+    Raises
+    ------
+    ValueError
+        If diameter or viscosity is not positive.
+
     References
     ----------
     .. [1] Definition of the Reynolds number; the gap cancels.

@@ -115,6 +115,11 @@ def volume_let_in(
     float or ndarray
         Volume at the working pressure, [m^3]
 
+    Raises
+    ------
+    ValueError
+        If volume, modulus or slope is not positive.
+
     References
     ----------
     .. [1] Integral of C dp with a linear modulus (derived).

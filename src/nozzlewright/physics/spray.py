@@ -158,7 +158,7 @@ def naber_siebers_explicit(time: F) -> F:
     Returns
     -------
     float or ndarray
-        Dimensionless penetration, up to 3 % above the exact form, [1]
+        Dimensionless penetration, 3 % below to 7 % above the exact form, [1]
 
     References
     ----------
