@@ -183,14 +183,14 @@ class DecayFit:
         return np.array([self.rate, self.growth, self.air])
 
     def shift(self, law: DecayLaw, offset_pa: float = 0.0) -> FloatArray:
-        """Return how (rate, growth, air) move for another law, or if the gauge shows too much.
+        """Return how (rate, growth, air) move for another law, or another level of the gauge.
 
         Parameters
         ----------
         law : DecayLaw
             The other law, with the same p_m
         offset_pa : float
-            By how much the gauge shows too much, [Pa]
+            By how much the pressure is higher than what was fitted, [Pa]
 
         Returns
         -------
@@ -374,9 +374,7 @@ def _jacobian(
     function: Callable[[FloatArray], FloatArray], x: FloatArray, at_x: FloatArray
 ) -> FloatArray:
     step = 1e-5
-    return np.stack(
-        [(function(x + step * unit) - at_x) / step for unit in np.eye(x.size)], axis=-1
-    )
+    return np.stack([(function(x + step * unit) - at_x) / step for unit in np.eye(x.size)], axis=-1)
 
 
 def fit_decay(
@@ -586,7 +584,7 @@ def _combined(
         for weight, gain, (_, answer) in zip(weights, gains, answers, strict=True):
             old = problem.model(answer.x, answer.cooling_s, answer.free_time)
             new = problem.model(answer.x, answer.cooling_s, answer.free_time, other)
-            moved += weight * (gain @ (old - new - offset_pa))
+            moved += weight * (gain @ (old - new + offset_pa))
         return moved
 
     gap = likeliest.residual[: bins.time_s.size] * bins.sigma_pa

@@ -1,0 +1,589 @@
+"""A hold with the pump shut off: how fast the pressure falls, and what that says of the injector.
+
+How each number comes about, with sources, is told in ``docs/explain/leakage.md``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.analysis.gauge import GaugeCorrection
+from nozzlewright.analysis.trace.clearance import guide_clearance, leak_path, watch_of
+from nozzlewright.analysis.trace.decay_fit import DecayFit, DecayLaw, fit_decay
+from nozzlewright.analysis.trace.knowledge import BenchKnowledge, RigLeak, Values, bench_knowledge
+from nozzlewright.analysis.trace.reference import Conversion
+from nozzlewright.analysis.trace.stopwatch import StopwatchDecay, time_uncertainty
+from nozzlewright.bench import BenchConditions, DropWindow, Hold
+from nozzlewright.measurement import (
+    Cause,
+    Caution,
+    Measured,
+    NotMeasured,
+    Quantity,
+    linear_combination,
+)
+from nozzlewright.physics import time_between
+
+FloatArray = NDArray[np.float64]
+
+LEAST_COVERED = 0.3
+"""Share of the window's ln ratio that a hold must have seen for the rest to be extrapolated."""
+LOCAL_SHARE = 0.025
+"""Half-width of the stretch that says where the pressure crosses an edge, as a share of it."""
+SETTLED_LAGS = 5.0
+"""Time constants of the gauge after which its lag has died away."""
+SHORT_FALL_SHARE = 0.02
+"""Fall, as a share of the starting pressure, below which a hold is called too short."""
+MUCH_RIG_LEAK = 0.5
+"""Share of the rig in the whole leak above which a reader is warned."""
+SOME_AIR = 1.5
+"""Free air that is worth a caution, [1e-3]."""
+FEW_IN_WINDOW = 20
+"""Samples between the edges of the window below which a gauge is called slow."""
+BLANK_GROWTH_PRIOR = 0.0, 1.0
+"""Growth of the gap for the leaks of a rig (cones, valves), mean and standard deviation,
+[1e-8/Pa]."""
+PLOTTED = 160
+
+
+def analyse_hold(
+    time_s: FloatArray,
+    pressure_pa: FloatArray,
+    *,
+    noise_pa: float,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    scope: str,
+    rig_leak: RigLeak | None = None,
+    lag_s: float = 0.0,
+    step_pa: float = 0.0,
+    cautions: tuple[Caution, ...] = (),
+) -> Hold:
+    """Return what one decay says of the injector.
+
+    Parameters
+    ----------
+    time_s, pressure_pa : ndarray of shape (N,)
+        From shut-off to the release or the next stroke, as shown, [s] and [Pa]; times may be
+        irregular and have gaps
+    noise_pa : float
+        Standard deviation of one sample about the smooth pressure, [Pa]
+    conditions : BenchConditions
+        What was noted beside the recording; each missing piece costs only the values it bears
+    gauge : GaugeCorrection
+        What is known of the gauge's level
+    scope : str
+        Names this hold, for causes that are its own
+    rig_leak : RigLeak or None
+        The rig's own leak, from :func:`rig_leak_from_blank` or :func:`rig_leak_by_stopwatch`
+    lag_s : float
+        First-order lag of the gauge, [s]
+    step_pa : float
+        Smallest step of the recording, [Pa]; 0 where none shows
+    cautions : tuple of Caution
+        What was already noticed of the recording (clipping, mains hum ...)
+    """
+    corrected = gauge.correct(pressure_pa)
+    start = _settled_from(time_s, lag_s)
+    t, p = time_s[start:], corrected[start:]
+    noise = math.hypot(noise_pa, step_pa / math.sqrt(12.0))
+    window = conditions.window
+    ends = _end_pressures(p)
+    bare = Hold(
+        start_s=float(time_s[0]),
+        end_s=float(time_s[-1]),
+        start_pa=ends[0],
+        end_pa=ends[1],
+        window_from_pa=window.from_pa if window else None,
+        window_to_pa=window.to_pa if window else None,
+    )
+    known = _knowledge(conditions, rig_leak, gauge, scope, p)
+    fit = fit_decay(t, p, noise_pa=noise, law_for=lambda middle: _law(known, middle))
+    if fit is None:
+        short = NotMeasured("the hold has too few samples", "hold for longer or sample faster")
+        return replace(
+            bare,
+            drop_time_as_shown=short,
+            drop_time_at_reference=short,
+            decay_rate=short,
+            leakage_conductance=short,
+            rig_conductance=short,
+            guide_clearance=short,
+            settling=short,
+            leak_path=leak_path(watch_of(conditions), None, None),
+            cautions=(*cautions, *gauge.cautions),
+        )
+    known = known.at_middle(fit.law.middle_pa)
+    conversion = Conversion(known, fit, Cause("decay fit", scope))
+    seen = (
+        *cautions,
+        *gauge.cautions,
+        *_trace_cautions(t, p, fit, window, noise, step_pa),
+        *_leak_cautions(conversion, conditions),
+    )
+    reading = _Reading(t, p, fit, conversion, gauge, noise, step_pa, scope)
+    as_shown = reading.drop_time(window, seen)
+    at_reference = _at_reference(conversion, window, reading, seen)
+    conductance = _cautioned(conversion.injector_conductance(), seen)
+    share = None if rig_leak is None else conversion.rig_share()
+    flow = None
+    if isinstance(conductance, Quantity):
+        at = np.array([known.middle_pa])
+        flow = float(known.injector_flow(known.values, fit.values, at)[0])
+    thinned = np.linspace(0, fit.curve_s.size - 1, PLOTTED).astype(np.intp)
+    return replace(
+        bare,
+        drop_time_as_shown=as_shown,
+        drop_time_at_reference=at_reference,
+        decay_rate=_decay_rate(time_s, corrected, noise, gauge, scope, seen),
+        leakage_conductance=conductance,
+        rig_conductance=conversion.rig_conductance(),
+        guide_clearance=_cautioned(guide_clearance(conversion, conditions, scope), seen),
+        settling=_settling(fit, scope),
+        leak_path=leak_path(watch_of(conditions), share, flow),
+        fit_time_s=tuple(float(x) for x in fit.curve_s[thinned]),
+        fit_pressure_pa=tuple(float(x) for x in fit.curve_pa[thinned]),
+        cautions=tuple(dict.fromkeys(seen)),
+    )
+
+
+def rig_leak_from_blank(
+    time_s: FloatArray,
+    pressure_pa: FloatArray,
+    *,
+    noise_pa: float,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    scope: str,
+    lag_s: float = 0.0,
+    step_pa: float = 0.0,
+) -> RigLeak | NotMeasured:
+    """Return what the rig itself leaks, from a hold with the blank plug.
+
+    Parameters
+    ----------
+    time_s, pressure_pa : ndarray of shape (N,)
+        The hold, as shown, [s] and [Pa]
+    noise_pa, conditions, gauge, scope, lag_s, step_pa
+        As in :func:`analyse_hold`; the scope names the blank-plug recording, which all injectors
+        of a sitting share
+    """
+    start = _settled_from(time_s, lag_s)
+    t, p = time_s[start:], gauge.correct(pressure_pa)[start:]
+    noise = math.hypot(noise_pa, step_pa / math.sqrt(12.0))
+    known = _knowledge(conditions, None, gauge, scope, p)
+    fit = fit_decay(
+        t, p, noise_pa=noise, law_for=lambda middle: _law(known, middle),
+        growth_prior=BLANK_GROWTH_PRIOR,
+    )  # fmt: skip
+    if fit is None:
+        return NotMeasured(
+            "the blank-plug hold has too few samples or no pressure", "repeat it, for longer"
+        )
+    known = known.at_middle(fit.law.middle_pa)
+    conversion = Conversion(known, fit, Cause("blank-plug hold", scope))
+    return _as_rig_leak(conversion, conditions, "blank-plug hold fitted")
+
+
+def rig_leak_by_stopwatch(
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    scope: str,
+    *,
+    reading_pa: float = 0.0,
+    reaction_s: float = 0.2,
+) -> RigLeak | NotMeasured:
+    """Return what the rig itself leaks, from a timed fall with the blank plug.
+
+    Parameters
+    ----------
+    conditions : BenchConditions
+        Its ``blank_plug`` holds the two pressures and the time
+    gauge, scope
+        As in :func:`rig_leak_from_blank`
+    reading_pa : float
+        Standard uncertainty of reading either pressure, [Pa]; the gauge's resolution is added
+    reaction_s : float
+        Standard uncertainty of the watch's start and stop together, [s]; common practice, no
+        source
+    """
+    plug = conditions.blank_plug
+    if plug is None or not (plug.drop_time_s and plug.drop_from_pa and plug.drop_to_pa):
+        return NotMeasured(
+            "no fall with a blank plug was timed", "time or record a hold with a blank plug"
+        )
+    from_pa, to_pa = (gauge.correct_one(x) for x in (plug.drop_from_pa, plug.drop_to_pa))
+    if not from_pa > to_pa > 0.0:
+        return NotMeasured(
+            "the fall timed with the blank plug does not fall", "check its two pressures"
+        )
+    reading = math.hypot(reading_pa, gauge.resolution_standard_uncertainty_pa)
+    conversion = timed_fall(
+        from_pa, to_pa, plug.drop_time_s, conditions, gauge, None, Cause("blank-plug hold", scope),
+        time_uncertainty(from_pa, to_pa, plug.drop_time_s, reading, reaction_s),
+        growth_prior=BLANK_GROWTH_PRIOR,
+    )  # fmt: skip
+    return _as_rig_leak(conversion, conditions, "fall with the blank plug timed by stopwatch")
+
+
+def timed_fall(
+    from_pa: float,
+    to_pa: float,
+    seconds: float,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    rig_leak: RigLeak | None,
+    cause: Cause,
+    time_uncertainty_s: float,
+    *,
+    growth_prior: tuple[float, float] | None = None,
+) -> Conversion:
+    """Return a timed fall of pressure, ready to be turned into values of the injector.
+
+    Parameters
+    ----------
+    from_pa, to_pa, seconds : float
+        The fall, gauge errors taken off, [Pa] and [s]
+    conditions, gauge, rig_leak
+        As in :func:`analyse_hold`
+    cause : Cause
+        Under which the uncertainty of time and reading is kept
+    time_uncertainty_s : float
+        That uncertainty, see :func:`nozzlewright.analysis.trace.stopwatch.time_uncertainty`, [s]
+    growth_prior : (float, float) or None
+        Mean and standard deviation of the growth of the gap, [1e-8/Pa]; None: that of a guide
+    """
+    middle = math.sqrt(from_pa * to_pa)
+    known = _knowledge(conditions, rig_leak, gauge, cause.scope, np.array([middle]))
+    known = known.at_middle(middle)
+    law = known.law(known.values)
+    extra = {} if growth_prior is None else {"growth_prior": growth_prior}
+    decay = StopwatchDecay(law, from_pa, to_pa, seconds, time_uncertainty_s, **extra)
+    return Conversion(known, decay, cause)
+
+
+def _as_rig_leak(conversion: Conversion, conditions: BenchConditions, method: str) -> RigLeak:
+    rate = conversion.propagated(lambda _v, fitted: float(fitted[0]), unit="1/s", method=method)
+    plug = conditions.blank_plug
+    return RigLeak(
+        rate, conversion.known.middle_pa, plug.temperature_k if plug is not None else None
+    )
+
+
+def _knowledge(
+    conditions: BenchConditions,
+    rig_leak: RigLeak | None,
+    gauge: GaugeCorrection,
+    scope: str,
+    pressure: FloatArray,
+) -> BenchKnowledge:
+    middle = float(np.median(pressure))
+    level = Quantity(0.0, "Pa", gauge.contributions(middle))
+    return bench_knowledge(conditions, rig_leak=rig_leak, level=level, scope=scope)
+
+
+def _law(known: BenchKnowledge, middle_pa: float) -> DecayLaw:
+    there = known.at_middle(middle_pa)
+    return there.law(there.values)
+
+
+def _settled_from(time_s: FloatArray, lag_s: float) -> int:
+    """Return the first sample at which the gauge's lag has died away."""
+    wait = min(SETTLED_LAGS * lag_s, 0.1 * float(time_s[-1] - time_s[0]))
+    return int(np.searchsorted(time_s, time_s[0] + wait))
+
+
+def _end_pressures(pressure: FloatArray) -> tuple[float, float]:
+    few = max(1, min(pressure.size // 50, 25))
+    return float(np.median(pressure[:few])), float(np.median(pressure[-few:]))
+
+
+class _Reading:
+    """Where the recorded pressure crosses the edges of a window."""
+
+    def __init__(
+        self,
+        time_s: FloatArray,
+        pressure: FloatArray,
+        fit: DecayFit,
+        conversion: Conversion,
+        gauge: GaugeCorrection,
+        noise: float,
+        step: float,
+        scope: str,
+    ) -> None:
+        self.time, self.pressure, self.fit = time_s, pressure, fit
+        self.conversion, self.gauge = conversion, gauge
+        self.noise, self.step, self.scope = noise, step, scope
+        self.fall_rate = -np.gradient(fit.curve_pa, fit.curve_s)
+
+    def covered(self, window: DropWindow) -> float:
+        """Return the share of the window's ln ratio that the hold has seen, [1]."""
+        top = min(window.from_pa, self.fit.start_pa)
+        bottom = max(window.to_pa, self.fit.end_pa)
+        if top <= bottom:
+            return 0.0
+        return math.log(top / bottom) / math.log(window.from_pa / window.to_pa)
+
+    def short_of(self, window: DropWindow) -> NotMeasured | None:
+        """Return why the hold cannot answer the window; None where it can."""
+        if self.covered(window) >= LEAST_COVERED:
+            return None
+        bar = 1e5
+        return NotMeasured(
+            f"the hold went from {self.fit.start_pa / bar:.1f} to {self.fit.end_pa / bar:.1f} bar "
+            f"and so saw too little of the window from {window.from_pa / bar:.1f} to "
+            f"{window.to_pa / bar:.1f} bar",
+            f"pump up above {window.from_pa / bar:.0f} bar and hold until below "
+            f"{window.to_pa / bar:.0f} bar",
+        )
+
+    def cut_short(self, window: DropWindow) -> tuple[Caution, ...]:
+        covered = self.covered(window)
+        if covered > 0.995:
+            return ()
+        text = f"it saw {covered:.0%} of the window; the rest is extrapolated by the fitted law"
+        return (Caution("hold cut short", text),)
+
+    def drop_time(self, window: DropWindow | None, cautions: tuple[Caution, ...]) -> Measured:
+        """Return the time between the window's edges as the gauge showed it, [s]."""
+        if window is None:
+            return NotMeasured(
+                "the sheet names no pressures between which to time the drop",
+                "state the window in the sheet or the bench conditions",
+            )
+        if (short := self.short_of(window)) is not None:
+            return short
+        top, bottom = window.from_pa, window.to_pa
+        above = max(self.fit.start_pa, bottom) < top
+        below = min(self.fit.end_pa, top) > bottom
+        first = self.fit.start_pa if above else top
+        last = self.fit.end_pa if below else bottom
+        t1, rate1, u1 = self._crossing(first)
+        t2, rate2, u2 = self._crossing(last)
+        if rate1 <= 0.0 or rate2 <= 0.0 or t2 <= t1:
+            return NotMeasured("the pressure does not fall steadily in the hold", "repeat the hold")
+        noise = {Cause("noise and steps", self.scope): math.hypot(u1 / rate1, u2 / rate2)}
+        seen = Quantity(t2 - t1, "s", noise, "read off the trace")
+        terms = [(1.0, seen)]
+        for missing, (high, low) in ((above, (top, first)), (below, (last, bottom))):
+            if missing:
+                terms.append((1.0, self._extrapolated(high, low)))
+        method = "edges found on the fitted curve, moved by the samples round each"
+        if above or below:
+            method += "; part of the window extrapolated by the fitted law"
+        time = linear_combination(terms, unit="s", method=method)
+        level1, level2 = self.gauge.contributions(top), self.gauge.contributions(bottom)
+        for cause in level1:
+            effect = level2[cause] / rate2 - level1[cause] / rate1
+            time = time.with_contribution(cause, effect)
+        return time.with_cautions(*cautions, *self.cut_short(window))
+
+    def _crossing(self, pressure: float) -> tuple[float, float, float]:
+        """Return time [s], rate of fall [Pa/s] and standard uncertainty [Pa] at a pressure."""
+        curve_t, curve_p = self.fit.curve_s, self.fit.curve_pa
+        when = float(np.interp(-pressure, -curve_p, curve_t))
+        rate = float(np.interp(when, curve_t, self.fall_rate))
+        if rate <= 0.0:
+            return when, rate, self.fit.scatter_pa
+        reach = max(LOCAL_SHARE * pressure / rate, 3.0 * (curve_t[1] - curve_t[0]))
+        low, high = np.searchsorted(self.time, [when - reach, when + reach])
+        if high - low < 2:
+            return when, rate, self.fit.scatter_pa
+        t, p = self.time[low:high], self.pressure[low:high]
+        stray = p - np.interp(t, curve_t, curve_p)
+        mean = float(np.median(stray)) if stray.size < 8 else _trimmed_mean(stray)
+        spread = max(float(np.std(stray)), self.noise)
+        steps_crossed = max(1.0, 2.0 * reach * rate / self.step) if self.step > 0.0 else 1.0
+        by_steps = self.step / math.sqrt(12.0) / steps_crossed
+        at = float(np.interp(-(pressure - mean), -curve_p, curve_t))
+        return at, rate, math.hypot(spread / math.sqrt(stray.size), by_steps)
+
+    def _extrapolated(self, high: float, low: float) -> Quantity:
+        """Return the time of a fall outside the recording by the fitted law, [s]."""
+        known = self.conversion.known
+
+        def seconds(v: Values, fitted: FloatArray) -> float:
+            law = known.law(v)
+            scale = max(fitted[0], 0.02 * self.fit.rate) * known.middle_pa
+            return float(
+                time_between(
+                    high,
+                    low,
+                    lambda p: scale * law.leakage(p.ravel(), float(fitted[1])).reshape(p.shape),
+                    lambda p: law.compliance(p, float(fitted[2])),
+                )
+            )
+
+        return self.conversion.propagated(seconds, unit="s", method="fitted law")
+
+
+def _trimmed_mean(values: FloatArray) -> float:
+    from scipy.stats import trim_mean
+
+    return float(trim_mean(values, 0.05))
+
+
+def _at_reference(
+    conversion: Conversion,
+    window: DropWindow | None,
+    reading: _Reading,
+    cautions: tuple[Caution, ...],
+) -> Measured:
+    if window is None:
+        return NotMeasured(
+            "the sheet names no pressures between which to time the drop",
+            "state the window in the sheet or the bench conditions",
+        )
+    if (short := reading.short_of(window)) is not None:
+        return short
+    time = conversion.time_at_reference(window)
+    return _cautioned(time, (*cautions, *reading.cut_short(window)))
+
+
+def _cautioned(measured: Measured, cautions: tuple[Caution, ...]) -> Measured:
+    return measured.with_cautions(*cautions) if isinstance(measured, Quantity) else measured
+
+
+def _decay_rate(
+    time_s: FloatArray,
+    pressure: FloatArray,
+    noise: float,
+    gauge: GaugeCorrection,
+    scope: str,
+    cautions: tuple[Caution, ...],
+) -> Measured:
+    """Return the slope of a straight line through ln p over the whole stretch, [1/s].
+
+    Its standard uncertainty stems from the samples' scatter about the line as it is, bends of the
+    decay included, taken in blocks because neighbours stray together.
+    """
+    positive = pressure > 0.0
+    if np.count_nonzero(positive) < 3:
+        return NotMeasured("there is no pressure in the hold", "pump up before the hold")
+    t, log_p = time_s[positive], np.log(pressure[positive])
+    centre = float(t.mean())
+    away = t - centre
+    square = float(away @ away)
+    slope = float(away @ log_p) / square
+    stray = log_p - log_p.mean() - slope * away
+    blocks = np.array_split(away * stray, min(12, t.size))
+    scatter = math.sqrt(sum(float(block.sum()) ** 2 for block in blocks)) / square
+    own = noise / float(np.median(pressure[positive])) / math.sqrt(square)
+    parts = {Cause("scatter about the line", scope): math.hypot(scatter, own)}
+    inverse = 1.0 / pressure[positive]
+    per_pascal = -float(away @ inverse) / square
+    for cause, part in gauge.contributions(float(np.median(pressure[positive]))).items():
+        parts[cause] = per_pascal * part
+    return Quantity(
+        -slope, "1/s", parts, "straight line through ln p over the whole stretch", cautions
+    )
+
+
+def _settling(fit: DecayFit, scope: str) -> Measured:
+    if fit.heat_probability < 0.05:
+        return Quantity(
+            0.0, "Pa", {Cause("decay fit", scope): fit.settling_uncertainty_pa},
+            "the decay shows no cooling of the oil",
+        )  # fmt: skip
+    return Quantity(
+        fit.settling_pa, "Pa", {Cause("decay fit", scope): fit.settling_uncertainty_pa},
+        "pressure still to be lost by cooling at the start of the hold, fitted with the leak",
+    )  # fmt: skip
+
+
+def heat_is_seen(fit: DecayFit) -> bool:
+    """Whether the first fall is plainly faster than the leak explains."""
+    least = max(3.0 * fit.settling_uncertainty_pa, 0.002 * fit.start_pa)
+    return fit.heat_probability > 0.9 and fit.settling_pa > least
+
+
+def _trace_cautions(
+    time_s: FloatArray,
+    pressure: FloatArray,
+    fit: DecayFit,
+    window: DropWindow | None,
+    noise: float,
+    step: float,
+) -> list[Caution]:
+    found = []
+    fall = fit.start_pa - fit.end_pa
+    if heat_is_seen(fit):
+        found.append(
+            Caution(
+                "compression heat",
+                "the first fall is faster than the leak explains: about "
+                f"{fit.settling_pa / 1e5:.1f} bar went with the heat of pumping up (time constant "
+                f"{fit.cooling_time_s:.1f} s); it is taken off the leak, not off the time as shown",
+            )
+        )
+    if fall < max(SHORT_FALL_SHARE * fit.start_pa, 5.0 * noise):
+        found.append(
+            Caution("too short", f"the pressure fell by only {fall / 1e5:.2f} bar in the hold")
+        )
+    if fit.air > SOME_AIR and fit.air > 3.0 * fit.air_uncertainty:
+        found.append(
+            Caution(
+                "trapped air",
+                f"the rig grows softer towards low pressure as {fit.air / 10:.1f} % of free air "
+                "would make it: bleed it",
+            )
+        )
+    between = np.diff(time_s)
+    usual = float(np.median(between))
+    longest = float(between.max())
+    duration = float(time_s[-1] - time_s[0])
+    if longest > 8.0 * usual and longest > 0.02 * duration:
+        found.append(Caution("drop-out", f"the recording has a gap of {longest:.2f} s in the hold"))
+    if window is not None:
+        inside = np.count_nonzero((pressure < window.from_pa) & (pressure > window.to_pa))
+        if 0 < inside < FEW_IN_WINDOW:
+            found.append(
+                Caution("slow gauge", f"only {inside} samples lie between the edges of the window")
+            )
+        coarse = step > 2.0 * noise_without(noise, step)
+        if coarse and step > 0.02 * (window.from_pa - window.to_pa):
+            found.append(
+                Caution("coarse steps", f"the pressure is shown in steps of {step / 1e5:.2f} bar")
+            )
+    return found
+
+
+def noise_without(noise: float, step: float) -> float:
+    """Return the noise that is not the gauge's steps, [Pa]."""
+    return math.sqrt(max(noise**2 - step**2 / 12.0, 0.0))
+
+
+def _leak_cautions(conversion: Conversion, conditions: BenchConditions) -> list[Caution]:
+    found = []
+    if conversion.known.rig_leak is None:
+        found.append(
+            Caution(
+                "rig leak not known",
+                "there is no blank-plug hold: what the rig leaks is counted as the injector's, "
+                "which alone would take longer",
+            )
+        )
+    else:
+        share = conversion.rig_share()
+        if share > MUCH_RIG_LEAK:
+            found.append(
+                Caution("rig leak", f"the rig takes {min(share, 1.0):.0%} of the whole leak")
+            )
+    outside = watch_of(conditions).outside_leak
+    if outside:
+        found.append(Caution("outside leak", f"oil also left at {outside}; the fall counts it in"))
+    return found
+
+
+__all__ = [
+    "analyse_hold",
+    "heat_is_seen",
+    "rig_leak_by_stopwatch",
+    "rig_leak_from_blank",
+    "timed_fall",
+]
