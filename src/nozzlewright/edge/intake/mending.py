@@ -1,0 +1,369 @@
+"""From raw columns to a recording: every repair is counted and stated, nothing is filled in.
+
+What cannot be used is taken out, never guessed: a hole stays a hole, and the analysis sees it as
+a step in time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.capture import Recording
+from nozzlewright.edge.intake.headings import Unit
+from nozzlewright.measurement import Caution
+from nozzlewright.measurement.units import STANDARD_ATMOSPHERE
+
+OVERFLOW_VALUES = frozenset({
+    999.0, 999.9, 9999.0, 9999.9, 9999.99, 99999.0, 99999.9, 99999.99, 999999.0, 9999999.0,
+    32767.0, 32768.0, 65535.0, 65536.0, 8388607.0, 16777215.0, 2147483647.0, 4294967295.0,
+    -999.0, -999.9, -9999.0, -9999.9, -99999.0, -999999.0, -32768.0, -2147483648.0,
+})  # fmt: skip
+"""Numbers that loggers write where they have none: all nines, and the ends of integer types."""
+BEYOND_ANY_PRESSURE = 1e15
+"""No pressure in any unit here is larger; loggers write 1e30 or 1e38 for overflow."""
+GAP_FACTOR = 3.0
+"""A step in time that is this many times the usual one is a gap."""
+JITTER_SHARE = 0.2
+"""Steps that vary by more than this share of the usual one are called jitter."""
+EPOCH_FROM_S = 1e8
+"""Times beyond three years are clock readings, not times since the start of a recording."""
+
+
+@dataclass
+class RawTrace:
+    """Two columns as they were read, with what was seen on the way."""
+
+    time_s: NDArray[np.float64]
+    """Shape (N,), [s]; NaN where a cell held no time."""
+    pressure: NDArray[np.float64]
+    """Shape (N,), [unit]; NaN where a cell held no pressure."""
+    unit: Unit
+    history: list[str] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
+    instrument: str = ""
+    missing: str = ""
+    """What stood where numbers were missing, in words: ``2 x 'OL', 3 empty``."""
+    clock: bool = False
+    """True where the times are readings of a clock, so that only differences count."""
+
+
+class TraceFault(ValueError):
+    """Why two columns make no recording, with what to do."""
+
+    def __init__(self, what: str, remedy: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.remedy = remedy
+
+
+def mended(raw: RawTrace, *, source: str, digest: str) -> Recording:
+    """Return a recording, with a line of history and a caution for each repair.
+
+    Raises
+    ------
+    TraceFault
+        If too little is left, time stands still, or two recordings are mixed up in one file.
+    """
+    raw = _without_overflow(raw)
+    raw = _without_holes(raw)
+    raw = _in_order(raw)
+    if raw.time_s.size < 2:
+        raise TraceFault(
+            f"only {raw.time_s.size} usable reading is in it",
+            "Check that the file was written to its end",
+        )
+    raw = _from_zero(raw)
+    _look_at_steps(raw)
+    time_s, pressure = raw.time_s, raw.pressure
+    if raw.unit.factor != 1.0:
+        pressure = pressure * raw.unit.factor
+    if raw.unit.absolute:
+        pressure = pressure - STANDARD_ATMOSPHERE
+        _note(
+            raw,
+            "absolute pressure",
+            "one standard atmosphere (1.01325 bar) was subtracted from an absolute pressure; the "
+            "weather's share of it, some 0.03 bar, is not known",
+        )
+    if not np.isfinite(pressure[[0, -1]]).all() or not (np.abs(pressure) < 1e12).all():
+        raise TraceFault(
+            "pressures beyond any gauge are in it", "Check the unit of the pressure column"
+        )
+    raw.history.append(f"{time_s.size} readings over {time_s[-1] - time_s[0]:.6g} s")
+    return Recording(
+        time_s=time_s,
+        pressure_pa=pressure,
+        source=source,
+        digest=digest,
+        instrument=raw.instrument,
+        history=tuple(raw.history),
+        cautions=tuple(dict.fromkeys(raw.cautions)),
+    )
+
+
+def _note(raw: RawTrace, name: str, text: str) -> None:
+    raw.history.append(text[:1].upper() + text[1:])
+    raw.cautions.append(Caution(name, text))
+
+
+def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return first and one-past-last index of each run of true."""
+    edges = np.diff(mask.astype(np.int8), prepend=0, append=0)
+    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+
+
+def _without_overflow(raw: RawTrace) -> RawTrace:
+    """Turn overflow marks that are numbers into missing ones."""
+    pressure = raw.pressure
+    with np.errstate(invalid="ignore"):
+        low, high = np.nanmin(pressure, initial=0.0), np.nanmax(pressure, initial=0.0)
+    found: dict[float, int] = {}
+    bad = np.zeros(0, dtype=bool)
+    if not (low > -BEYOND_ANY_PRESSURE and high < BEYOND_ANY_PRESSURE):
+        bad = np.isinf(pressure) | (np.abs(pressure) >= BEYOND_ANY_PRESSURE)
+        values, counts = np.unique(pressure[bad], return_counts=True)
+        found = dict(zip(values.tolist(), counts.tolist(), strict=True))
+    for value in sorted(v for v in OVERFLOW_VALUES if low <= v <= high):
+        same = pressure == value
+        if not same.any():
+            continue
+        outlying = _stands_out(pressure, same, value)
+        if outlying.any():
+            found[value] = int(outlying.sum())
+            bad = outlying if bad.size == 0 else bad | outlying
+    if not found:
+        return raw
+    first = float(raw.time_s[int(np.argmax(bad))])
+    listed = ", ".join(f"{count} x {value:g}" for value, count in list(found.items())[:5])
+    starts, stops = _runs(bad)
+    _note(
+        raw,
+        "overflow",
+        f"{int(bad.sum())} readings are overflow marks ({listed}) in {starts.size} "
+        f"{'place' if starts.size == 1 else 'places'}, first at {first:.6g} s, at most "
+        f"{int((stops - starts).max())} in a row; they were taken out",
+    )
+    pressure = pressure.copy()
+    pressure[bad] = np.nan
+    return replace(raw, pressure=pressure)
+
+
+def _stands_out(
+    pressure: NDArray[np.float64], same: NDArray[np.bool_], value: float
+) -> NDArray[np.bool_]:
+    """Return which runs of one value leap away from the readings on both of their sides."""
+    out = np.zeros(pressure.size, dtype=bool)
+    usable = np.flatnonzero(np.isfinite(pressure) & ~np.isin(pressure, list(OVERFLOW_VALUES)))
+    if usable.size == 0:
+        return out
+    starts, stops = _runs(same)
+    before = np.searchsorted(usable, starts) - 1
+    after = np.searchsorted(usable, stops)
+    sides = np.stack([
+        np.where(before >= 0, pressure[usable[np.maximum(before, 0)]], np.nan),
+        np.where(after < usable.size, pressure[usable[np.minimum(after, usable.size - 1)]], np.nan),
+    ])  # fmt: skip
+    share = sides / value
+    known = np.isfinite(share)
+    leaps = ((share < 0.67) | ~known).all(axis=0) | ((share > 1.5) | ~known).all(axis=0)
+    for start, stop in zip(starts[leaps], stops[leaps], strict=True):
+        out[start:stop] = True
+    return out
+
+
+def _without_holes(raw: RawTrace) -> RawTrace:
+    """Take out readings that miss their time or their pressure."""
+    good = np.isfinite(raw.time_s)
+    np.logical_and(good, np.isfinite(raw.pressure), out=good)
+    if good.all():
+        return raw
+    missing = int(good.size - np.count_nonzero(good))
+    if missing == good.size:
+        raise TraceFault(
+            f"none of its {good.size} rows holds both a time and a pressure"
+            + (f" ({raw.missing})" if raw.missing else ""),
+            "Check that the right columns are named and that the sensor was connected",
+        )
+    starts, stops = _runs(~good)
+    kept = np.flatnonzero(good)
+    before = np.searchsorted(kept, starts) - 1
+    after = np.searchsorted(kept, stops)
+    inner = (before >= 0) & (after < kept.size)
+    spans = raw.time_s[kept[after[inner]]] - raw.time_s[kept[before[inner]]]
+    longest = float(np.abs(spans).max(initial=0.0))
+    first = raw.time_s[kept[max(int(before[0]), 0)]]
+    _note(
+        raw,
+        "drop-out",
+        f"{missing} of {good.size} readings are missing"
+        + (f" ({raw.missing})" if raw.missing else "")
+        + f" in {starts.size} {'place' if starts.size == 1 else 'places'}, first near "
+        f"{first:.6g} s; the longest hole is {longest:.3g} s; holes were left open",
+    )
+    return replace(raw, time_s=raw.time_s[good], pressure=raw.pressure[good])
+
+
+def _in_order(raw: RawTrace) -> RawTrace:
+    """Mend time stamps that stand still or go back."""
+    time_s, pressure = raw.time_s, raw.pressure
+    if time_s.size < 2:
+        return raw
+    steps = np.diff(time_s)
+    lowest = steps.min()
+    if lowest > 0.0:
+        return raw
+    if not (steps > 0.0).any():
+        raise TraceFault(
+            "the time does not advance" if steps.any() == 0 else "the time runs backwards",
+            "Check that the right column is taken for the time",
+        )
+    still = int(np.count_nonzero(steps == 0.0))
+    # Stamps coarser than the sampling: most readings share theirs with a neighbour.
+    if still > 0.4 * steps.size and np.count_nonzero(steps < 0.0) <= 0.01 * steps.size:
+        return _spread(_sorted(raw) if lowest < 0.0 else raw)
+    del steps
+    if lowest < 0.0:
+        raw = _sorted(raw)
+        time_s, pressure = raw.time_s, raw.pressure
+    double = np.zeros(time_s.size, dtype=bool)
+    np.equal(time_s[1:], time_s[:-1], out=double[1:])
+    if double.any():
+        firsts = np.maximum.accumulate(np.where(double, 0, np.arange(time_s.size)))
+        agrees = pressure[double] == pressure[firsts[double]]
+        repeated, other = int(np.count_nonzero(agrees)), int(np.count_nonzero(~agrees))
+        if other > max(3, 0.01 * time_s.size):
+            raise TraceFault(
+                f"{other} time stamps carry two different pressures",
+                "Two recordings may stand in one file, or the wrong column is taken for the "
+                "time: split the file, or name the columns",
+            )
+        if repeated:
+            first = float(time_s[double][agrees][0])
+            blocks = _runs(double)[0].size
+            _note(
+                raw,
+                "repeated block",
+                f"{repeated} readings stand twice in the file, in {blocks} "
+                f"{'block' if blocks == 1 else 'blocks'} from {first:.6g} s; one of each was kept",
+            )
+        if other:
+            first = float(time_s[double][~agrees][0])
+            _note(
+                raw,
+                "repeated time stamp",
+                f"{other} readings carry the time stamp of another with a different pressure, "
+                f"first at {first:.6g} s; the first of each was kept",
+            )
+        raw = replace(raw, time_s=time_s[~double], pressure=pressure[~double])
+    return raw
+
+
+def _sorted(raw: RawTrace) -> RawTrace:
+    """Sort readings whose time goes back, if whole blocks were swapped or repeated."""
+    back = np.flatnonzero(np.diff(raw.time_s) < 0.0)
+    order = np.argsort(raw.time_s, kind="stable")
+    ordered = raw.time_s[order]
+    blocks = np.searchsorted(back, order)  # which unbroken piece each reading came from
+    fresh = np.ones(order.size, dtype=bool)
+    fresh[1:] = ordered[1:] != ordered[:-1]
+    seams = int(np.count_nonzero(np.diff(blocks[fresh])))
+    if seams > 4 * (back.size + 1):
+        raise TraceFault(
+            f"the time goes back at reading {int(back[0]) + 2} to where readings already are",
+            "Two recordings stand in one file, or a clock was set back: split the file there",
+        )
+    first = float(raw.time_s[back[0]])
+    _note(
+        raw,
+        "swapped block",
+        f"the time goes back {back.size} {'time' if back.size == 1 else 'times'}, first after "
+        f"{first:.6g} s (reading {int(back[0]) + 1}); readings were put in the order of time",
+    )
+    return replace(raw, time_s=ordered, pressure=raw.pressure[order])
+
+
+def _spread(raw: RawTrace) -> RawTrace:
+    """Spread readings that share a coarse time stamp evenly up to the next stamp."""
+    time_s = raw.time_s
+    starts = np.flatnonzero(np.diff(time_s, prepend=-np.inf) > 0.0)
+    counts = np.diff(starts, append=time_s.size)
+    stamps = time_s[starts]
+    if stamps.size < 3:
+        raise TraceFault(
+            f"{time_s.size} readings share {stamps.size} time stamps",
+            "Record with a finer clock, or state the sample rate",
+        )
+    jumps = np.diff(stamps)
+    resolution = float(np.median(jumps))
+    usual = resolution / float(np.median(counts[1:-1]))
+    spacing = np.empty(stamps.size)
+    spacing[:-1] = jumps / counts[:-1]
+    # After a gap and at the end there is no next stamp to lean on: the usual spacing stands in.
+    spacing[:-1][jumps > 1.5 * resolution] = usual
+    spacing[-1] = usual
+    spacing = np.minimum(spacing, np.append(jumps / counts[:-1], usual))
+    begin = stamps.copy()
+    if counts[0] < np.median(counts[1:-1]):  # the first stamp was entered midway
+        spacing[0] = min(usual, spacing[0])
+        begin[0] = stamps[1] - counts[0] * spacing[0]
+    place = np.arange(time_s.size) - np.repeat(starts, counts)
+    spread = np.repeat(begin, counts) + place * np.repeat(spacing, counts)
+    _note(
+        raw,
+        "coarse time stamps",
+        f"time stamps stand {resolution:.3g} s apart with about {resolution / usual:.3g} readings "
+        f"to each; the readings were spread evenly ({usual:.3g} s apart), so the time of each is "
+        f"known to about {resolution:.3g} s only",
+    )
+    return replace(raw, time_s=spread)
+
+
+def _from_zero(raw: RawTrace) -> RawTrace:
+    """Count clock readings from the first one."""
+    start = float(raw.time_s[0])
+    if not raw.clock and abs(start) < EPOCH_FROM_S:
+        return raw
+    if start != 0.0:
+        raw.history.append(f"Time is counted from the first reading (clock at {_clock(start)})")
+    return replace(raw, time_s=raw.time_s - start)
+
+
+def _clock(seconds: float) -> str:
+    if 0.0 <= seconds < EPOCH_FROM_S:
+        hours, rest = divmod(seconds, 3600.0)
+        minutes, second = divmod(rest, 60.0)
+        return f"{int(hours):02d}:{int(minutes):02d}:{second:06.3f}"
+    if abs(seconds) < 2e11:
+        return str(np.datetime64(round(seconds * 1000), "ms")) + " UTC"
+    return f"{seconds:g} s"
+
+
+def _look_at_steps(raw: RawTrace) -> None:
+    """Name gaps and jitter; both are kept as they are."""
+    steps = np.diff(raw.time_s)
+    # A median of a sample of steps is the usual step, at a tenth of the cost.
+    sample = steps[:: max(1, steps.size // 20_000)]
+    usual = float(np.median(sample))
+    longest = float(steps.max())
+    if longest > GAP_FACTOR * usual:
+        gaps = np.flatnonzero(steps > GAP_FACTOR * usual)
+        first = float(raw.time_s[gaps[0]])
+        _note(
+            raw,
+            "drop-out",
+            f"{gaps.size} {'gap' if gaps.size == 1 else 'gaps'} in time, first after "
+            f"{first:.6g} s, the longest {longest:.3g} s where {usual:.3g} s is usual; "
+            "gaps were left open",
+        )
+    if steps.size >= 10:
+        low, high = np.quantile(sample, [0.05, 0.95])
+        if high - low > JITTER_SHARE * usual:
+            _note(
+                raw,
+                "jitter",
+                f"readings stand {low:.3g} to {high:.3g} s apart (usually {usual:.3g} s); each "
+                "keeps its own time",
+            )
