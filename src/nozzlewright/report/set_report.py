@@ -155,6 +155,15 @@ class ValueRow:
 
 
 @dataclass(frozen=True)
+class SeenRow:
+    """One thing that a person saw or did, as found beside as left; empty where not noted."""
+
+    name: str
+    as_found: str
+    as_left: str
+
+
+@dataclass(frozen=True)
 class ActionText:
     """One thing to do next."""
 
@@ -192,8 +201,10 @@ class InjectorPage:
     next_test: str
     tests: tuple[TestRow, ...]
     values: tuple[ValueRow, ...]
-    seen: tuple[Fact, ...]
-    """What the fitter saw, heard and noted; shims; where the leak is."""
+    seen: tuple[SeenRow, ...]
+    """What the fitter saw, heard and noted; shims."""
+    leak_paths: tuple[Fact, ...]
+    """Which leak it is, sitting by sitting, as far as it can be told."""
     inspection: tuple[Fact, ...]
     """Part, with what was seen on it and what that asks for."""
     cautions: tuple[str, ...]
@@ -428,7 +439,8 @@ def _injector_page(
         next_test=printable(advice.next_test) if advice else "",
         tests=_test_rows(found if left or found else latest, left),
         values=values,
-        seen=_seen_facts(sittings),
+        seen=_seen_rows(injector.as_found, injector.as_left),
+        leak_paths=_leak_paths(sittings),
         inspection=_inspection_facts(sittings),
         cautions=_cautions(sittings, values),
         sources=tuple(
@@ -583,37 +595,49 @@ def _seat_values(hold: SeatHold | NotMeasured) -> dict[str, Measured]:
     }
 
 
-def _seen_facts(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ...]:
-    facts: list[tuple[str, str]] = []
-    for name, sitting in sittings:
-        seen = sitting.seen
-        if sitting.shim_mm is not None:
-            shim = with_unit(plain_number(sitting.shim_mm), MILLIMETRE.printed)
-            facts.append((f"Shim, {name}", shim))
-        facts.append((f"Spray, {name}", _joined(seen.spray and str(seen.spray), seen.spray_note)))
-        facts.append((f"Chatter, {name}", str(seen.chatter) if seen.chatter else ""))
-        if seen.needle_slide is not None:
-            slide = "fell freely to its seat" if seen.needle_slide else "did not fall freely"
-            facts.append((f"Needle slide, {name}", slide))
-        facts += _tip_facts(name, sitting)
-        facts.append((f"Note, {name}", seen.note))
-    return _facts(*facts)
+def _seen_rows(found: TestSitting | None, left: TestSitting | None) -> tuple[SeenRow, ...]:
+    columns = [{} if sitting is None else _seen_of(sitting) for sitting in (found, left)]
+    rows = []
+    for name in dict.fromkeys(name for column in columns for name in column):
+        cells = [printable(column.get(name, "")) for column in columns]
+        if any(cells):
+            rows.append(SeenRow(name, cells[0], cells[1]))
+    return tuple(rows)
 
 
-def _tip_facts(name: str, sitting: TestSitting) -> list[tuple[str, str]]:
-    facts = []
+def _seen_of(sitting: TestSitting) -> dict[str, str]:
+    seen = sitting.seen
+    slide = {True: "fell freely to its seat", False: "did not fall freely", None: ""}
+    shim = ""
+    if sitting.shim_mm is not None:
+        shim = with_unit(plain_number(sitting.shim_mm), MILLIMETRE.printed)
+    return {
+        "Shim": shim,
+        "Spray": _joined(seen.spray and str(seen.spray), seen.spray_note),
+        "Chatter": str(seen.chatter) if seen.chatter else "",
+        "Needle slide": slide[seen.needle_slide],
+        "Tip": _tip_text(sitting),
+        "Note": seen.note,
+    }
+
+
+def _tip_text(sitting: TestSitting) -> str:
     seen, gauge = sitting.seen, sitting.gauge
     watch = seen.seat_watch
     if gauge is not None and isinstance(gauge.seat_hold, SeatHold):
         watch = gauge.seat_hold.watch
     if watch.grade or watch.leak_off_drops is not None or watch.outside_leak:
-        facts.append((f"Tip, {name}", watch_text(watch)))
-    elif seen.seat is not None:
-        facts.append((f"Tip, {name}", str(seen.seat)))
-    hold = _hold_of(sitting)
-    if isinstance(hold, Hold) and hold.leak_path:
-        facts.append((f"Leak path, {name}", hold.leak_path))
-    return facts
+        return watch_text(watch)
+    return str(seen.seat) if seen.seat else ""
+
+
+def _leak_paths(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ...]:
+    told: dict[str, list[str]] = {}
+    for name, sitting in sittings:
+        hold = _hold_of(sitting)
+        if isinstance(hold, Hold) and hold.leak_path:
+            told.setdefault(printable(hold.leak_path), []).append(name)
+    return tuple(Fact(" and ".join(names), text) for text, names in told.items() if text)
 
 
 def _joined(*parts: str | None) -> str:

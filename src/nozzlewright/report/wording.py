@@ -166,7 +166,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
     places = decimals_for(half_width) if math.isfinite(half_width) else 2
     shown = number(value, places)
     if _is_lopsided(value, low, high, places):
-        plus_minus = f"{_bound(low, places)} to {_bound(high, places)}"
+        plus_minus = "\N{NO-BREAK SPACE}".join((_bound(low, places), "to", _bound(high, places)))
         text = f"{with_unit(shown, unit.printed)} ({with_unit(plus_minus, unit.printed)})"
     else:
         plus_minus = f"±\N{NO-BREAK SPACE}{number(half_width, places)}"
@@ -269,4 +269,4 @@ def _is_lopsided(value: float, low: float, high: float, places: int) -> bool:
 def _bound(bound: float, places: int) -> str:
     if math.isfinite(bound):
         return number(bound, places)
-    return "no upper end" if bound > 0 else "no lower end"
+    return "any\N{NO-BREAK SPACE}more" if bound > 0 else "any\N{NO-BREAK SPACE}less"

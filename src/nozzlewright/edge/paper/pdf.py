@@ -1,0 +1,455 @@
+"""The report on paper: Typst lays out data that are handed to it as JSON.
+
+Strings travel as data and never become markup. Fonts come from this folder alone unless a name
+needs signs that they lack, so that the same report gives the same bytes everywhere.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+import typst
+
+from nozzlewright.edge.paper.figures import (
+    Trace,
+    scale_figure,
+    set_description,
+    set_figure,
+    trace_description,
+    trace_figure,
+)
+from nozzlewright.errors import Fault, InputFault
+from nozzlewright.judging.verdict import BenchTest
+from nozzlewright.report.set_report import (
+    ActionText,
+    Fact,
+    InjectorPage,
+    SetReport,
+    SpreadText,
+    TestCell,
+    TestRow,
+)
+from nozzlewright.report.wording import ValueText
+
+Paper = Literal["a4", "us-letter"]
+TraceKey = tuple[int, str]
+"""Cylinder, and ``as found`` or ``as left``."""
+
+_HERE = Path(__file__).parent
+_Standard = Literal["a-3a", "ua-1"]
+_STANDARDS: list[_Standard] = ["a-3a", "ua-1"]
+"""PDF/A-3a (kept for good) and PDF/UA-1 (read aloud)."""
+_LONGEST_NAME = 110
+_LONGEST_TEXT = 700
+"""Longer text is cut short on paper, with a mark that says so; the HTML has all of it."""
+_TEXT_WIDTH_PT = 505.0
+_SHORT_FACT = 30
+"""Facts up to so many letters stand three in a row."""
+
+FOOTER = (
+    "Spray pierces skin: a surgical emergency even if painless. Oil mist burns. "
+    "The engine maker's manual and local codes come first."
+)
+"""The usual cautions in one line, for every page."""
+
+
+def report_pdf(
+    report: SetReport,
+    traces: Mapping[TraceKey, Trace] | None = None,
+    *,
+    paper: Paper = "a4",
+    created: datetime,
+) -> bytes:
+    """Return the report as PDF: one page a set, one page an injector, one fitting sheet.
+
+    Parameters
+    ----------
+    report : SetReport
+        What it says
+    traces : mapping, optional
+        Recording and findings by (cylinder, ``as found`` or ``as left``), for the plots
+    paper : str
+        ``a4`` or ``us-letter``
+    created : datetime
+        Date of the file; the same date gives the same bytes
+    """
+    data = json.dumps(_report_data(report, traces or {}, paper), allow_nan=False)
+    stamp = created if created.tzinfo else created.replace(tzinfo=UTC)
+    template = _HERE / "report.typ"
+    inputs = {"data": data}
+    # A name may hold signs that the shipped family lacks. Archival PDF forbids missing signs,
+    # so: shipped fonts, then the machine's fonts too, then a plain PDF that shows a blank box.
+    attempts: list[tuple[bool, list[_Standard]]] = [
+        (False, _STANDARDS),
+        (True, _STANDARDS),
+        (True, []),
+    ]
+    for system_fonts, standards in attempts:
+        try:
+            return _compiled(
+                template, inputs, fonts=_fonts(system=system_fonts), standards=standards,
+                timestamp=stamp,
+            )  # fmt: skip
+        except typst.TypstError as fault:
+            if "could not be displayed" not in str(fault):
+                raise
+    raise AssertionError("a plain PDF has no rule on missing signs")
+
+
+def write_pdf(
+    report: SetReport,
+    path: Path,
+    traces: Mapping[TraceKey, Trace] | None = None,
+    *,
+    paper: Paper = "a4",
+    created: datetime,
+) -> None:
+    """Write the report as PDF; see :func:`report_pdf`.
+
+    Raises
+    ------
+    InputFault
+        If the file cannot be written.
+    """
+    write_file(path, report_pdf(report, traces, paper=paper, created=created), "the report")
+
+
+def write_file(path: Path, content: bytes, what: str) -> None:
+    """Write a file, or say what, where and what to do.
+
+    Raises
+    ------
+    InputFault
+        If the file cannot be written.
+    """
+    try:
+        path.write_bytes(content)
+    except OSError as fault:
+        raise InputFault(
+            Fault(
+                f"{what} could not be written ({fault.strerror})",
+                str(path),
+                "Name a folder that exists and may be written to.",
+            )
+        ) from fault
+
+
+def png_of_svg(svg: str, size: tuple[float, float], *, pixels_per_inch: float = 144.0) -> bytes:
+    """Return an SVG as PNG, set with the shipped fonts."""
+    source = (
+        "#set page(width: float(sys.inputs.width) * 1pt, height: float(sys.inputs.height) * 1pt,"
+        " margin: 0pt)\n"
+        '#image(bytes(sys.inputs.svg), format: "svg", width: 100%)'
+    )
+    width, height = size
+    inputs = {"svg": svg, "width": str(width), "height": str(height)}
+    return typst.compile(
+        source.encode(), font_paths=_fonts(system=False), sys_inputs=inputs, format="png",
+        ppi=pixels_per_inch,
+    )  # fmt: skip
+
+
+def _compiled(
+    template: Path,
+    inputs: dict[str, str],
+    *,
+    fonts: typst.Fonts,
+    standards: list[_Standard],
+    timestamp: datetime,
+) -> bytes:
+    return typst.compile(
+        template, font_paths=fonts, sys_inputs=inputs, format="pdf",
+        pdf_standards=[*standards], timestamp=timestamp,
+    )  # fmt: skip
+
+
+@cache
+def _fonts(*, system: bool) -> typst.Fonts:
+    return typst.Fonts(include_system_fonts=system, font_paths=[str(_HERE / "fonts")])
+
+
+# -- what the template is given --------------------------------------------------------------
+
+
+def _report_data(
+    report: SetReport, traces: Mapping[TraceKey, Trace], paper: Paper
+) -> dict[str, Any]:
+    data = {
+        "paper": paper,
+        "title": _name(report.title),
+        "invented": report.invented,
+        "made_on": report.made_on,
+        "footer": FOOTER,
+        "headline": report.headline,
+        "facts": _facts_data(tuple(f for f in report.facts if len(f.text) <= _SHORT_FACT)),
+        "long_facts": _facts_data(tuple(f for f in report.facts if len(f.text) > _SHORT_FACT)),
+        "rows": [_row_data(page) for page in report.injectors],
+        "set_figure": set_figure(report.scale, (_TEXT_WIDTH_PT, 118.0)),
+        "set_figure_words": set_description(report.scale),
+        "spread": _spread_data(report.spread),
+        "reasons": [sentence(reason) for reason in report.reasons],
+        "sheet": _facts_data(report.sheet),
+        "bench": _facts_data(report.bench),
+        "rule": report.rule,
+        "reading_rule": report.reading_rule,
+        "safety": list(report.safety),
+        "pages": [_page_data(report, page, traces) for page in report.injectors],
+        "fitting": _fitting_data(report),
+    }
+    return {key: _cut(value) for key, value in data.items()}
+
+
+def _cut(value: Any) -> Any:
+    """Return data in which no text is longer than paper bears, and long words can break."""
+    if isinstance(value, str):
+        if value.startswith("<svg"):
+            return value
+        return _breakable(_shortened(value, _LONGEST_TEXT))
+    if isinstance(value, list):
+        return [_cut(item) for item in value]
+    if isinstance(value, dict):
+        return {key: _cut(item) for key, item in value.items()}
+    return value
+
+
+def _shortened(text: str, longest: int) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
+def _name(text: str) -> str:
+    return _shortened(text, _LONGEST_NAME)
+
+
+def _breakable(text: str) -> str:
+    """Return text whose very long words may be broken (zero-width spaces put in)."""
+    return re.sub(r"\S{24,}", lambda word: _ZERO_WIDTH.join(_pieces(word.group())), text)
+
+
+_ZERO_WIDTH = "\u200b"
+_WORD_JOINER = "\u2060"
+_SHORT_VALUE = 22
+"""Values up to so many letters fit the narrowest column."""
+
+
+def _pieces(word: str, length: int = 12) -> list[str]:
+    return [word[start : start + length] for start in range(0, len(word), length)]
+
+
+def _facts_data(facts: tuple[Fact, ...]) -> list[dict[str, str]]:
+    return [{"label": _name(fact.label), "text": fact.text} for fact in facts]
+
+
+def _row_data(page: InjectorPage) -> dict[str, Any]:
+    opening = page.test(BenchTest.OPENING)
+    return {
+        "cylinder": page.cylinder,
+        "identity": _shortened(page.identity, 40),
+        "opening_found": _short_cell(opening.as_found),
+        "opening_left": _short_cell(opening.as_left),
+        "drop": _short_cell(page.test(BenchTest.BACK_LEAKAGE).latest),
+        "seat": _short_cell(page.test(BenchTest.SEAT).latest),
+        "spray": _short_cell(page.test(BenchTest.SPRAY).latest),
+        "chatter": _short_cell(page.test(BenchTest.CHATTER).latest),
+        "outcome": str(page.outcome),
+        "next": _next_text(page),
+    }
+
+
+def _next_text(page: InjectorPage) -> str:
+    if not page.actions:
+        return page.next_test or "nothing"
+    more = len(page.actions) - 1
+    rest = f" And {more} more on its page." if more else ""
+    return _shortened(page.actions[0].do, 160) + rest
+
+
+def _short_cell(cell: TestCell | None) -> dict[str, str] | None:
+    if cell is None:
+        return None
+    if cell.value is not None and cell.value.measured:
+        return {"outcome": str(cell.outcome), "short": cell.value.text}
+    return {"outcome": str(cell.outcome), "short": cell.said or str(cell.outcome)}
+
+
+def _spread_data(spread: SpreadText) -> dict[str, str]:
+    words = [*spread.reasons, *([spread.odd_one_out] if spread.odd_one_out else [])]
+    return {
+        "outcome": str(spread.outcome),
+        "value": spread.value.sentence,
+        "limit": spread.limit,
+        "probability": f"; within it with {spread.probability}" if spread.probability else "",
+        "mean": spread.mean.sentence,
+        "words": " ".join(sentence(text) for text in words),
+    }
+
+
+def sentence(text: str) -> str:
+    """Return text as a sentence: capital letter and full stop."""
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
+
+
+def _page_data(
+    report: SetReport, page: InjectorPage, traces: Mapping[TraceKey, Trace]
+) -> dict[str, Any]:
+    both = any(row.as_left for row in page.tests) and any(row.as_found for row in page.tests)
+    shown = {
+        sitting: traces[page.cylinder, sitting]
+        for sitting in ("as found", "as left")
+        if (page.cylinder, sitting) in traces
+    }
+    last = next(reversed(shown), "")
+    height = 102.0 if len(shown) > 1 else 212.0
+    return {
+        "cylinder": page.cylinder,
+        "identity": _name(page.identity),
+        "outcome": str(page.outcome),
+        "sitting": page.sitting,
+        "both": both,
+        "reasons": [sentence(reason) for reason in page.reasons],
+        "actions": [_action_data(action) for action in page.actions],
+        "next_test": page.next_test,
+        "tests": [_test_data(row) for row in page.tests],
+        "values": [
+            {
+                "name": row.name,
+                "as_found": _value_words(row.as_found),
+                "as_left": _value_words(row.as_left),
+                "latest": _value_words(row.as_left or row.as_found),
+            }
+            for row in page.values
+        ],
+        "traces": [
+            {
+                "title": sitting,
+                "svg": trace_figure(
+                    trace.recording,
+                    trace.findings,
+                    (_TEXT_WIDTH_PT, height),
+                    with_legend=sitting == last,
+                ),
+                "words": trace_description(trace.findings),
+            }
+            for sitting, trace in shown.items()
+        ],
+        "no_trace": [
+            f"No trace {source.sitting}: {_name(source.name)} holds hand readings."
+            for source in page.sources
+            if source.by_hand
+        ],
+        "seen": [
+            {
+                "name": row.name,
+                "as_found": row.as_found,
+                "as_left": row.as_left,
+                "latest": row.as_left or row.as_found,
+            }
+            for row in page.seen
+        ],
+        "leak_paths": _facts_data(page.leak_paths),
+        "inspection": _facts_data(page.inspection),
+        "budgets": _budgets(page),
+        "cautions": [sentence(caution) for caution in page.cautions],
+        "small_print": _small_print(report, page),
+    }
+
+
+def _action_data(action: ActionText) -> dict[str, Any]:
+    return {
+        "do": sentence(action.do),
+        "why": sentence(action.why),
+        "predicted": action.predicted,
+        "caution": sentence(action.caution),
+        "warnings": [sentence(words) for words in action.warnings],
+    }
+
+
+def _test_data(row: TestRow) -> dict[str, Any]:
+    latest = row.latest
+    return {
+        "name": row.name[0].upper() + row.name[1:],
+        "limit": row.limit,
+        "as_found": _cell_data(row.as_found),
+        "as_left": _cell_data(row.as_left),
+        "latest": _cell_data(latest),
+        "why": " ".join(sentence(reason) for reason in latest.reasons),
+        "figure": scale_figure(latest.scale, (150.0, 28.0)) if latest.scale else "",
+        "figure_words": f"{latest.scale.name}, {latest.scale.caption}" if latest.scale else "",
+    }
+
+
+def _cell_data(cell: TestCell | None) -> dict[str, str] | None:
+    if cell is None:
+        return None
+    chance = f"within limits: {cell.probability}" if cell.probability else ""
+    return {"outcome": str(cell.outcome), "said": cell.said, "probability": chance}
+
+
+def _value_words(value: ValueText | None) -> str:
+    if value is None:
+        return ""
+    if not value.measured or len(value.text) <= _SHORT_VALUE or not value.unit:
+        return value.sentence
+    # A long value may break before its unit, never inside it.
+    unit = value.unit.replace("/", f"/{_WORD_JOINER}")
+    head, joint, _ = value.text.rpartition(f"\N{NO-BREAK SPACE}{value.unit}")
+    return f"{head} {unit}" if joint and value.text.endswith(value.unit) else value.text
+
+
+def _budgets(page: InjectorPage) -> list[dict[str, str]]:
+    """Return what the standard uncertainty of the two judged values is made of."""
+    budgets = []
+    for test, name in ((BenchTest.OPENING, "Opening"), (BenchTest.BACK_LEAKAGE, "Drop time")):
+        value = page.test(test).latest.value
+        if value is None or not value.budget:
+            continue
+        parts = "; ".join(f"{cause} {part}" for cause, part in value.budget[:4])
+        text = f"u = {value.standard_uncertainty}: {parts}"
+        budgets.append({"label": name, "text": text})
+    return budgets
+
+
+def _small_print(report: SetReport, page: InjectorPage) -> list[str]:
+    lines = [
+        f"Source {source.sitting}: {_name(source.name)}, SHA-256 {source.digest[:16]}"
+        for source in page.sources
+    ]
+    sheet = {fact.label: fact.text for fact in report.sheet}
+    bench = "; ".join(
+        f"{fact.label.lower()} {fact.text}" for fact in report.bench if fact.label != "Sitting"
+    )
+    lines.append(f"Sheet: {_name(sheet.get('Source', 'not stated'))}. Bench: {bench}.")
+    return lines
+
+
+def _fitting_data(report: SetReport) -> dict[str, Any]:
+    fitting = report.fitting
+    sheet = {fact.label: fact.text for fact in report.sheet}
+    return {
+        "places": [
+            {
+                "cylinder": place.cylinder,
+                "identity": _shortened(place.identity, 40),
+                "fit": place.fit,
+                "said": place.said,
+            }
+            for place in fitting.places
+        ],
+        "steps": [{"title": step.title, "text": step.text} for step in fitting.steps],
+        "torques": [
+            {"part": _name(t.part), "torque": t.torque, "printed": t.printed}
+            for t in fitting.torques
+        ],
+        "torque_note": fitting.torque_note,
+        "washer": fitting.washer,
+        "source": sheet.get("Source", "not stated"),
+        "checks": list(fitting.checks),
+        "safety": list(fitting.safety),
+    }
