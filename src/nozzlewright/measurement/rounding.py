@@ -18,9 +18,7 @@ def decimals_for(standard_uncertainty: float, *, digits: int = 2) -> int:
     """
     if not math.isfinite(standard_uncertainty) or standard_uncertainty <= 0.0:
         return digits
-    place = digits - 1 - math.floor(math.log10(standard_uncertainty))
-    rounded = round(standard_uncertainty, place)
-    return max(0, digits - 1 - math.floor(math.log10(rounded)))
+    return max(0, _last_place(standard_uncertainty, digits))
 
 
 def rounded_text(value: float, standard_uncertainty: float) -> str:
@@ -35,9 +33,14 @@ def rounded_text(value: float, standard_uncertainty: float) -> str:
     """
     if standard_uncertainty <= 0.0:
         return f"{value:g}"
-    places = decimals_for(standard_uncertainty)
-    if standard_uncertainty >= 100.0:  # no decimals left to drop: round to tens, hundreds ...
-        place = 1 - math.floor(math.log10(standard_uncertainty))
-        value, standard_uncertainty = round(value, place), round(standard_uncertainty, place)
-    shown = round(value, places) + 0.0  # never "-0.0"
-    return f"{shown:.{places}f} ± {standard_uncertainty:.{places}f}"
+    place = _last_place(standard_uncertainty, 2)
+    decimals = max(0, place)
+    shown = round(value, place) + 0.0  # never "-0.0"
+    return f"{shown:.{decimals}f} ± {round(standard_uncertainty, place):.{decimals}f}"
+
+
+def _last_place(standard_uncertainty: float, digits: int) -> int:
+    """Return the decimal place of the last digit shown; negative left of the point."""
+    place = digits - 1 - math.floor(math.log10(standard_uncertainty))
+    rounded = round(standard_uncertainty, place)  # 0.0996 becomes 0.10, one place less
+    return digits - 1 - math.floor(math.log10(rounded))

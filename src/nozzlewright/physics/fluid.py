@@ -109,7 +109,8 @@ def isothermal_bulk_modulus(
     Notes
     -----
     Follows n-dodecane within 1.5 % over 0-50 C and 1-300 bar; 3 % low at 60 C, more beyond, as
-    the fall with temperature flattens. Cold fluid is thicker *and* stiffer: a drop time taken at 8 C and scaled to 40 C by viscosity alone is some 14 % low.
+    the fall with temperature flattens. Cold fluid is thicker *and* stiffer: a drop time taken at
+    8 C and scaled to 40 C by viscosity alone is some 14 % low.
 
     References
     ----------

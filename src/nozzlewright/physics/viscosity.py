@@ -297,6 +297,11 @@ def roelands_index(viscosity_at_zero_pa_s: float, alpha_per_pa: float) -> float:
     ValueError
         If the viscosity is not above the pole at exp(-9.67) = 63 uPa s.
 
+    Notes
+    -----
+    About 0.5 to 0.7 for test fluid; from 1 upwards the fluid would thicken faster than by Barus,
+    which no oil does.
+
     References
     ----------
     .. [1] C. J. A. Roelands, doctoral thesis, Delft, 1966 (from memory).
