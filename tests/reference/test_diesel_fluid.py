@@ -17,6 +17,7 @@ from nozzlewright.physics import (
     GAS_OIL_MODULUS_PRESSURE_SLOPE,
     GAS_OIL_MODULUS_TEMPERATURE_SLOPE,
     adiabatic_ratio,
+    d341_constants,
     d341_constants_from_slope,
     d341_viscosity,
     density_at,
@@ -107,6 +108,22 @@ def test_the_band_of_calibration_fluid_spans_a_known_band_at_20_c(low, high, gra
 def test_typical_density_lies_in_the_band_of_calibration_fluid(low, high):
     assert low <= GAS_OIL_DENSITY_15C.value <= high
     assert GAS_OIL_DENSITY_15C.standard_uncertainty >= (830.0 - 820.0) / 12**0.5
+
+
+@pytest.mark.parametrize(
+    ("nu_20", "nu_40", "slope"),
+    [
+        pytest.param(3.0325, 2.0994, 3.7313, id="LIB: thermo 0.6.1, n-tetradecane"),
+        pytest.param(3.6703, 2.5491, 3.3999, id="LIB: thermo 0.6.1, n-pentadecane"),
+        pytest.param(4.4996, 2.9345, 3.7108, id="LIB: thermo 0.6.1, n-hexadecane"),
+    ],
+)
+def test_the_typical_slope_of_viscosity_lies_at_the_upper_end_of_single_alkanes(
+    nu_20, nu_40, slope
+):
+    _, B = d341_constants(293.15, nu_20 * 1e-6, 313.15, nu_40 * 1e-6)
+    assert pytest.approx(slope, rel=1e-4) == B
+    assert abs(B - GAS_OIL_D341_SLOPE.value) < 2.6 * GAS_OIL_D341_SLOPE.standard_uncertainty
 
 
 @pytest.mark.parametrize("nu", [0.3, 0.5, 1.0, 2.0])

@@ -364,17 +364,19 @@ def pressure_during_hold(
 
     top = float(np.log(pressure_from_pa))
     pace = _seconds_per_log(np.array([top]), leakage_of_pressure, compliance_of_pressure)
-    bottom = top - 1.001 * last / float(pace[0])
+    lowest = top - _MOST_E_FOLDS
+    bottom = max(top - 1.001 * last / float(pace[0]), lowest)
     while True:
-        if bottom < top - _MOST_E_FOLDS:
-            raise ValueError(f"the pressure runs to nothing before {last:g} s are over")
         edges = np.linspace(top, bottom, _HOLD_PANELS + 1)
         width = edges[1:] - edges[:-1]
         log_p = edges[:-1, None] + width[:, None] * _HOLD_NODES
         pace = _seconds_per_log(log_p, leakage_of_pressure, compliance_of_pressure)
         passed = np.concatenate([[0.0], np.cumsum(-width * (pace @ _HOLD_WEIGHTS))])
         if passed[-1] < last:
-            bottom -= 1.05 * (last - float(passed[-1])) / float(pace[-1, -1]) + 1e-6
+            if bottom <= lowest:
+                raise ValueError(f"the pressure runs to nothing before {last:g} s are over")
+            step = 1.05 * (last - float(passed[-1])) / float(pace[-1, -1]) + 1e-6
+            bottom = max(bottom - step, lowest)
             continue
         needed = int(np.searchsorted(passed, last)) + 4
         if needed > _HOLD_PANELS // 2:
