@@ -56,20 +56,33 @@ GROWTH_PRIOR = 1.2, 2.0
 AIR_SHARE = 1e-3
 AIR_PRIOR = 3.0
 """Standard deviation of the share of free air before the decay is seen, in units of 1e-3."""
-HEAT_PRIOR_SHARE = 0.06
+HEAT_PRIOR_SHARE = 0.1
 """Scale of the pressure that cooling may take, as a share of the starting pressure; pumping up at
 one go and without loss of heat would give 0.15 to 0.2."""
 COOLING_TIMES_S = (0.7, 1.5, 3.0, 6.0, 12.0, 25.0)
 NO_HEAT_PRIOR = 0.4
 """Probability, before the decay is seen, that heat plays no part."""
+STARTING_TIMES_S = (1.5, 5.0, 15.0)
+"""Time constants from which the fit of a free one starts."""
 HEAT_RANGE_S = 0.3, 40.0
+SURE_GAIN = 25.0
+"""Gain in chi-squared, inflated, beyond which heat is taken as plain."""
+SURE_OF_TIME = 0.5
+"""Standard uncertainty of the logarithm of the time constant below which it is taken as told."""
+ROUGH_SHARE = 2e-3
+"""Share of the pressure to which the first, rough fit goes."""
+BOUNDS = (
+    (-1.0, -2.0, -2.0, -2.0, -0.1, math.log(HEAT_RANGE_S[0])),
+    (3.0, 20.0, 12.0, 100.0, 10.0, math.log(HEAT_RANGE_S[1])),
+)
+"""Of Theta, share lost, growth, air, settling over its scale, ln of the cooling time."""
 LEAST_COMPLIANCE = 0.05
 """Floor of the relative compliance while a fit tries shares of air below zero, [1]."""
 
 _TABLE = 220
 _STEPS = 240
 _ROUNDS = 3
-_ITERATIONS = 14
+_ITERATIONS = 20
 
 
 @dataclass(frozen=True)
@@ -338,32 +351,79 @@ class _Problem:
             rows.append((x[5] - math.log(4.0)) / 1.2)
         return np.array(rows)
 
+    def line_start(self, settled_s: float) -> FloatArray:
+        """Return a start: leak from what comes after some time, heat from what comes before."""
+        time, pressure = self.curve.time, self.bins.pressure_pa
+        table, _ = self.curve.theta(self.growth_mean, 0.0)
+        theta = np.interp(-np.log(pressure), -self.curve.log_table, table)
+        late = time >= settled_s
+        rate, at_start = np.polyfit(time[late], theta[late], 1)
+        line = np.array([at_start, rate, self.growth_mean, 0.0])
+        if settled_s == 0.0:
+            return line
+        without_heat = float(np.exp(np.interp(at_start, table, self.curve.log_table)))
+        return np.append(line, max(float(pressure[0]) - without_heat, 0.0))
+
+    def freed(self) -> _Answer:
+        """Return the answer with heat whose time constant is fitted too."""
+        rough = self._rough()
+        tries = []
+        for cooling in STARTING_TIMES_S:
+            line = self.line_start(min(1.5 * cooling, 0.5 * self.span))
+            start = np.append(line, math.log(cooling))
+            tries.append(self._descend(start, cooling, True, rough))
+        best = min(tries, key=lambda answer: answer.cost)
+        return self._descend(best.x, best.cooling_s, True, self.bins.sigma_pa)
+
+    def _rough(self) -> FloatArray:
+        return np.maximum(self.bins.sigma_pa, ROUGH_SHARE * float(self.bins.pressure_pa[0]))
+
     def solve(self, start: FloatArray, cooling_s: float | None, *, free_time: bool) -> _Answer:
-        """Return the least-squares answer by Gauss-Newton steps, halved where they overshoot."""
+        """Return the least-squares answer, found first roughly, then in full.
+
+        With the noise of thousands of samples a far start lets growth and air run off to bend
+        the curve; weighed roughly, their priors hold them until rate and heat are about right.
+        """
+        start = self._descend(start, cooling_s, free_time, self._rough()).x
+        return self._descend(start, cooling_s, free_time, self.bins.sigma_pa)
+
+    def _descend(
+        self, start: FloatArray, cooling_s: float | None, free_time: bool, sigma: FloatArray
+    ) -> _Answer:
+        """Levenberg-Marquardt within bounds; a parameter pressed against its bound is let be."""
         scale = self.scale[: start.size]
+        low, high = (np.array(side)[: start.size] for side in BOUNDS)
 
         def residuals(scaled: FloatArray) -> FloatArray:
             x = scaled * scale
-            gap = (self.model(x, cooling_s, free_time) - self.bins.pressure_pa) / self.bins.sigma_pa
+            gap = (self.model(x, cooling_s, free_time) - self.bins.pressure_pa) / sigma
             return np.concatenate((gap, self.priors(x)))
 
-        here = start / scale
+        here = np.clip(start / scale, low, high)
         rest = residuals(here)
         cost = float(rest @ rest)
         jacobian = _jacobian(residuals, here, rest)
+        damping = 1e-4
         for _ in range(_ITERATIONS):
-            step = -np.linalg.lstsq(jacobian, rest, rcond=1e-12)[0]
-            for _ in range(6):
-                there = here + step
+            downhill = -jacobian.T @ rest
+            pressed = ((here <= low) & (downhill < 0.0)) | ((here >= high) & (downhill > 0.0))
+            free = np.where(pressed, 0.0, 1.0)
+            gained = 0.0
+            for _ in range(8):
+                # Marquardt's scaling: each parameter is held by its own column's length.
+                hold = np.diag(np.sqrt(damping) * np.linalg.norm(jacobian, axis=0))
+                stacked = np.concatenate((jacobian * free, hold))
+                target = np.concatenate((-rest, np.zeros(here.size)))
+                step = np.linalg.lstsq(stacked, target, rcond=None)[0]
+                there = np.clip(here + step, low, high)
                 tried = residuals(there)
                 lower = float(tried @ tried)
-                if lower <= cost:
+                if lower < cost:
+                    gained = cost - lower
+                    here, rest, cost = there, tried, lower
+                    damping = max(damping / 10.0, 1e-10)
                     break
-                step = step / 3.0
-            else:
-                break
-            gained = cost - lower
-            here, rest, cost = there, tried, lower
+                damping *= 6.0
             jacobian = _jacobian(residuals, here, rest)
             if gained < 1e-4 * cost / rest.size + 1e-9:
                 break
@@ -431,48 +491,42 @@ def _smooth_minimum(pressure: FloatArray) -> FloatArray:
 
 def _explained(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, float]:
     """Return the answers with their probabilities, and by how much the noise understates."""
-    bins, curve = problem.bins, problem.curve
-    table, _ = curve.theta(problem.growth_mean, 0.0)
-    ends = np.interp(-np.log(bins.pressure_pa[[0, -1]]), -curve.log_table, table)
-    plain = np.array([ends[0], (ends[1] - ends[0]) / problem.span, problem.growth_mean, 0.0])
-    without = problem.solve(plain, None, free_time=False)
-    answers = [without]
+    without = problem.solve(problem.line_start(0.0), None, free_time=False)
+    freed = problem.freed()
+    inflation, correlation = _inflation(problem, min(without, freed, key=lambda a: a.cost))
+    told = freed.cost < without.cost - SURE_GAIN * inflation
+    if told and math.sqrt(_covariance(freed, inflation)[5, 5]) < SURE_OF_TIME:
+        return [(1.0, freed)], inflation, correlation
+
     times = [t for t in COOLING_TIMES_S if t < 2.0 * problem.span]
-    guess = without.x
+    answers = [without]
     for cooling in times:
-        start = np.append(guess, 0.2 * problem.heat_scale)
+        start = problem.line_start(min(1.5 * cooling, 0.5 * problem.span))
         answers.append(problem.solve(start, cooling, free_time=False))
-    best = min(answers, key=lambda answer: answer.cost)
-    inflation, correlation = _inflation(best.residual[: bins.time_s.size], best.x.size)
-    if best.cooling_s is not None:
-        start = np.append(best.x, math.log(best.cooling_s))
-        freed = problem.solve(start, best.cooling_s, free_time=True)
-        better, corr = _inflation(freed.residual[: bins.time_s.size], freed.x.size)
-        if better < inflation:
-            inflation, correlation = better, corr
-        told = freed.cost < min(without.cost - 25.0 * inflation, best.cost + 1e-6)
-        if told and math.sqrt(_covariance(freed, inflation)[5, 5]) < 0.5:
-            return [(1.0, freed)], inflation, correlation
-    heat_prior = (1.0 - NO_HEAT_PRIOR) / max(len(times), 1)
-    logs = []
-    for answer in answers:
-        prior = NO_HEAT_PRIOR if answer.cooling_s is None else heat_prior
-        logs.append(math.log(prior) + _log_evidence(problem, answer, inflation))
-    top = max(logs)
-    weights = np.exp(np.array(logs) - top)
+    inflation, correlation = _inflation(problem, min(answers, key=lambda a: a.cost))
+    each = (1.0 - NO_HEAT_PRIOR) / max(len(times), 1)
+    logs = np.array(
+        [
+            math.log(NO_HEAT_PRIOR if answer.cooling_s is None else each)
+            + _log_evidence(problem, answer, inflation)
+            for answer in answers
+        ]
+    )
+    weights = np.exp(logs - logs.max())
+    weights[weights < 1e-3 * weights.sum()] = 0.0
     weights = weights / weights.sum()
-    kept = [(float(w), a) for w, a in zip(weights, answers, strict=True) if w > 1e-3]
-    total = sum(w for w, _ in kept)
-    return [(w / total, a) for w, a in kept], inflation, correlation
+    kept = [(float(w), a) for w, a in zip(weights, answers, strict=True) if w > 0.0]
+    return kept, inflation, correlation
 
 
-def _inflation(residual: FloatArray, parameters: int) -> tuple[float, float]:
+def _inflation(problem: _Problem, answer: _Answer) -> tuple[float, float]:
     """Return by what factor the variance of the fit exceeds that of independent noise.
 
     Scatter beyond the noise of the samples, times the number of neighbours that stray together
     (sum of the autocorrelation up to its first value below zero: initial positive sequence,
     C. J. Geyer, Statistical Science 7 (1992) 473, from memory).
     """
+    residual, parameters = answer.residual[: problem.bins.time_s.size], answer.x.size
     n = residual.size
     freedom = max(n - parameters, 1)
     reduced = float(residual @ residual) / freedom
