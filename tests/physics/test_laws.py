@@ -91,6 +91,14 @@ def test_roelands_thickens_less_than_barus_and_both_thicken(pressure, viscosity,
     assert 1.0 < roelands < barus
 
 
+@given(oils, temperatures)
+def test_dynamic_viscosity_is_kinematic_times_density(oil, temperature):
+    nu = ph.d341_viscosity(temperature, *_line(oil))
+    rho = ph.density_at(temperature, 825.0, 8.5e-4)
+    # 1 mm2/s at 1000 kg/m3 is 1 mPa s, by definition.
+    assert ph.dynamic_viscosity(nu, rho) * 1e3 == pytest.approx(nu * 1e6 * rho / 1e3)
+
+
 # Guide leakage
 
 

@@ -6,6 +6,7 @@ name a number wherever that is the usual case. Arguments outside the range of a 
 :class:`ValueError`.
 """
 
+from nozzlewright.physics._elastic import STEEL_POISSON_RATIO, STEEL_YOUNGS_MODULUS_PA
 from nozzlewright.physics.chatter import (
     chatter_frequency,
     needle_spring_frequency,
@@ -59,8 +60,6 @@ from nozzlewright.physics.gauge import (
     normal_gravity,
 )
 from nozzlewright.physics.guide_leakage import (
-    STEEL_POISSON_RATIO,
-    STEEL_YOUNGS_MODULUS_PA,
     clearance_from_conductance,
     clearance_from_leakage,
     concentric_annulus_leakage,

@@ -19,12 +19,11 @@ from nozzlewright.physics._arguments import (
     require_not_negative,
     require_positive,
 )
-from nozzlewright.physics.rig import _bore_growth
-
-STEEL_YOUNGS_MODULUS_PA = 2.1e11
-"""Young's modulus of steel, [Pa]; from memory."""
-STEEL_POISSON_RATIO = 0.3
-"""Poisson's ratio of steel, [1]; from memory."""
+from nozzlewright.physics._elastic import (
+    STEEL_POISSON_RATIO,
+    STEEL_YOUNGS_MODULUS_PA,
+    bore_growth_per_pa,
+)
 
 
 def eccentricity_factor(eccentricity: F) -> F:
@@ -259,7 +258,9 @@ def gap_growth_per_pa(
     >>> f"{gap_growth_per_pa(6e-3, 14e-3) * 200e5 * 1e6:.3f} um at 200 bar"
     '0.700 um at 200 bar'
     """
-    bore = _bore_growth(guide_diameter_m, body_outer_diameter_m, youngs_modulus_pa, poisson_ratio)
+    bore = bore_growth_per_pa(
+        guide_diameter_m, body_outer_diameter_m, youngs_modulus_pa, poisson_ratio
+    )
     needle = 0.5 * guide_diameter_m / youngs_modulus_pa * (1.0 - poisson_ratio)
     return bore + needle
 

@@ -5,6 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from nozzlewright.physics._arguments import F, require_not_negative, require_positive
+from nozzlewright.physics._elastic import (
+    STEEL_POISSON_RATIO,
+    STEEL_YOUNGS_MODULUS_PA,
+    bore_growth_per_pa,
+)
 
 
 def rig_compliance(volume_m3: float, modulus_pa: F, wall_compliance_m3_per_pa: float = 0.0) -> F:
@@ -48,8 +53,8 @@ def rig_compliance(volume_m3: float, modulus_pa: F, wall_compliance_m3_per_pa: f
 def pipe_wall_compliance(
     inner_diameter_m: float,
     outer_diameter_m: float,
-    youngs_modulus_pa: float = 2.1e11,
-    poisson_ratio: float = 0.3,
+    youngs_modulus_pa: float = STEEL_YOUNGS_MODULUS_PA,
+    poisson_ratio: float = STEEL_POISSON_RATIO,
 ) -> float:
     r"""Relative growth of a pipe's volume with pressure, thick wall, free ends.
 
@@ -84,7 +89,7 @@ def pipe_wall_compliance(
     >>> f"{pipe_wall_compliance(2e-3, 6e-3):.3e}"
     '1.476e-11'
     """
-    return 4.0 * _bore_growth(inner_diameter_m, outer_diameter_m, youngs_modulus_pa,
+    return 4.0 * bore_growth_per_pa(inner_diameter_m, outer_diameter_m, youngs_modulus_pa,
                               poisson_ratio) / inner_diameter_m  # fmt: skip
 
 
@@ -133,13 +138,3 @@ def volume_let_in(
         * np.log1p(rise / (modulus_at_zero_pa + pressure_slope * pressure_from_pa))
     )
     return result
-
-
-def _bore_growth(inner: float, outer: float, youngs: float, poisson: float) -> float:
-    """Return the growth of a bore's radius for each Pa inside it (Lame, free ends), [m/Pa]."""
-    require_positive(inner_diameter_m=inner, youngs_modulus_pa=youngs)
-    require_not_negative(poisson_ratio=poisson)
-    if not np.all(np.asarray(outer) > inner):
-        raise ValueError(f"the outer diameter, {outer} m, must be above the bore, {inner} m")
-    ratio = (outer**2 + inner**2) / (outer**2 - inner**2)
-    return 0.5 * inner / youngs * (ratio + poisson)
