@@ -46,6 +46,8 @@ class RawTrace:
     instrument: str = ""
     missing: str = ""
     """What stood where numbers were missing, in words: ``2 x 'OL', 3 empty``."""
+    holes_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    """Times of the last reading before each hole, [s]."""
     clock: bool = False
     """True where the times are readings of a clock, so that only differences count."""
 
@@ -109,6 +111,14 @@ def _note(raw: RawTrace, name: str, text: str) -> None:
     raw.cautions.append(Caution(name, text))
 
 
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def _stand(number: int) -> str:
+    return "stands" if number == 1 else "stand"
+
+
 def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return first and one-past-last index of each run of true."""
     edges = np.diff(mask.astype(np.int8), prepend=0, append=0)
@@ -142,8 +152,8 @@ def _without_overflow(raw: RawTrace) -> RawTrace:
     _note(
         raw,
         "overflow",
-        f"{int(bad.sum())} readings are overflow marks ({listed}) in {starts.size} "
-        f"{'place' if starts.size == 1 else 'places'}, first at {first:.6g} s, at most "
+        f"{_count(int(bad.sum()), 'overflow mark')} ({listed}) in "
+        f"{_count(starts.size, 'place')}, first at {first:.6g} s, at most "
         f"{int((stops - starts).max())} in a row; they were taken out",
     )
     pressure = pressure.copy()
@@ -198,91 +208,92 @@ def _without_holes(raw: RawTrace) -> RawTrace:
     _note(
         raw,
         "drop-out",
-        f"{missing} of {good.size} readings are missing"
+        f"{missing} of {good.size} readings without a number"
         + (f" ({raw.missing})" if raw.missing else "")
-        + f" in {starts.size} {'place' if starts.size == 1 else 'places'}, first near "
+        + f" in {_count(starts.size, 'place')}, first near "
         f"{first:.6g} s; the longest hole is {longest:.3g} s; holes were left open",
     )
-    return replace(raw, time_s=raw.time_s[good], pressure=raw.pressure[good])
+    return replace(
+        raw,
+        time_s=raw.time_s[good],
+        pressure=raw.pressure[good],
+        holes_s=raw.time_s[kept[before[inner]]],
+    )
 
 
 def _in_order(raw: RawTrace) -> RawTrace:
     """Mend time stamps that stand still or go back."""
-    time_s, pressure = raw.time_s, raw.pressure
+    time_s = raw.time_s
     if time_s.size < 2:
         return raw
     steps = np.diff(time_s)
-    lowest = steps.min()
-    if lowest > 0.0:
+    if steps.min() > 0.0:
         return raw
     if not (steps > 0.0).any():
         raise TraceFault(
-            "the time does not advance" if steps.any() == 0 else "the time runs backwards",
+            "the time runs backwards" if steps.any() else "the time does not advance",
             "Check that the right column is taken for the time",
         )
     still = int(np.count_nonzero(steps == 0.0))
-    # Stamps coarser than the sampling: most readings share theirs with a neighbour.
-    if still > 0.4 * steps.size and np.count_nonzero(steps < 0.0) <= 0.01 * steps.size:
-        return _spread(_sorted(raw) if lowest < 0.0 else raw)
+    back = np.flatnonzero(steps < 0.0)
     del steps
-    if lowest < 0.0:
-        raw = _sorted(raw)
-        time_s, pressure = raw.time_s, raw.pressure
-    double = np.zeros(time_s.size, dtype=bool)
-    np.equal(time_s[1:], time_s[:-1], out=double[1:])
-    if double.any():
-        firsts = np.maximum.accumulate(np.where(double, 0, np.arange(time_s.size)))
-        agrees = pressure[double] == pressure[firsts[double]]
-        repeated, other = int(np.count_nonzero(agrees)), int(np.count_nonzero(~agrees))
-        if other > max(3, 0.01 * time_s.size):
-            raise TraceFault(
-                f"{other} time stamps carry two different pressures",
-                "Two recordings may stand in one file, or the wrong column is taken for the "
-                "time: split the file, or name the columns",
-            )
-        if repeated:
-            first = float(time_s[double][agrees][0])
-            blocks = _runs(double)[0].size
-            _note(
-                raw,
-                "repeated block",
-                f"{repeated} readings stand twice in the file, in {blocks} "
-                f"{'block' if blocks == 1 else 'blocks'} from {first:.6g} s; one of each was kept",
-            )
-        if other:
-            first = float(time_s[double][~agrees][0])
-            _note(
-                raw,
-                "repeated time stamp",
-                f"{other} readings carry the time stamp of another with a different pressure, "
-                f"first at {first:.6g} s; the first of each was kept",
-            )
-        raw = replace(raw, time_s=time_s[~double], pressure=pressure[~double])
-    return raw
+    # Stamps coarser than the sampling: most readings share theirs with a neighbour.
+    if still > 0.4 * time_s.size and back.size == 0:
+        return _spread(raw)
+    return _sorted(raw, back)
 
 
-def _sorted(raw: RawTrace) -> RawTrace:
-    """Sort readings whose time goes back, if whole blocks were swapped or repeated."""
-    back = np.flatnonzero(np.diff(raw.time_s) < 0.0)
+def _sorted(raw: RawTrace, back: NDArray[np.intp]) -> RawTrace:
+    """Drop readings that stand twice, and put blocks that were swapped in the order of time."""
     order = np.argsort(raw.time_s, kind="stable")
-    ordered = raw.time_s[order]
-    blocks = np.searchsorted(back, order)  # which unbroken piece each reading came from
-    fresh = np.ones(order.size, dtype=bool)
-    fresh[1:] = ordered[1:] != ordered[:-1]
-    seams = int(np.count_nonzero(np.diff(blocks[fresh])))
-    if seams > 4 * (back.size + 1):
+    time_s, pressure = raw.time_s[order], raw.pressure[order]
+    double = np.zeros(order.size, dtype=bool)
+    np.equal(time_s[1:], time_s[:-1], out=double[1:])
+    firsts = np.maximum.accumulate(np.where(double, 0, np.arange(order.size)))
+    other = double & (pressure != pressure[firsts])
+    repeated = double & ~other
+    if np.count_nonzero(other) > max(3, 0.01 * order.size):
+        raise TraceFault(
+            f"{np.count_nonzero(other)} time stamps carry two different pressures",
+            "Two recordings may stand in one file, or the wrong column is taken for the time: "
+            "split the file, or name the columns",
+        )
+    pieces = np.searchsorted(back, order[~double])  # the unbroken piece each reading came from
+    if np.count_nonzero(np.diff(pieces)) > 4 * (back.size + 1):
         raise TraceFault(
             f"the time goes back at reading {int(back[0]) + 2} to where readings already are",
             "Two recordings stand in one file, or a clock was set back: split the file there",
         )
-    first = float(raw.time_s[back[0]])
-    _note(
-        raw,
-        "swapped block",
-        f"the time goes back {back.size} {'time' if back.size == 1 else 'times'}, first after "
-        f"{first:.6g} s (reading {int(back[0]) + 1}); readings were put in the order of time",
-    )
-    return replace(raw, time_s=ordered, pressure=raw.pressure[order])
+    if repeated.any():
+        dropped = np.zeros(order.size, dtype=bool)
+        dropped[order[repeated]] = True
+        blocks = _runs(dropped)[0].size
+        _note(
+            raw,
+            "repeated block",
+            f"{_count(int(repeated.sum()), 'reading')} {_stand(int(repeated.sum()))} twice in the "
+            f"file, in {_count(blocks, 'block')}, the first from {time_s[repeated].min():.6g} s; "
+            "one of each was kept",
+        )
+    if other.any():
+        _note(
+            raw,
+            "repeated time stamp",
+            f"{_count(int(other.sum()), 'reading')} with the time stamp of another but a different "
+            f"pressure, first at {time_s[other].min():.6g} s; the first of each was kept",
+        )
+    kept = order[~double]
+    swaps = np.flatnonzero(np.diff(raw.time_s[np.sort(kept)]) < 0.0)
+    if swaps.size:
+        first = np.sort(kept)[swaps[0]]
+        _note(
+            raw,
+            "swapped block",
+            f"the time goes back in {_count(swaps.size, 'place')}, first after "
+            f"{raw.time_s[first]:.6g} s (reading {int(first) + 1}); blocks were put in the order "
+            "of time",
+        )
+    return replace(raw, time_s=time_s[~double], pressure=pressure[~double])
 
 
 def _spread(raw: RawTrace) -> RawTrace:
@@ -328,7 +339,7 @@ def _from_zero(raw: RawTrace) -> RawTrace:
         return raw
     if start != 0.0:
         raw.history.append(f"Time is counted from the first reading (clock at {_clock(start)})")
-    return replace(raw, time_s=raw.time_s - start)
+    return replace(raw, time_s=raw.time_s - start, holes_s=raw.holes_s - start)
 
 
 def _clock(seconds: float) -> str:
@@ -350,14 +361,16 @@ def _look_at_steps(raw: RawTrace) -> None:
     longest = float(steps.max())
     if longest > GAP_FACTOR * usual:
         gaps = np.flatnonzero(steps > GAP_FACTOR * usual)
-        first = float(raw.time_s[gaps[0]])
-        _note(
-            raw,
-            "drop-out",
-            f"{gaps.size} {'gap' if gaps.size == 1 else 'gaps'} in time, first after "
-            f"{first:.6g} s, the longest {longest:.3g} s where {usual:.3g} s is usual; "
-            "gaps were left open",
-        )
+        # A hole that was named already is not a gap of the clock's.
+        gaps = gaps[~np.isin(raw.time_s[gaps], raw.holes_s)]
+        if gaps.size:
+            _note(
+                raw,
+                "drop-out",
+                f"{_count(gaps.size, 'gap')} in time, first after {raw.time_s[gaps[0]]:.6g} s, the "
+                f"longest {steps[gaps].max():.3g} s where {usual:.3g} s is usual; gaps were left "
+                "open",
+            )
     if steps.size >= 10:
         low, high = np.quantile(sample, [0.05, 0.95])
         if high - low > JITTER_SHARE * usual:

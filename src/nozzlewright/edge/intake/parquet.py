@@ -10,7 +10,6 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from nozzlewright.edge.intake import stamps
-from nozzlewright.edge.intake.delimited import read_remarks, to_seconds
 from nozzlewright.edge.intake.headings import (
     About,
     CellKind,
@@ -21,7 +20,9 @@ from nozzlewright.edge.intake.headings import (
 )
 from nozzlewright.edge.intake.hints import Hints, RawNotes, unit_of_pressure
 from nozzlewright.edge.intake.mending import RawTrace, TraceFault
+from nozzlewright.edge.intake.remarks import read_remarks
 from nozzlewright.edge.intake.source import Source
+from nozzlewright.edge.intake.times import to_seconds
 
 MOST_ROWS = 200_000_000
 """Eleven hours at 5 kHz; a small file can claim any number of rows."""
@@ -44,7 +45,7 @@ def read_parquet(source: Source, hints: Hints) -> RawTrace:
     """
     notes = RawNotes()
     try:
-        with source.open() as stream:
+        with source.open_arrow() as stream:
             file = pq.ParquetFile(stream)
             schema = file.schema_arrow
             rows = file.metadata.num_rows

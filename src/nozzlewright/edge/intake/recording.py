@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from nozzlewright.capture import Recording
@@ -59,12 +58,10 @@ def read_recording(
     hints = Hints(pressure_column, time_column, pressure_unit, time_unit, sample_rate_hz)
     source = open_source(path)
     try:
-        with ThreadPoolExecutor(1) as pool:
-            digest = pool.submit(digest_of, path)
-            raw = _read(source, hints)
-            if source.packed:
-                raw.history.insert(0, source.packed[:1].upper() + source.packed[1:])
-            return mended(raw, source=source.name, digest=digest.result())
+        raw = _read(source, hints)
+        if source.packed:
+            raw.history.insert(0, source.packed[:1].upper() + source.packed[1:])
+        return mended(raw, source=source.name, digest=digest_of(path))
     except (TraceFault, ColumnFault) as fault:
         raise source.fault(fault.what, fault.remedy) from None
     except MemoryError:

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+import pyarrow as pa
+
 from nozzlewright.errors import Fault, RecordingFault
 
 LARGEST_RECORDING_BYTES = 2_000_000_000
 """Some five hours at 5 kHz as text; also the limit on what a packed file may unpack to."""
-HEAD_BYTES = 262_144
+HEAD_BYTES = 65_536
 """How much of a file is looked at to tell its format."""
 
 _STRANGERS: tuple[tuple[bytes, str, str], ...] = (
@@ -54,6 +56,15 @@ class Source:
         """Return the content as a stream that starts at an offset."""
         stream: BinaryIO
         stream = self.path.open("rb") if self.content is None else io.BytesIO(self.content)
+        stream.seek(offset)
+        return stream
+
+    def open_arrow(self, offset: int = 0) -> pa.NativeFile:
+        """Return the content as a stream for pyarrow, which reads it without Python's help."""
+        if self.content is None:
+            stream = pa.OSFile(str(self.path))
+        else:
+            stream = pa.BufferReader(self.content)
         stream.seek(offset)
         return stream
 

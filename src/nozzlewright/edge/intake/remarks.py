@@ -1,0 +1,74 @@
+"""What comment lines and metadata say of sample rate, units and instrument."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from nozzlewright.edge.intake.headings import About, Unit, time_unit_spelled, unit_spelled
+
+
+@dataclass
+class Remarks:
+    """What comment and preamble lines say."""
+
+    rate_hz: float | None = None
+    pressure_unit: Unit | None = None
+    time_unit: Unit | None = None
+    instrument: str = ""
+
+
+_RATE = re.compile(
+    r"(?:sampl|rate|freq|abtast|\bfs\b|logging|acquisition)[^\d]{0,40}?(\d+(?:[.,]\d+)?)\s*"
+    r"(khz|hz|/s|1/s|s/s|sps|samples?\s*(?:/|per)\s*s)",
+    re.IGNORECASE,
+)
+_RATE_IN_KEY = re.compile(
+    r"(?:rate|freq\w*|\bfs)[\s_(\[]*(k?hz)[\s)\]]*[:=;,\t]\s*(\d+(?:[.,]\d+)?)\s*$", re.IGNORECASE
+)
+_INTERVAL = re.compile(
+    r"(?:sampl\w*|time|logging|abtast\w*)?[\s_-]*(?:interval|period|step|intervall|\bdt\b)"
+    r"[^\d]{0,20}?(\d+(?:[.,]\d+)?)\s*(ms|msec|us|µs|s|sec|seconds|milliseconds)\b",
+    re.IGNORECASE,
+)
+_INSTRUMENT = re.compile(
+    r"(?:instrument|gauge|sensor|logger|device|transducer|transmitter)(?: (?:id|name|no\.?))?"
+)
+_PAIR = re.compile(r"^\W*([A-Za-zÀ-ɏ][^:=;,\t]{0,50}?)\s*[:=;,\t]\s*(\S.*?)\s*$")
+
+
+def read_remarks(lines: Sequence[str]) -> Remarks:
+    """Return what comment and preamble lines say of sample rate, units and instrument."""
+    found = Remarks()
+    for line in lines[:200]:
+        text = line[:300]
+        if found.rate_hz is None:
+            if match := _RATE.search(text):
+                scale = 1e3 if match[2].lower() == "khz" else 1.0
+                found.rate_hz = scale * float(match[1].replace(",", "."))
+            elif match := _RATE_IN_KEY.search(text):
+                scale = 1e3 if match[1].lower() == "khz" else 1.0
+                found.rate_hz = scale * float(match[2].replace(",", "."))
+            elif match := _INTERVAL.search(text):
+                unit = time_unit_spelled(match[2])
+                interval = float(match[1].replace(",", ".")) * (unit.factor if unit else 1.0)
+                found.rate_hz = 1.0 / interval if interval > 0.0 else None
+        pair = _PAIR.match(text)
+        if pair is None:
+            continue
+        key, value = pair[1].lower().replace("_", " "), pair[2].strip('"')
+        if "unit" in key or "einheit" in key:
+            units = [unit_spelled(part) for part in (value, *re.split(r"[;,\s]+", value))]
+            for unit in units:
+                if unit is None:
+                    continue
+                if unit.about is About.PRESSURE and "time" not in key:
+                    found.pressure_unit = found.pressure_unit or unit
+                elif unit.about is About.TIME and "press" not in key:
+                    found.time_unit = found.time_unit or unit
+        elif not found.instrument and _INSTRUMENT.fullmatch(key):
+            found.instrument = value[:80]
+    if found.rate_hz is not None and not 1e-3 <= found.rate_hz <= 1e7:
+        found.rate_hz = None
+    return found

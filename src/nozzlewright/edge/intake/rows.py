@@ -1,0 +1,362 @@
+"""From rows of text to numbers: regular files by pyarrow, odd ones line by line."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+from numpy.typing import NDArray
+
+from nozzlewright.edge.intake import stamps
+from nozzlewright.edge.intake.cells import (
+    MARK,
+    MARKS,
+    NUMBER,
+    split_row,
+    style_of,
+    to_numbers,
+)
+from nozzlewright.edge.intake.choice import Choice
+from nozzlewright.edge.intake.headings import CellKind
+from nozzlewright.edge.intake.layout import (
+    DAMAGED_SHARE,
+    NEWLINE,
+    Layout,
+    as_text,
+    is_comment,
+)
+from nozzlewright.edge.intake.source import Source
+
+_CHUNK = 65_536
+
+
+@dataclass
+class Values:
+    """The two columns in their own units, with what was met on the way."""
+
+    time: NDArray[np.float64] | None
+    """Numbers, or seconds where the column holds stamps; None without a time column."""
+    pressure: NDArray[np.float64]
+    styles: dict[int, str]
+    missing: Counter[str] = field(default_factory=Counter)
+    """What stood where a number was missing."""
+    remarks: list[tuple[str, str]] = field(default_factory=list)
+    """(caution, text) for what was left out."""
+
+
+def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
+    """Read a regular file by pyarrow, or return None where it is not regular."""
+    delimiter = layout.blank if layout.delimiter == "blank" else layout.delimiter
+    wanted = [choice.pressure] if choice.time is None else [choice.time, choice.pressure]
+    numeric = [index for index in wanted if layout.kinds[index] is not CellKind.STAMP]
+    decimal = {
+        choice.styles[index]
+        for index in numeric
+        if any("." in row[index] or "," in row[index] for row in layout.sample)
+    } or {"point"}
+    if len(decimal) > 1 or not decimal <= {"point", "comma"} or not delimiter:
+        return None
+    cut = _last_line_is_cut(source, layout, wanted)
+    invalid: list[str] = []
+
+    def on_invalid(row: pa.csv.InvalidRow) -> str:
+        invalid.append(row.text)
+        return "skip" if len(invalid) == 1 else "error"
+
+    def parse(columns: Sequence[int], texts: Sequence[int], marks: Sequence[str]) -> pa.Table:
+        with source.open_arrow(layout.offset) as stream:
+            return pa.csv.read_csv(
+                stream,
+                read_options=pa.csv.ReadOptions(
+                    column_names=[str(index) for index in range(layout.columns)]
+                ),
+                parse_options=pa.csv.ParseOptions(
+                    delimiter=delimiter,
+                    quote_char='"' if layout.quoted else False,
+                    invalid_row_handler=on_invalid,
+                ),
+                convert_options=pa.csv.ConvertOptions(
+                    column_types={
+                        str(index): pa.string() if index in texts else pa.float64()
+                        for index in columns
+                    },
+                    include_columns=[str(index) for index in columns],
+                    null_values=marks,
+                    strings_can_be_null=True,
+                    decimal_point="," if decimal == {"comma"} else ".",
+                ),
+            )
+
+    stamped = [index for index in wanted if index not in numeric]
+    try:
+        table = parse(wanted, stamped, ["", *MARKS])
+        if invalid and not (cut == "short" and len(invalid) == 1):
+            return None
+        missing = _missing_in(table, lambda: parse(wanted, wanted, []))
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, pa.ArrowKeyError):
+        return None
+    arrays = []
+    for index in wanted:
+        column = table.column(str(index))
+        table = table.drop_columns([str(index)])
+        if index in stamped:
+            array = stamps.from_arrow(column)
+            if array is None or np.count_nonzero(np.isnan(array)) > column.null_count:
+                return None
+        else:
+            array = column.to_numpy()
+        arrays.append(array[:-1] if cut == "full" else array)
+        del column
+    pa.default_memory_pool().release_unused()
+    pressure = arrays.pop()
+    values = Values(arrays[0] if arrays else None, pressure, dict(choice.styles), missing)
+    if cut:
+        values.remarks.append(_CUT)
+    return values
+
+
+_CUT = ("truncated file", "the last line is cut off and was left out: the file was not closed")
+
+
+def _missing_in(table: pa.Table, as_text: Callable[[], pa.Table]) -> Counter[str]:
+    """Return what stood in cells that hold no number."""
+    found: Counter[str] = Counter()
+    if not any(column.null_count for column in table.columns):
+        return found
+    texts = as_text()
+    for name in table.column_names:
+        if table.column(name).null_count:
+            cells = texts.column(name).filter(pc.is_null(table.column(name)))
+            for pair in pc.value_counts(cells.combine_chunks()).to_pylist():
+                found[(pair["values"] or "").strip()] += pair["counts"]
+    return found
+
+
+def _last_line_is_cut(source: Source, layout: Layout, wanted: Sequence[int]) -> str:
+    """Return ``short`` or ``full`` where the last line was cut in writing, else nothing.
+
+    A line without its end is cut if it has fewer cells than the others, or if its last number
+    has fewer decimals where all those before it have the same number of them.
+    """
+    tail = as_text(source.tail(2048), layout.encoding)
+    lines = NEWLINE.split(tail)
+    last = lines[-1]
+    if not last.strip() or is_comment(last):
+        return ""
+    rows = [split_row(line, layout.delimiter) for line in lines[1:-1] if line.strip()]
+    rows = [cells for cells in rows if len(cells) == layout.columns][-20:]
+    cells = split_row(last, layout.delimiter)
+    if len(cells) < layout.columns and rows:
+        return "short"
+    if len(cells) != layout.columns or layout.columns - 1 not in wanted or len(rows) < 5:
+        return ""
+    decimals = {_decimals(row[-1]) for row in rows}
+    if len(decimals) == 1 and _decimals(cells[-1]) < decimals.pop():
+        return "full"
+    return ""
+
+
+def _decimals(cell: str) -> int:
+    match = re.fullmatch(r"[+-]?\d*(?:[.,](\d*))?", cell)
+    return len(match[1] or "") if match else 0
+
+
+class _Restyle(Exception):
+    """The digits of a column turn out to be written in another way."""
+
+    def __init__(self, column: int, style: str) -> None:
+        super().__init__(column, style)
+        self.column = column
+        self.style = style
+
+
+def read_slow(source: Source, layout: Layout, choice: Choice) -> Values:
+    """Read line by line.
+
+    Raises
+    ------
+    RecordingFault
+        If too many rows hold no numbers; it names the first.
+    """
+    styles = dict(choice.styles)
+    settled: set[int] = set()
+    while True:
+        try:
+            return _LineReader(source, layout, choice, styles, settled).read()
+        except _Restyle as new:
+            styles[new.column] = new.style
+            settled.add(new.column)
+
+
+class _LineReader:
+    """One pass over the lines of an odd file."""
+
+    def __init__(
+        self,
+        source: Source,
+        layout: Layout,
+        choice: Choice,
+        styles: dict[int, str],
+        settled: set[int],
+    ) -> None:
+        self.source = source
+        self.layout = layout
+        self.choice = choice
+        self.styles = styles
+        self.settled = settled
+        self.lines: list[int] = []
+        self.cells: dict[int, list[str]] = {choice.pressure: []}
+        if choice.time is not None:
+            self.cells[choice.time] = []
+        self.parts: dict[int, list[NDArray[np.float64]]] = {index: [] for index in self.cells}
+        self.missing: Counter[str] = Counter()
+        self.damaged = 0
+        self.first_damaged: tuple[int, str] | None = None
+        self.rows = 0
+
+    def read(self) -> Values:
+        layout = self.layout
+        cut = _last_line_is_cut(self.source, layout, list(self.cells))
+        comments = repeated = 0
+        last = None
+        for number, line in _numbered_lines(self.source, layout):
+            if last is not None:
+                self.take(*last)
+                last = None
+            if not line.strip():
+                continue
+            if is_comment(line):
+                comments += 1
+                continue
+            cells = split_row(line, layout.delimiter)
+            if layout.heading_cells and tuple(cells) == layout.heading_cells:
+                repeated += 1
+                continue
+            last = (number, line, cells)
+        if last is not None and not cut:
+            self.take(*last)
+        self.convert()
+        remarks: list[tuple[str, str]] = []
+        if comments:
+            remarks.append(("", f"{comments} comment lines between the readings were passed over"))
+        if repeated:
+            text = f"the heading stands {repeated} more time(s) among the readings: the logger "
+            text += "was started again, or files were joined"
+            remarks.append(("repeated heading", text))
+        if self.first_damaged is not None:
+            self._judge_damage(remarks)
+        if cut:
+            remarks.append(_CUT)
+        arrays = {
+            index: np.concatenate(parts) if parts else np.empty(0)
+            for index, parts in self.parts.items()
+        }
+        time = self.choice.time
+        return Values(
+            None if time is None else arrays[time],
+            arrays[self.choice.pressure],
+            self.styles,
+            self.missing,
+            remarks,
+        )
+
+    def take(self, number: int, line: str, cells: list[str]) -> None:
+        """Take one row."""
+        self.rows += 1
+        columns = self.layout.columns
+        # Cells that are empty at the end of a row are often not written at all.
+        fits = len(cells) == columns or max(self.cells) < len(cells) < columns
+        fits = fits or (len(cells) > columns and not any(cells[columns:]))
+        if not fits:
+            self.note_damage(number, line)
+            cells = [""] * columns
+        self.lines.append(number)
+        for index, column in self.cells.items():
+            cell = cells[index]
+            column.append(cell)
+            if fits and (not cell or MARK.fullmatch(cell)):
+                self.missing[cell] += 1
+        if len(self.lines) >= _CHUNK:
+            self.convert()
+
+    def note_damage(self, number: int, text: str) -> None:
+        """Count a row that holds no numbers."""
+        self.damaged += 1
+        if self.first_damaged is None or number < self.first_damaged[0]:
+            self.first_damaged = (number, text)
+
+    def convert(self) -> None:
+        """Turn the cells taken so far into numbers."""
+        chunk: dict[int, NDArray[np.float64]] = {}
+        failed_rows: dict[int, str] = {}
+        for index, column in self.cells.items():
+            if self.layout.kinds[index] is CellKind.STAMP:
+                values = stamps.from_cells(column)
+                failed = [
+                    row
+                    for row in np.flatnonzero(np.isnan(values)).tolist()
+                    if column[row] and not MARK.fullmatch(column[row])
+                ]
+            else:
+                values, failed = to_numbers(column, self.styles[index])
+                if failed and index not in self.settled:
+                    self._restyle(index, [column[row] for row in failed])
+            chunk[index] = values
+            failed_rows.update({row: column[row] for row in failed})
+        for row, text in sorted(failed_rows.items()):
+            self.note_damage(self.lines[row], text)
+            for values in chunk.values():
+                values[row] = np.nan
+        for index, values in chunk.items():
+            self.parts[index].append(values)
+            self.cells[index].clear()
+        self.lines.clear()
+
+    def _restyle(self, index: int, cells: Sequence[str]) -> None:
+        numbers = [cell for cell in cells if NUMBER.fullmatch(cell)]
+        if not numbers:
+            return
+        style = style_of(numbers)
+        if style != self.styles[index] and (style != "comma" or self.layout.delimiter != ","):
+            raise _Restyle(index, style)
+
+    def _judge_damage(self, remarks: list[tuple[str, str]]) -> None:
+        assert self.first_damaged is not None  # noqa: S101 - the caller saw it
+        line, row = self.first_damaged
+        shown = " ".join(row.split())[:40]
+        if self.damaged > max(1, DAMAGED_SHARE * self.rows):
+            others = [
+                mark
+                for mark in (",", ";", "\t")
+                if mark != self.layout.delimiter
+                and len(split_row(row, mark)) == self.layout.columns > 1
+            ]
+            raise self.source.fault(
+                f"{self.damaged} of {self.rows} rows do not hold numbers where time and pressure "
+                f"belong; the first is '{shown}'"
+                + ("; it seems to be separated in another way than the rest" if others else ""),
+                "Export the recording again with one kind of separator and of decimal mark; if "
+                "the logger wrote words among the readings, take them out",
+                line,
+            )
+        text = f"{self.damaged} of {self.rows} rows hold no numbers and were left out, "
+        text += f"the first on line {line} ('{shown}')"
+        remarks.append(("damaged rows", text))
+
+
+def _numbered_lines(source: Source, layout: Layout) -> Iterator[tuple[int, str]]:
+    encoding = "cp1252" if layout.encoding == "cp1252" else "utf-8"
+    with (
+        source.open() as raw,
+        io.TextIOWrapper(raw, encoding, errors="replace", newline=None) as text,
+    ):
+        for number, line in enumerate(text, 1):
+            if number >= layout.first_line:
+                yield number, line.rstrip("\n").lstrip("\ufeff")
