@@ -72,7 +72,7 @@ SURE_OF_TIME = 0.5
 ROUGH_SHARE = 2e-3
 """Share of the pressure to which the first, rough fit goes."""
 BOUNDS = (
-    (-1.0, -2.0, -2.0, -2.0, -0.1, math.log(HEAT_RANGE_S[0])),
+    (-1.0, -2.0, -2.0, 0.0, -0.1, math.log(HEAT_RANGE_S[0])),
     (3.0, 20.0, 12.0, 100.0, 10.0, math.log(HEAT_RANGE_S[1])),
 )
 """Of Theta, share lost, growth, air, settling over its scale, ln of the cooling time."""
@@ -82,7 +82,7 @@ LEAST_COMPLIANCE = 0.05
 _TABLE = 220
 _STEPS = 240
 _ROUNDS = 3
-_ITERATIONS = 20
+_ITERATIONS = 30
 
 
 @dataclass(frozen=True)
@@ -425,7 +425,7 @@ class _Problem:
                     break
                 damping *= 6.0
             jacobian = _jacobian(residuals, here, rest)
-            if gained < 1e-4 * cost / rest.size + 1e-9:
+            if gained < 1e-2:
                 break
         return _Answer(here * scale, cooling_s, free_time, cost, jacobian, rest)
 

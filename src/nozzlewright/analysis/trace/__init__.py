@@ -1,0 +1,5 @@
+"""Gauge recordings: strokes, openings, holds and chatter, found and measured."""
+
+from nozzlewright.analysis.trace.reading import read_trace
+
+__all__ = ["read_trace"]

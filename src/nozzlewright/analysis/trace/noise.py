@@ -1,0 +1,197 @@
+"""What the signal carries beside pressure: noise, steps, mains hum, clipping."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+_CHUNK = 512
+_CHUNKS = 48
+_MAD_TO_SD = 1.4826
+"""Standard deviation over median absolute deviation of normal noise."""
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Disturbances of one recording."""
+
+    sigma_pa: float
+    """Standard deviation of one sample about the smooth pressure, [Pa]."""
+    step_pa: float
+    """Smallest step between neighbouring values, [Pa]; 0 where none shows."""
+    clip_pa: float | None
+    """Value at which the top is cut off, [Pa]; None where it is not."""
+
+    @property
+    def threshold_pa(self) -> float:
+        """Smallest change from one sample to another that noise does not explain, [Pa]."""
+        return max(7.0 * self.sigma_pa, 2.5 * self.step_pa)
+
+
+def _chunks(pressure: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return evenly spaced stretches of the recording, shape (chunks, samples)."""
+    size = pressure.size
+    if size <= _CHUNK * _CHUNKS:
+        length = min(_CHUNK, size)
+        count = size // length
+        return pressure[: count * length].reshape(count, length)
+    starts = np.linspace(0, size - _CHUNK, _CHUNKS).astype(np.intp)
+    return np.stack([pressure[start : start + _CHUNK] for start in starts])
+
+
+def noise_of(pressure: NDArray[np.float64]) -> Noise:
+    """Return what disturbs a recording.
+
+    Parameters
+    ----------
+    pressure : ndarray of shape (N,)
+        Pressure as shown, [Pa]
+
+    Notes
+    -----
+    The noise is read off second differences, in which a steady ramp cancels (for white noise
+    their standard deviation is sqrt(6) of one sample's); the median over many stretches keeps
+    openings out of it. Quantisation puts step / sqrt(12) under it (JCGM 100:2008, F.2.2.1).
+    """
+    if pressure.size < 8:
+        return Noise(0.0, 0.0, None)
+    parts = _chunks(pressure)
+    first = np.diff(parts, axis=1)
+    sizes = np.abs(first)
+    scale = float(np.max(np.abs(parts))) or 1.0
+    moves = sizes[sizes > 1e-7 * scale]
+    step = float(np.min(moves)) if moves.size else 0.0
+    # Values that are not on a grid have no step: their smallest move is an accident.
+    if step > 0.0 and moves.size > 50:
+        near = moves[moves < 20.0 * step] / step
+        if near.size < 20 or float(np.mean(np.abs(near - np.round(near)) < 0.15)) < 0.8:
+            step = 0.0
+    second = np.abs(np.diff(first, axis=1))
+    spreads = _MAD_TO_SD * np.median(second, axis=1) / np.sqrt(6.0)
+    lively = spreads[spreads > 0.0]
+    sigma = float(np.median(lively)) if lively.size else 0.0
+    sigma = max(sigma, step / np.sqrt(12.0))
+    return Noise(sigma, step, _clip_level(pressure, sigma, step))
+
+
+def _clip_level(pressure: NDArray[np.float64], sigma: float, step: float) -> float | None:
+    """Return the level at which the top of the recording is cut off, if it is.
+
+    A clipped top repeats the greatest value exactly, run after run; a held pressure does so only
+    where there is neither noise nor decay, and then the approach to it is not a steep ramp.
+    """
+    top = float(np.max(pressure))
+    at_top = pressure >= top - 1e-9 * abs(top)
+    count = int(np.count_nonzero(at_top))
+    if count < 4 or top <= 0.0:
+        return None
+    where = np.flatnonzero(at_top)
+    breaks = np.flatnonzero(np.diff(where) > 1)
+    starts = where[np.concatenate(([0], breaks + 1))]
+    ends = where[np.concatenate((breaks, [where.size - 1]))]
+    lengths = ends - starts + 1
+    long_runs = lengths >= 4
+    if not long_runs.any():
+        return None
+    before = pressure[np.maximum(starts[long_runs] - 1, 0)]
+    after = pressure[np.minimum(ends[long_runs] + 1, pressure.size - 1)]
+    steep = (top - before > 3.0 * max(sigma, step)) | (top - after > 3.0 * max(sigma, step))
+    # Noise that vanishes exactly at the top for many samples is cut off, steep or not.
+    silent = (sigma > 0.6 * step) & (lengths[long_runs] >= 12)
+    return top if bool((steep | silent).any()) else None
+
+
+@dataclass(frozen=True)
+class Hum:
+    """A sine that the mains put on the signal."""
+
+    frequency_hz: float
+    amplitude_pa: float
+    phase_rad: float
+
+    def at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the hum at the given times, shape (N,), [Pa]."""
+        angle = 2.0 * np.pi * self.frequency_hz * time_s + self.phase_rad
+        return self.amplitude_pa * np.cos(angle)
+
+
+def mains_hum(
+    time_s: NDArray[np.float64],
+    pressure: NDArray[np.float64],
+    quiet: list[tuple[int, int]],
+    sigma_pa: float,
+) -> Hum | None:
+    """Return the mains hum of a recording, read off its quiet stretches.
+
+    Parameters
+    ----------
+    time_s, pressure : ndarray of shape (N,)
+        The recording, [s] and [Pa]
+    quiet : list of (int, int)
+        Stretches without strokes or openings, as sample indices
+    sigma_pa : float
+        Noise of one sample, [Pa]
+
+    Notes
+    -----
+    The amplitude must stand out of the noise floor of the stretch's own spectrum by a factor of
+    eight in power, and lie within 0.6 Hz of 50 or 60 Hz or of a harmonic up to the third.
+    """
+    if not quiet:
+        return None
+    start, stop = max(quiet, key=lambda part: part[1] - part[0])
+    stop = min(stop, start + 16384)
+    count = stop - start
+    if count < 256:
+        return None
+    t = time_s[start:stop]
+    interval = float(t[-1] - t[0]) / (count - 1)
+    if interval > 0.004:
+        return None
+    centred = (t - t[0]) / (t[-1] - t[0]) * 2.0 - 1.0
+    residual = pressure[start:stop] - np.polynomial.polynomial.polyval(
+        centred, np.polynomial.polynomial.polyfit(centred, pressure[start:stop], 4)
+    )
+    window = np.hanning(count)
+    power = np.abs(np.fft.rfft(residual * window)) ** 2
+    frequency = np.fft.rfftfreq(count, interval)
+    floor = float(np.median(power[(frequency > 10.0) & (frequency < 200.0)]))
+    best: Hum | None = None
+    for mains in (50.0, 60.0):
+        near = np.flatnonzero(np.abs(frequency - mains) < max(0.6, 1.5 / (count * interval)))
+        if near.size == 0:
+            continue
+        peak = int(near[np.argmax(power[near])])
+        if power[peak] < 24.0 * max(floor, 1e-30):
+            continue
+        hum = _fit_sine(t, residual, float(frequency[peak]), 1.0 / (count * interval))
+        if hum.amplitude_pa > 0.6 * sigma_pa and (
+            best is None or hum.amplitude_pa > best.amplitude_pa
+        ):
+            best = hum
+    return best
+
+
+def _fit_sine(
+    time_s: NDArray[np.float64], residual: NDArray[np.float64], start_hz: float, width_hz: float
+) -> Hum:
+    """Return the least-squares sine near a frequency, by golden search over the frequency."""
+
+    def fit(frequency: float) -> tuple[float, float, float]:
+        angle = 2.0 * np.pi * frequency * time_s
+        basis = np.column_stack((np.cos(angle), np.sin(angle)))
+        (a, b), *_ = np.linalg.lstsq(basis, residual, rcond=None)
+        rest = residual - basis @ np.array([a, b])
+        return float(rest @ rest), float(a), float(b)
+
+    grid = np.linspace(start_hz - width_hz, start_hz + width_hz, 21)
+    for _ in range(3):
+        costs = [fit(float(value))[0] for value in grid]
+        centre = float(grid[int(np.argmin(costs))])
+        half = float(grid[1] - grid[0])
+        grid = np.linspace(centre - half, centre + half, 9)
+    frequency = float(grid[4])
+    _, a, b = fit(frequency)
+    return Hum(frequency, float(np.hypot(a, b)), float(np.arctan2(-b, a)))

@@ -1,0 +1,596 @@
+"""One recording of a bench session, read without being told where anything is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.analysis.gauge import GaugeCorrection, gauge_correction
+from nozzlewright.analysis.trace.chatter import chatter_of
+from nozzlewright.analysis.trace.falls import Falls, find_falls
+from nozzlewright.analysis.trace.hold import (
+    analyse_hold,
+    rig_leak_by_stopwatch,
+    rig_leak_from_blank,
+)
+from nozzlewright.analysis.trace.knowledge import RigLeak
+from nozzlewright.analysis.trace.noise import Noise, mains_hum, noise_of
+from nozzlewright.analysis.trace.openings import LiftOffs, measure_openings
+from nozzlewright.analysis.trace.rests import Rest, drop_rest, find_rests, seat_rest
+from nozzlewright.analysis.trace.seat import measure_seat_hold
+from nozzlewright.analysis.trace.set_value import (
+    behaviour,
+    closing_value,
+    sensor_lag,
+    set_value,
+)
+from nozzlewright.analysis.trace.signal import SLOW_INTERVAL_S, mend, sampling_cautions
+from nozzlewright.analysis.trace.strokes import (
+    Blocks,
+    Stretch,
+    blocks_of,
+    delivering,
+    split_openings,
+)
+from nozzlewright.bench import (
+    BenchConditions,
+    GaugeFindings,
+    Hold,
+    Opening,
+    SeatHold,
+    Stroke,
+    StrokeKind,
+)
+from nozzlewright.capture import Recording
+from nozzlewright.measurement import (
+    Caution,
+    Measured,
+    NotMeasured,
+    Quantity,
+)
+
+Floats = NDArray[np.float64]
+
+SLOW_AND_FAST_DIFFER = 2.2
+"""Ratio between the quickest slow stroke and the slowest quick one, if there are both."""
+FAST_RISE_PER_S = 2.0
+"""Rise per second, in opening pressures, from which a stroke on its own is called fast."""
+SECOND_OPENING_RATIO = 1.12
+"""A two-spring holder's second opening lies at least this far above its first."""
+
+
+_TOUCH_HOLDS = ("drop-out", "mains hum", "spikes")
+"""Cautions of the reader that bear on a hold."""
+
+
+class _Scene:
+    """Everything found in one recording, before it is put into findings."""
+
+    def __init__(self, recording: Recording) -> None:
+        noise = noise_of(recording.pressure_pa)
+        recording = mend(recording, noise)
+        self.interval_s = _interval(recording)
+        self._find(recording, noise)
+        hum = mains_hum(
+            recording.time_s,
+            recording.pressure_pa,
+            [(rest.start, rest.stop) for rest in self.rests],
+            noise.sigma_pa,
+        )
+        self.hum = hum
+        if hum is not None:
+            recording = recording.with_step(
+                f"mains hum of {hum.amplitude_pa / 1e5:.2f} bar at {hum.frequency_hz:.2f} Hz "
+                "taken off",
+                pressure_pa=recording.pressure_pa - hum.at(recording.time_s),
+                cautions=(
+                    Caution(
+                        "mains hum",
+                        f"a sine of {hum.amplitude_pa / 1e5:.2f} bar at {hum.frequency_hz:.1f} Hz "
+                        "lies over the pressure; it is taken off, earth the gauge's screen",
+                    ),
+                ),
+            )
+            self._find(recording, noise_of(recording.pressure_pa))
+
+    def _find(self, recording: Recording, noise: Noise) -> None:
+        time_s, pressure = recording.time_s, recording.pressure_pa
+        self.recording, self.noise = recording, noise
+        falls = find_falls(time_s, pressure, noise, self.interval_s)
+        openings, others = split_openings(falls, pressure, time_s, noise)
+        self.blocks: Blocks = blocks_of(time_s, pressure, openings, self.interval_s)
+        stretches, self.rate = delivering(self.blocks, noise)
+        self.stretches = _worth_counting(stretches, self.blocks, openings, noise)
+        keep, home = _home(openings, self.stretches, self.blocks, time_s)
+        self.openings: Falls = openings.take(keep)
+        self.home = home[keep]
+        self.others = others
+        self.lifts: LiftOffs = measure_openings(
+            time_s, pressure, self.openings, noise, self.interval_s
+        )
+        self.rests: list[Rest] = find_rests(
+            time_s, pressure, self.blocks, self.stretches, self.openings, others, noise
+        )
+
+
+def read_trace(
+    recording: Recording,
+    conditions: BenchConditions | None = None,
+    blank: Recording | None = None,
+) -> GaugeFindings:
+    """Return all that one recording shows: openings, holds, chatter, and what is wrong with it.
+
+    Parameters
+    ----------
+    recording : Recording
+        Pressure against time; idle, bleed strokes, slow and fast strokes, holds and releases in
+        any order, any of them missing
+    conditions : BenchConditions, optional
+        What the recording cannot know; each missing piece costs only the values that need it
+    blank : Recording, optional
+        Hold with the blank plug in the injector's place
+
+    Notes
+    -----
+    The recording is only read. What was repaired is in the findings' history and cautions.
+    """
+    conditions = conditions or BenchConditions()
+    scope = recording.source
+    sitting = conditions.sitting or recording.source
+    gauge = gauge_correction(conditions.gauge, sitting)
+    if len(recording) < 8 or float(np.ptp(recording.pressure_pa)) == 0.0:
+        return _nothing(recording, "the recording shows no change of pressure")
+    scene = _Scene(recording)
+    strokes = _strokes(scene)
+    slow_gauge = scene.interval_s > SLOW_INTERVAL_S or (
+        (conditions.gauge.time_constant_s or 0.0) > 0.5 * SLOW_INTERVAL_S
+    )
+    cautions = sampling_cautions(scene.recording, scene.noise, scene.interval_s)
+    if slow_gauge and scene.interval_s <= SLOW_INTERVAL_S:
+        cautions.append(
+            Caution("slow gauge", "the gauge's time constant smooths openings that are quick")
+        )
+    lag = sensor_lag(
+        conditions.gauge.time_constant_s, _slow_tails(scene, strokes), scene.interval_s
+    )
+    opening, closing, second, behaves = _opening_pressure(
+        scene, strokes, gauge, lag, conditions, scope, cautions
+    )
+    chatter = chatter_of(
+        scene.lifts,
+        scene.home,
+        strokes,
+        interval_s=scene.interval_s,
+        lag_s=lag[0],
+        slow_gauge=slow_gauge,
+        scope=scope,
+    )
+    air = _trapped_air(scene)
+    rig_leak = _rig_leak(blank, conditions, gauge)
+    holds, hold, seat_hold = _holds(scene, conditions, gauge, opening, rig_leak, cautions, scope)
+    ringing = scene.lifts.ringing_pa > np.maximum(
+        4.0 * scene.noise.sigma_pa, 0.08 * (scene.lifts.lift_off_pa - scene.lifts.closing_pa)
+    )
+    if ringing.size and float(np.mean(ringing)) > 0.4:
+        cautions.append(
+            Caution(
+                "line ringing",
+                f"the line swings by {np.median(scene.lifts.ringing_pa[ringing]) / 1e5:.1f} bar "
+                "(r.m.s.) after an opening; closing pressures are read through it",
+            )
+        )
+    own = (*scene.recording.cautions, *cautions, *behaves, *air)
+    return GaugeFindings(
+        source=recording.source,
+        digest=recording.digest,
+        by_hand=False,
+        opening_pressure=opening,
+        closing_pressure=closing,
+        second_opening_pressure=second,
+        openings=_openings(scene),
+        strokes=strokes,
+        holds=holds,
+        hold=hold,
+        seat_hold=seat_hold,
+        chatter=chatter,
+        cautions=tuple(dict.fromkeys(own)),
+        history=scene.recording.history,
+    )
+
+
+def _interval(recording: Recording) -> float:
+    """Return the median sampling interval, from a part of the recording if it is long."""
+    head = recording.time_s[:16384]
+    return float(np.median(np.diff(head)))
+
+
+def _nothing(recording: Recording, reason: str) -> GaugeFindings:
+    missing = NotMeasured(reason, "check the gauge's lead and record again")
+    return GaugeFindings(
+        source=recording.source,
+        digest=recording.digest,
+        by_hand=False,
+        opening_pressure=missing,
+        closing_pressure=missing,
+        second_opening_pressure=missing,
+        hold=missing,
+        seat_hold=missing,
+        chatter=missing,
+        cautions=recording.cautions,
+        history=recording.history,
+    )
+
+
+def _worth_counting(
+    stretches: list[Stretch], blocks: Blocks, openings: Falls, noise: Noise
+) -> list[Stretch]:
+    """Return the stretches that open the needle or raise the pressure by more than a twitch."""
+    least = max(0.01 * float(np.max(blocks.pressure_pa)), 6.0 * noise.sigma_pa)
+    top_block = openings.top // blocks.samples
+    return [
+        one
+        for one in stretches
+        if blocks.delivered_pa[one.stop - 1] - blocks.delivered_pa[one.start] > least
+        or bool(np.any((top_block >= one.start) & (top_block <= one.stop)))
+    ]
+
+
+def _home(
+    openings: Falls, stretches: list[Stretch], blocks: Blocks, time_s: Floats
+) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+    """Return which openings lie in a stroke, and in which."""
+    if len(openings) == 0 or not stretches:
+        return np.zeros(len(openings), dtype=np.bool_), np.zeros(len(openings), dtype=np.intp)
+    half = 0.5 * blocks.interval_s
+    start = np.array([blocks.time_s[one.start] - half for one in stretches])
+    stop = np.array([blocks.time_s[one.stop - 1] + half for one in stretches])
+    at = time_s[openings.top]
+    slack = max(0.05, 2.0 * blocks.interval_s)
+    after = np.clip(np.searchsorted(start, at, side="right") - 1, 0, start.size - 1)
+    following = np.minimum(after + 1, start.size - 1)
+    late = at - stop[after]
+    early = start[following] - at
+    home = np.where((late > slack) & (early >= 0.0) & (early < late), following, after)
+    inside = (at >= start[home] - slack) & (at <= stop[home] + slack)
+    return inside, home
+
+
+def _strokes(scene: _Scene) -> tuple[Stroke, ...]:
+    """Return the strokes with their kind."""
+    blocks, half = scene.blocks, 0.5 * scene.blocks.interval_s
+    count = len(scene.stretches)
+    openings = np.bincount(scene.home, minlength=count) if count else np.empty(0, dtype=np.intp)
+    rates = np.array([_stroke_rate(scene, one) for one in scene.stretches])
+    working = openings > 0
+    fast = np.zeros(count, dtype=np.bool_)
+    if working.any():
+        level = float(np.median(scene.openings.top_pa))
+        fast[working] = _fast(rates[working], level)
+    return tuple(
+        Stroke(
+            index=index,
+            start_s=float(blocks.time_s[one.start] - half),
+            end_s=float(blocks.time_s[one.stop - 1] + half),
+            kind=(
+                StrokeKind.FILL
+                if not working[index]
+                else StrokeKind.FAST
+                if fast[index]
+                else StrokeKind.SLOW
+            ),
+            rise_rate_pa_per_s=float(rates[index]),
+            openings=int(openings[index]),
+        )
+        for index, one in enumerate(scene.stretches)
+    )
+
+
+def _stroke_rate(scene: _Scene, one: Stretch) -> float:
+    values = scene.rate[one.start : one.stop]
+    values = values[values > 0.0]
+    return float(np.median(values)) if values.size else 0.0
+
+
+def _fast(rates: Floats, level_pa: float) -> NDArray[np.bool_]:
+    """Return which strokes are fast: parted by a gap between rates, else by the rate alone."""
+    order = np.sort(np.log(np.maximum(rates, 1.0)))
+    alone = np.asarray(rates > FAST_RISE_PER_S * level_pa)
+    if order.size > 1:
+        gaps = np.diff(order)
+        widest = int(np.argmax(gaps))
+        edge = float(np.exp(0.5 * (order[widest] + order[widest + 1])))
+        if gaps[widest] > np.log(SLOW_AND_FAST_DIFFER) and edge > 0.25 * level_pa:
+            return np.asarray(rates > edge)
+    # One kind only, of mixed speeds: do not part what a hand made alike.
+    return np.full(rates.size, float(np.median(rates)) > FAST_RISE_PER_S * level_pa) | (
+        alone & (rates > SLOW_AND_FAST_DIFFER * np.median(rates))
+    )
+
+
+def _slow_tails(scene: _Scene, strokes: tuple[Stroke, ...]) -> Floats:
+    slow = _in_kind(scene, strokes, StrokeKind.SLOW)
+    return scene.lifts.tail_s[slow if slow.any() else slice(None)]
+
+
+def _in_kind(scene: _Scene, strokes: tuple[Stroke, ...], kind: StrokeKind) -> NDArray[np.bool_]:
+    of_kind = np.array([one.kind is kind for one in strokes], dtype=np.bool_)
+    return of_kind[scene.home] if of_kind.size else np.zeros(scene.home.size, dtype=np.bool_)
+
+
+def _openings(scene: _Scene) -> tuple[Opening, ...]:
+    lifts = scene.lifts
+    return tuple(
+        Opening(time_s, lift, closing, rate, stroke)
+        for time_s, lift, closing, rate, stroke in zip(
+            lifts.time_s.tolist(),
+            lifts.lift_off_pa.tolist(),
+            lifts.closing_pa.tolist(),
+            lifts.rate_pa_per_s.tolist(),
+            scene.home.tolist(),
+            strict=True,
+        )
+    )
+
+
+def _opening_pressure(
+    scene: _Scene,
+    strokes: tuple[Stroke, ...],
+    gauge: GaugeCorrection,
+    lag: tuple[float, float],
+    conditions: BenchConditions,
+    scope: str,
+    sampling: list[Caution],
+) -> tuple[Measured, Measured, Measured, tuple[Caution, ...]]:
+    """Return opening, closing and second opening pressure, and how the needle behaves."""
+    weeps = _weeping(scene, strokes, conditions)
+    if len(scene.openings) == 0:
+        top = float(np.max(scene.blocks.pressure_pa)) / 1e5
+        if weeps is not None:
+            reason = f"the needle weeps without a distinct pop: {weeps.text}"
+            remedy = "stroke more briskly; if it still weeps, clean the nozzle and test again"
+        elif scene.noise.clip_pa is not None:
+            reason = f"the recording is cut off at {scene.noise.clip_pa / 1e5:.1f} bar"
+            remedy = "use a gauge with a larger range"
+        else:
+            reason = f"no opening was found; the highest pressure was {top:.1f} bar"
+            remedy = "record until the needle has opened several times"
+        missing = NotMeasured(reason, remedy)
+        found = (weeps,) if weeps is not None else ()
+        return missing, missing, missing, found
+    slow = _in_kind(scene, strokes, StrokeKind.SLOW)
+    cautions: list[Caution] = [one for one in sampling if one.name != "jitter"]
+    members = slow
+    if not slow.any():
+        members = np.ones(slow.size, dtype=np.bool_)
+        cautions.append(
+            Caution(
+                "quick strokes only",
+                "no slow stroke opened the needle; the lag of the gauge weighs more",
+            )
+        )
+    clip = scene.noise.clip_pa
+    if clip is not None:
+        cut = scene.openings.top_pa >= clip - max(scene.noise.threshold_pa, 1e-3 * clip)
+        if bool(np.any(cut[members])):
+            missing = NotMeasured(
+                f"the recording is cut off at {clip / 1e5:.1f} bar, where the needle opens",
+                "use a gauge with a larger range",
+            )
+            return missing, missing, missing, ()
+    behaves = behaviour(scene.lifts, members)
+    if conditions.geometry.two_spring:
+        members = _first_stage(scene, members)
+    if weeps is not None:
+        behaves = (*behaves, weeps)
+    if scene.hum is not None:
+        cautions += [one for one in scene.recording.cautions if one.name == "mains hum"]
+    scene_lost = [one for one in scene.recording.cautions if one.name == "spikes"]
+    if int(members.sum()) == 1:
+        cautions.append(
+            Caution("single opening", "one pop says nothing of how well the next would repeat")
+        )
+    opening = set_value(
+        scene.lifts, members, scene.home, gauge, lag, scene.noise.step_pa, scope=scope
+    ).with_cautions(*cautions, *scene_lost, *behaves)
+    closing = closing_value(scene.lifts, members, gauge, scope=scope).with_cautions(
+        *cautions, *behaves
+    )
+    second = _second_opening(scene, strokes, opening, gauge, lag, conditions, scope)
+    return opening, closing, second, behaves
+
+
+def _first_stage(scene: _Scene, members: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the members that opened at the first stage, where some reached the second."""
+    lift = scene.lifts.lift_off_pa
+    low = float(np.min(lift[members]))
+    first = members & (lift < SECOND_OPENING_RATIO * low)
+    return first if first.any() else members
+
+
+def _second_opening(
+    scene: _Scene,
+    strokes: tuple[Stroke, ...],
+    first: Quantity,
+    gauge: GaugeCorrection,
+    lag: tuple[float, float],
+    conditions: BenchConditions,
+    scope: str,
+) -> Measured:
+    """Return the second opening pressure, where hard strokes show it."""
+    if not conditions.geometry.two_spring:
+        return NotMeasured("the holder is not stated to have two springs")
+    fast = _in_kind(scene, strokes, StrokeKind.FAST)
+    high = scene.lifts.lift_off_pa > SECOND_OPENING_RATIO * first.value
+    members = fast & high
+    if int(members.sum()) < 2:
+        return NotMeasured(
+            "no hard stroke showed a second opening above the first",
+            "stroke as hard as the lever allows, or measure the pre-lift",
+        )
+    return replace(
+        set_value(scene.lifts, members, scene.home, gauge, lag, scene.noise.step_pa, scope=scope),
+        method=f"mean of {int(members.sum())} higher lift-offs in hard strokes",
+    ).with_cautions(Caution("two springs", "the second opening depends on how hard the stroke was"))
+
+
+def _weeping(
+    scene: _Scene, strokes: tuple[Stroke, ...], conditions: BenchConditions
+) -> Caution | None:
+    """Return the caution for a needle that opens without a pop: strokes that end at one level."""
+    tops = []
+    high = float(np.max(scene.blocks.pressure_pa))
+    for one, stroke in zip(scene.stretches, strokes, strict=True):
+        if stroke.openings:
+            continue
+        stop = min(one.stop + max(1, round(0.3 / scene.blocks.interval_s)), scene.rate.size)
+        part = scene.blocks.pressure_pa[one.start : stop]
+        if part.size == 0:
+            continue
+        top = float(np.max(part))
+        rise = top - float(part[0])
+        level = part > top - max(0.012 * top, 4.0 * scene.noise.sigma_pa)
+        flat_s = float(np.count_nonzero(level)) * scene.blocks.interval_s
+        if top > 0.85 * high and rise > 0.03 * top and flat_s > 0.08:
+            tops.append(top)
+    if len(tops) < 3:
+        return None
+    # Strokes that do not reach an opening stop anywhere; a weeping needle holds them at a level.
+    values = np.sort(np.array(tops))
+    middle = float(np.median(values))
+    alike = values[np.abs(values - middle) < max(0.012 * middle, 6.0 * scene.noise.sigma_pa)]
+    if alike.size < 3 or alike.size < 0.6 * values.size:
+        return None
+    target = conditions.opening_target_pa
+    if target is not None and not 0.7 * target < middle < 1.4 * target:
+        return None
+    return Caution(
+        "weeping needle",
+        f"{alike.size} strokes stop rising at about {middle / 1e5:.0f} bar with no fall: oil "
+        "passes the needle without a pop",
+    )
+
+
+def _trapped_air(scene: _Scene) -> tuple[Caution, ...]:
+    """Return a caution where the line is soft at low pressure, as free air makes it.
+
+    Oil alone takes about as long from 5 to 20 bar as the lever needs for that share of its
+    stroke; free air, whose compliance goes with 1/p^2, makes the low pressures last.
+    """
+    blocks = scene.blocks
+    shares = []
+    for one in scene.stretches:
+        part = blocks.delivered_pa[one.start : one.stop] - (
+            blocks.delivered_pa[one.start] - blocks.pressure_pa[one.start]
+        )
+        if part.size < 8 or part[0] > 5e5 or part[-1] < 80e5:
+            continue
+        rising = np.maximum.accumulate(part)
+        t5, t20, t80 = np.interp([5e5, 20e5, 80e5], rising, blocks.time_s[one.start : one.stop])
+        if t80 > t20:
+            shares.append((t20 - t5) / (t80 - t20))
+    if shares and float(np.median(shares)) > 1.1:
+        return (
+            Caution(
+                "trapped air",
+                "the pressure rises much more slowly from 5 to 20 bar than above: bleed the line "
+                "and record again",
+            ),
+        )
+    return ()
+
+
+def _rig_leak(
+    blank: Recording | None, conditions: BenchConditions, gauge: GaugeCorrection
+) -> RigLeak | NotMeasured | None:
+    """Return the rig's own leak from the blank-plug hold, recorded or timed; None without one."""
+    scope = f"blank plug, {conditions.sitting}" if conditions.sitting else "blank plug"
+    if blank is None:
+        if conditions.blank_plug is None or conditions.blank_plug.drop_time_s is None:
+            return None
+        return rig_leak_by_stopwatch(conditions, gauge, scope)
+    if len(blank) < 8 or float(np.ptp(blank.pressure_pa)) == 0.0:
+        return NotMeasured("the blank-plug recording shows no change of pressure")
+    scene = _Scene(blank)
+    rest = drop_rest(scene.rests, None, None)
+    if rest is None:
+        return NotMeasured(
+            "the blank-plug recording shows no hold", "pump up, shut off, and leave it to fall"
+        )
+    part = slice(rest.start, rest.stop)
+    return rig_leak_from_blank(
+        scene.recording.time_s[part],
+        scene.recording.pressure_pa[part],
+        noise_pa=scene.noise.sigma_pa,
+        conditions=conditions,
+        gauge=gauge,
+        scope=scope,
+        lag_s=conditions.gauge.time_constant_s or 0.0,
+        step_pa=scene.noise.step_pa,
+    )
+
+
+def _holds(
+    scene: _Scene,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    opening: Measured,
+    rig_leak: RigLeak | NotMeasured | None,
+    cautions: list[Caution],
+    scope: str,
+) -> tuple[tuple[Hold, ...], Hold | NotMeasured, SeatHold | NotMeasured]:
+    """Return every hold, the one that answers the sheet's window, and the seat hold."""
+    window = conditions.window
+    pressures = (window.from_pa, window.to_pa) if window is not None else None
+    at = opening.value if isinstance(opening, Quantity) else conditions.opening_target_pa
+    seat = seat_rest(scene.rests, at, conditions.seat_margin_pa, pressures)
+    drop = drop_rest(scene.rests, pressures, seat)
+    known_leak = rig_leak if isinstance(rig_leak, RigLeak) else None
+    noticed = [*cautions]
+    if isinstance(rig_leak, NotMeasured):
+        noticed.append(Caution("rig leak not known", rig_leak.reason))
+    noticed += [one for one in scene.recording.cautions if one.name in _TOUCH_HOLDS]
+
+    def measured(rest: Rest) -> Hold:
+        part = slice(rest.start, rest.stop)
+        return analyse_hold(
+            scene.recording.time_s[part],
+            scene.recording.pressure_pa[part],
+            noise_pa=scene.noise.sigma_pa,
+            conditions=conditions,
+            gauge=gauge,
+            scope=f"{scope}, hold at {rest.start_s:.1f} s",
+            rig_leak=known_leak,
+            lag_s=conditions.gauge.time_constant_s or 0.0,
+            step_pa=scene.noise.step_pa,
+            cautions=tuple(noticed),
+        )
+
+    none = NotMeasured("no hold was found", "pump up, shut the pump off and let the pressure fall")
+    hold = measured(drop) if drop is not None else none
+    seat_hold: SeatHold | NotMeasured
+    if seat is not None:
+        seat_hold = measure_seat_hold(
+            scene.recording.time_s,
+            scene.recording.pressure_pa,
+            seat,
+            opening,
+            gauge,
+            scene.noise,
+            scene.interval_s,
+            conditions.seat_watch,
+            scope=scope,
+        )
+    elif at is None:
+        seat_hold = NotMeasured(
+            "the opening pressure is not known, so no hold can be told to be the seat's",
+            "record an opening in the same recording, or state the opening pressure",
+        )
+    else:
+        seat_hold = NotMeasured(
+            "no hold was found at the seat's margin below the opening pressure",
+            "hold the pressure there for the stated time and watch the tip",
+        )
+    holds = (hold,) if isinstance(hold, Hold) else ()
+    return holds, hold, seat_hold

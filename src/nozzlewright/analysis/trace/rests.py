@@ -1,0 +1,212 @@
+"""Stretches in which the pump is shut off and the pressure is left to itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.analysis.trace.falls import Falls
+from nozzlewright.analysis.trace.noise import Noise
+from nozzlewright.analysis.trace.strokes import Blocks, Stretch
+
+Floats = NDArray[np.float64]
+
+LEAST_HOLD_S = 2.5
+"""Shortest rest that is taken for a hold and not for the pause between two strokes."""
+AFTER_STROKE_S = 0.05
+"""Time after the last stroke in which valve and line come to rest."""
+WHOLE = 0.999
+"""Share of a window from which it counts as covered."""
+_POINTS = 400
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Samples [start, stop) of a decay, with the pressures at its ends."""
+
+    start: int
+    stop: int
+    start_s: float
+    end_s: float
+    start_pa: float
+    end_pa: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length, [s]."""
+        return self.end_s - self.start_s
+
+
+def find_rests(
+    time_s: Floats,
+    pressure: Floats,
+    blocks: Blocks,
+    strokes: list[Stretch],
+    openings: Falls,
+    others: Falls,
+    noise: Noise,
+) -> list[Rest]:
+    """Return every stretch without delivery in which pressure stands or decays.
+
+    Parameters
+    ----------
+    time_s, pressure : ndarray of shape (N,)
+        The recording, [s] and [Pa]
+    """
+    count = blocks.time_s.size
+    if count < 4:
+        return []
+    high = float(np.max(blocks.pressure_pa))
+    # What stands lower than this is an empty line, not a held pressure.
+    least = max(0.05 * high, 3e5, 6.0 * noise.sigma_pa)
+    edges = [0, *(edge for stroke in strokes for edge in (stroke.start, stroke.stop)), count]
+    found = []
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        first = int(blocks.first[min(begin, count - 1)])
+        last = int(blocks.first[end]) if end < count else int(pressure.size)
+        if begin > 0:
+            late = openings.bottom[(openings.bottom >= first - 2) & (openings.top < last)]
+            settled = time_s[max(first, int(late.max()) if late.size else first)] + AFTER_STROKE_S
+            first = int(np.searchsorted(time_s, settled))
+        cuts = others.top[(others.top > first) & (others.top < last)]
+        # A valve that settles while it is being shut makes a fall early in the rest; it is over
+        # soon, and the decay goes on below it.
+        for piece_start, piece_stop in _pieces(first, last, cuts, others):
+            rest = _trimmed(time_s, pressure, piece_start, piece_stop, least, noise)
+            if rest is not None:
+                found.append(rest)
+    return found
+
+
+def _pieces(first: int, last: int, cuts: NDArray[np.intp], others: Falls) -> list[tuple[int, int]]:
+    pieces = []
+    start = first
+    for top, bottom in zip(others.top, others.bottom, strict=True):
+        if top in cuts:
+            pieces.append((start, int(top)))
+            start = int(bottom) + 1
+    pieces.append((start, last))
+    return [(a, b) for a, b in pieces if b - a >= 4]
+
+
+def _trimmed(
+    time_s: Floats, pressure: Floats, start: int, stop: int, least_pa: float, noise: Noise
+) -> Rest | None:
+    """Return the stretch without its release and its empty end; None if nothing is left."""
+    size = max(1, (stop - start) // _POINTS)
+    count = (stop - start) // size
+    edge = start + size * np.arange(count)
+    p = pressure[start : start + count * size].reshape(count, size).mean(axis=1)
+    t = time_s[edge]
+    keep = count
+    low = np.flatnonzero(p < max(least_pa if p[0] < 2.0 * least_pa else 0.0, 0.02 * p[0], 1e5))
+    if low.size:
+        keep = int(low[0])
+    keep = min(keep, _release(t, p, noise.sigma_pa / np.sqrt(size)))
+    if keep < 4 or p[0] < least_pa:
+        return None
+    end = start + keep * size if keep < count else stop
+    few = max(1, min(keep // 8, 3))
+    return Rest(
+        start,
+        end,
+        float(time_s[start]),
+        float(time_s[end - 1]),
+        float(p[:few].mean()),
+        float(p[keep - few : keep].mean()),
+    )
+
+
+def _release(t: Floats, p: Floats, grain: float) -> int:
+    """Return where a release begins: pressure goes faster than leakage can explain.
+
+    A leak slows down as the pressure falls; a valve that is being opened does the opposite.
+    """
+    count = p.size
+    if count < 8:
+        return count
+    rate = -np.diff(p) / np.diff(t)
+    noise = 3.0 * grain * np.sqrt(2.0) / float(np.median(np.diff(t)))
+    usual = float(np.median(rate[: max(4, count // 2)]))
+    for index in np.flatnonzero(rate > 4.0 * max(usual, 0.0) + noise):
+        if index < 4:
+            continue
+        usual = max(float(np.median(rate[:index])), 0.0)
+        if rate[index] > 4.0 * usual + noise and p[-1] < 0.5 * p[index]:
+            return max(int(index) - 1, 0)
+    return count
+
+
+def covered_share(rest: Rest, window: tuple[float, float]) -> float:
+    """Return the share of a window's ln ratio that a rest falls through, [1]."""
+    upper, lower = window
+    top, bottom = min(rest.start_pa, upper), max(rest.end_pa, lower)
+    return float(np.log(top / bottom) / np.log(upper / lower)) if top > bottom > 0 else 0.0
+
+
+def drop_rest(
+    rests: list[Rest], window: tuple[float, float] | None, exclude: Rest | None
+) -> Rest | None:
+    """Return the rest that answers a window best: covers most of it; else the deepest decay.
+
+    Parameters
+    ----------
+    rests : list of Rest
+        All rests of the recording
+    window : (float, float) or None
+        Upper and lower pressure between which the drop is timed, [Pa]
+    exclude : Rest or None
+        The seat hold: taken only if nothing else answers
+    """
+    long = [rest for rest in rests if rest.duration_s >= LEAST_HOLD_S]
+    if window is not None:
+        whole = [rest for rest in rests if covered_share(rest, window) > WHOLE]
+        if whole:
+            return max(whole, key=lambda rest: (rest is not exclude, rest.duration_s))
+    pool = [rest for rest in long if rest is not exclude] or long
+    if window is None:
+        return max(pool, key=_depth, default=None)
+    best = max(pool, key=lambda rest: (covered_share(rest, window), _depth(rest)), default=None)
+    if exclude is not None and best is not None and covered_share(best, window) == 0.0:
+        return max(long, key=lambda rest: (covered_share(rest, window), _depth(rest)))
+    return best
+
+
+def _depth(rest: Rest) -> float:
+    fallen = np.log(max(rest.start_pa, 1.0) / max(rest.end_pa, 1.0))
+    return float(max(fallen, 0.0) + 1e-4 * rest.duration_s)
+
+
+def seat_rest(
+    rests: list[Rest],
+    opening_pa: float | None,
+    margin_pa: float | None,
+    window: tuple[float, float] | None,
+) -> Rest | None:
+    """Return the rest in which the seat was tested: held a margin below the opening pressure.
+
+    Where several would do, the one that answers the drop's window is left to the drop.
+    """
+    if opening_pa is None:
+        return None
+    near = [
+        rest
+        for rest in rests
+        if rest.duration_s >= LEAST_HOLD_S and 0.6 * opening_pa < rest.start_pa < opening_pa
+    ]
+    if margin_pa is None:
+        # Without a stated margin, only a pair of holds tells the seat's (which falls less, from
+        # higher up) from the drop's.
+        near = [rest for rest in near if rest.start_pa > 0.8 * opening_pa]
+        others = sum(rest.duration_s >= LEAST_HOLD_S for rest in rests)
+        return min(near, key=_depth, default=None) if others > 1 else None
+    target = opening_pa - margin_pa
+    reach = max(1.5 * margin_pa, 0.08 * opening_pa)
+    near = [rest for rest in near if abs(rest.start_pa - target) <= reach]
+    if len(near) > 1 and window is not None:
+        drop = max(near, key=lambda rest: (covered_share(rest, window), rest.duration_s))
+        if covered_share(drop, window) > 0.5:
+            near.remove(drop)
+    return min(near, key=lambda rest: abs(rest.start_pa - target), default=None)

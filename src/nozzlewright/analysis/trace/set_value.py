@@ -1,0 +1,205 @@
+"""The opening pressure to which an injector is set, from all its openings."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.analysis.gauge import RESOLUTION, GaugeCorrection
+from nozzlewright.analysis.trace.openings import LiftOffs
+from nozzlewright.measurement import Cause, Caution, Quantity
+
+Floats = NDArray[np.float64]
+
+SINGLE_OPENING_SHARE = 0.005
+"""Standard uncertainty of a single pop as a share of its pressure; common practice, no source."""
+
+
+def student_factor(count: int) -> float:
+    """Return what widens s / sqrt(n) so that 1.96 times it covers 95 % (JCGM 100:2008, G.3.2).
+
+    >>> round(student_factor(4), 3)
+    1.624
+    """
+    from scipy.special import stdtrit
+
+    return float(stdtrit(count - 1, 0.975)) / 1.959963984540054
+
+
+def sensor_lag(
+    time_constant_s: float | None, tail_s: Floats, interval_s: float
+) -> tuple[float, float]:
+    """Return the gauge's lag and its standard uncertainty, [s].
+
+    Parameters
+    ----------
+    time_constant_s : float or None
+        As stated for the gauge, [s]
+    tail_s : ndarray of shape (E,)
+        How long each fall takes to end after it was steepest, [s]
+    interval_s : float
+        Sampling interval, [s]
+
+    Notes
+    -----
+    Where the time constant is not stated, the ends of the falls bound it. A needle that seats
+    ends its fall at once; a first-order lag T lets it fade out, and from six tenths of its
+    steepest to the slope of the next rise it takes about 3 T (from ln(0.6 / 0.03)).
+    """
+    if time_constant_s is not None:
+        return time_constant_s, 0.1 * time_constant_s
+    if tail_s.size == 0:
+        return 0.0, 0.0
+    tail = float(np.median(tail_s))
+    if tail > 4.0 * interval_s:
+        low, high = 0.5 * tail / 3.0, 1.5 * tail / 3.0
+    else:
+        low, high = 0.0, (tail + interval_s) / 3.0
+    return 0.5 * (low + high), (high - low) / np.sqrt(12.0)
+
+
+def set_value(
+    lifts: LiftOffs,
+    members: NDArray[np.bool_],
+    stroke: NDArray[np.intp],
+    gauge: GaugeCorrection,
+    lag: tuple[float, float],
+    step_pa: float,
+    *,
+    scope: str,
+) -> Quantity:
+    """Return the opening pressure from the chosen openings.
+
+    Parameters
+    ----------
+    lifts : LiftOffs
+        All openings
+    members : ndarray of shape (E,)
+        Which of them to use (those of slow strokes)
+    stroke : ndarray of shape (E,)
+        Stroke of each opening
+    gauge : GaugeCorrection
+        Certificate or class
+    lag : (float, float)
+        The gauge's lag and its standard uncertainty, [s]
+    step_pa : float
+        Step of the recording, [Pa]
+    scope : str
+        Names the injector's test: causes that belong to it alone
+
+    Notes
+    -----
+    Openings in one stroke are alike, so that three strokes or more count as one observation
+    each; with fewer, each opening is one. The mean's repeatability is widened by Student's
+    factor. It cannot be less than noise and sampling gap make of it.
+    """
+    shown = lifts.lift_off_pa[members]
+    rate = lifts.rate_pa_per_s[members]
+    true = shown + rate * lag[0]
+    values = _by_stroke(true, stroke[members])
+    count = values.size
+    mean = float(values.mean())
+    own = float(np.sqrt(np.mean(lifts.standard_uncertainty_pa[members] ** 2) / shown.size))
+    if count > 1:
+        scatter = float(np.std(values, ddof=1)) / np.sqrt(count) * student_factor(count)
+        repeat = max(scatter, own)
+    else:
+        repeat = float(np.hypot(SINGLE_OPENING_SHARE * mean, own))
+    lag_part = float(np.mean(rate)) * lag[1]
+    steps = max(step_pa / np.sqrt(12.0), gauge.resolution_standard_uncertainty_pa)
+    parts = {
+        Cause("repeatability of the opening", scope): repeat,
+        Cause("lag of the gauge", scope): lag_part,
+        Cause(RESOLUTION, scope): steps / np.sqrt(count),
+        **gauge.contributions(mean),
+    }
+    strokes = np.unique(stroke[members]).size
+    return Quantity(
+        value=gauge.correct_one(mean),
+        unit="Pa",
+        contributions=parts,
+        method=(
+            f"mean of {shown.size} lift-off(s) in {strokes} stroke(s), each read off a line "
+            "through the rise before it; lag of the gauge taken out"
+        ),
+        cautions=gauge.cautions,
+    )
+
+
+def _by_stroke(values: Floats, stroke: NDArray[np.intp]) -> Floats:
+    """Return stroke means where there are three strokes or more, else the values themselves."""
+    distinct, index = np.unique(stroke, return_inverse=True)
+    if distinct.size < 3:
+        return values
+    return np.asarray(np.bincount(index, values) / np.bincount(index))
+
+
+def closing_value(
+    lifts: LiftOffs, members: NDArray[np.bool_], gauge: GaugeCorrection, *, scope: str
+) -> Quantity:
+    """Return the mean closing pressure of the chosen openings.
+
+    It depends on the rig's volume and on how fast the needle falls, and lies under the static
+    value; the fastest part of the fall lies between samples.
+    """
+    closing = lifts.closing_pa[members]
+    count = closing.size
+    mean = float(closing.mean())
+    fall = float(np.mean(lifts.lift_off_pa[members] - closing))
+    scatter = float(np.std(closing, ddof=1)) / np.sqrt(count) if count > 1 else 0.1 * fall
+    return Quantity(
+        value=gauge.correct_one(mean),
+        unit="Pa",
+        contributions={
+            Cause("repeatability of the closing", scope): scatter
+            * (student_factor(count) if count > 1 else 1.0),
+            Cause("sampling of the fall", scope): 0.02 * fall,
+            **gauge.contributions(mean),
+        },
+        method=f"mean of {count} closing pressure(s); depends on the rig's volume",
+        cautions=gauge.cautions,
+    )
+
+
+def behaviour(lifts: LiftOffs, members: NDArray[np.bool_]) -> tuple[Caution, ...]:
+    """Return what the openings tell of the needle: drift from pop to pop, sticking."""
+    lift = lifts.lift_off_pa[members]
+    count = lift.size
+    if count < 4:
+        return ()
+    cautions = []
+    order = np.arange(count) - 0.5 * (count - 1)
+    level = float(lift.mean())
+    slope = float(order @ (lift - level) / (order @ order))
+    rest = lift - level - slope * order
+    scatter = float(np.sqrt(rest @ rest / (count - 2)))
+    change = slope * (count - 1)
+    significance = abs(slope) * np.sqrt(order @ order) / max(scatter, 1e-9)
+    limit = student_factor(count) * 1.96 * 1.6
+    if significance > limit and abs(change) > max(0.006 * level, 0.8e5):
+        cautions.append(
+            Caution(
+                "drift",
+                f"the opening pressure {'rises' if change > 0 else 'falls'} steadily, by "
+                f"{abs(change) / 1e5:.1f} bar over {count} openings",
+            )
+        )
+    noise = float(np.sqrt(np.mean(lifts.standard_uncertainty_pa[members] ** 2)))
+    ratio = lifts.closing_pa[members] / lift
+    if scatter > max(0.012 * level, 4.0 * noise):
+        cautions.append(
+            Caution(
+                "sticking needle",
+                f"lift-off scatters by {scatter / 1e5:.1f} bar from pop to pop "
+                f"(highest {lift.max() / 1e5:.1f}, lowest {lift.min() / 1e5:.1f} bar)",
+            )
+        )
+    elif float(np.std(ratio)) > 0.06 or float(np.median(ratio)) < 0.45:
+        cautions.append(
+            Caution(
+                "sticking needle",
+                f"the needle closes late or unevenly: from {ratio.min():.0%} to "
+                f"{ratio.max():.0%} of the lift-off pressure",
+            )
+        )
+    return tuple(cautions)

@@ -1,0 +1,150 @@
+"""The signal made fit to be read: drop-outs and spikes cut out, hum taken off, each said."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.analysis.trace.noise import Noise
+from nozzlewright.capture import Recording
+from nozzlewright.measurement import Caution
+
+Floats = NDArray[np.float64]
+
+LONGEST_DROP_OUT_S = 0.3
+"""Longest loss of signal that is taken for one; what lasts longer is a fact about the line."""
+SLOW_INTERVAL_S = 0.02
+"""Sampling slower than this does not resolve the fall of an opening."""
+
+
+def mend(recording: Recording, noise: Noise) -> Recording:
+    """Return the recording without drop-outs to zero, frozen stretches and spikes.
+
+    Nothing is filled in: the samples go, and a line of history and a caution say which.
+    """
+    pressure, time_s = recording.pressure_pa, recording.time_s
+    bad = np.zeros(pressure.size, dtype=np.bool_)
+    notes: list[tuple[str, str]] = []
+    spikes = _spikes(pressure, noise)
+    if spikes.size:
+        bad[spikes] = True
+        notes.append(("spikes", f"{spikes.size} lone sample(s) far off their neighbours left out"))
+    losses = _losses(time_s, pressure, noise)
+    for start, stop in losses:
+        bad[start:stop] = True
+    if losses:
+        longest = max(time_s[min(b, time_s.size - 1)] - time_s[a] for a, b in losses)
+        notes.append(
+            (
+                "drop-out",
+                (
+                    f"the signal is lost {len(losses)} time(s), first at "
+                    f"{time_s[losses[0][0]]:.3f} s, for {longest * 1e3:.0f} ms at the longest; "
+                    "nothing is filled in"
+                ),
+            )
+        )
+    if not notes:
+        return recording
+    keep = ~bad
+    cautions = tuple(Caution(name, text) for name, text in notes)
+    return recording.with_step(
+        "; ".join(text for _, text in notes),
+        time_s=time_s[keep],
+        pressure_pa=pressure[keep],
+        cautions=cautions,
+    )
+
+
+def _spikes(pressure: Floats, noise: Noise) -> NDArray[np.intp]:
+    """Return samples that jump away from both neighbours and are back at once."""
+    if pressure.size < 3:
+        return np.empty(0, dtype=np.intp)
+    limit = max(40.0 * noise.sigma_pa, 0.08 * float(np.max(pressure)))
+    step = np.diff(pressure)
+    jumps = np.flatnonzero(np.abs(step) > limit)
+    if jumps.size == 0:
+        return jumps
+    inner = jumps[(jumps >= 1) & (jumps + 2 < step.size)]
+    # Up and down again (or down and up) by nearly the same amount, with calm on both sides; the
+    # ringing of a line is not calm.
+    back = step[inner] * step[inner + 1] < 0.0
+    size = np.abs(step[inner])
+    alike = np.abs(step[inner] + step[inner + 1]) < 0.15 * size
+    calm = np.maximum(np.abs(step[inner - 1]), np.abs(step[inner + 2])) < 0.1 * size
+    found = inner[back & alike & calm] + 1
+    return found[pressure[found] > 0.02 * float(np.max(pressure))]
+
+
+def _losses(time_s: Floats, pressure: Floats, noise: Noise) -> list[tuple[int, int]]:
+    """Return stretches [start, stop) in which the signal falls to nothing or stands frozen."""
+    high = float(np.max(pressure))
+    found: list[tuple[int, int]] = []
+    dead = pressure < 0.02 * high
+    if high > 0.0 and dead.any() and not dead.all():
+        edges = np.flatnonzero(dead[1:] != dead[:-1]) + 1
+        starts = edges[dead[edges]]
+        for start in starts.tolist():
+            stops = edges[(edges > start) & ~dead[edges]]
+            if stops.size == 0:
+                continue
+            stop = int(stops[0])
+            before, after = pressure[start - 1], pressure[stop]
+            short = time_s[stop] - time_s[start - 1] < LONGEST_DROP_OUT_S
+            # A line cannot lose its pressure and have it back within a blink.
+            if short and min(before, after) > 0.2 * high and after > 0.6 * before:
+                found.append((start, stop))
+    if noise.sigma_pa > 0.6 * noise.step_pa and noise.clip_pa is None:
+        still = np.diff(pressure) == 0.0
+        runs = np.flatnonzero(np.diff(np.concatenate(([0], still.view(np.int8), [0]))))
+        starts, stops = runs[::2], runs[1::2]
+        long = (stops - starts) >= 16
+        for start, stop in zip(starts[long].tolist(), stops[long].tolist(), strict=True):
+            if pressure[start] > 0.05 * high:
+                found.append((start + 1, stop))
+    return sorted(found)
+
+
+def sampling_cautions(recording: Recording, noise: Noise, interval_s: float) -> list[Caution]:
+    """Return what the sampling itself makes of the values read from it."""
+    cautions = []
+    if interval_s > SLOW_INTERVAL_S:
+        cautions.append(
+            Caution(
+                "slow gauge",
+                f"one sample every {interval_s * 1e3:.0f} ms cannot follow an opening: falls are "
+                "seen too small and openings in quick succession run together",
+            )
+        )
+    high = float(np.max(recording.pressure_pa))
+    if noise.step_pa > max(0.003 * high, 4e4):
+        cautions.append(
+            Caution("coarse steps", f"the pressure moves in steps of {noise.step_pa / 1e5:.2f} bar")
+        )
+    sample = np.diff(recording.time_s[: min(len(recording), 16384)])
+    usual = float(np.median(sample)) if sample.size else 0.0
+    near = sample[sample < 3.0 * usual]
+    if near.size > 16 and float(np.std(near)) > 0.05 * usual:
+        cautions.append(
+            Caution(
+                "jitter",
+                f"time between samples varies by {np.std(near) / usual:.0%} of "
+                f"{usual * 1e3:.2f} ms; the time stamps are used as they are",
+            )
+        )
+    gaps = np.diff(recording.time_s) > 5.0 * interval_s + 1e-9
+    count = int(np.count_nonzero(gaps))
+    if count and not any(caution.name == "drop-out" for caution in recording.cautions):
+        longest = float(np.max(np.diff(recording.time_s)))
+        cautions.append(
+            Caution("drop-out", f"{count} gap(s) in the recording, the longest {longest:.3f} s")
+        )
+    if noise.clip_pa is not None:
+        cautions.append(
+            Caution(
+                "clipping",
+                f"the recording is cut off at {noise.clip_pa / 1e5:.1f} bar; what is above it is "
+                "not known",
+            )
+        )
+    return cautions
