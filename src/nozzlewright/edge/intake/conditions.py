@@ -38,7 +38,7 @@ from nozzlewright.edge.intake.toml_schema import (
     Pressure,
     Table,
     Text,
-    TomlDocument,
+    pressure_stem,
     read_toml,
     validated,
 )
@@ -367,12 +367,6 @@ def read_conditions(path: Path) -> BenchConditions:
     return conditions_from(validated(ConditionsTable, document, ConditionsFault))
 
 
-def document_and_conditions(path: Path) -> tuple[TomlDocument, BenchConditions]:
-    """Return conditions with the document they stand in, for a caller that names its lines."""
-    document = read_toml(path, ConditionsFault)
-    return document, conditions_from(validated(ConditionsTable, document, ConditionsFault))
-
-
 def blank_recording_path(conditions: BenchConditions, toml_path: Path) -> Path | None:
     """Return the file of the blank-plug recording, or None where there is none.
 
@@ -605,10 +599,14 @@ def _stated(
 
 
 def override(table: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a raw conditions table with the keys of `changes` laid over it, table by table."""
-    merged = dict(table)
+    """Return a raw conditions table with the keys of `changes` laid over it, table by table.
+
+    A pressure takes the place of the same pressure in another unit.
+    """
+    stems = {pressure_stem(key) for key in changes}
+    merged = {key: value for key, value in table.items() if pressure_stem(key) not in stems}
     for key, value in changes.items():
-        under = merged.get(key)
+        under = table.get(key)
         merged[key] = (
             override(under, value)
             if isinstance(under, Mapping) and isinstance(value, Mapping)

@@ -397,6 +397,20 @@ PositivePressure = Annotated[
 NonNegativePressure = Annotated[float, BeforeValidator(_in_bar), Field(allow_inf_nan=False, ge=0.0)]
 
 
+def _each_in_bar(value: object) -> object:
+    if isinstance(value, _Written) and isinstance(value.value, list):
+        return [_Written(value.key, item, value.unit) for item in value.value]
+    if isinstance(value, _Clash):
+        return [value]
+    return value.value if isinstance(value, _Written) else value
+
+
+Pressures = Annotated[
+    tuple[PositivePressure, ...], BeforeValidator(_each_in_bar), Field(max_length=10_000)
+]
+"""A list of pressures, [bar], under a key that ends in ``_bar`` or its other spellings."""
+
+
 class Table(BaseModel):
     """Base of every schema table: unknown keys are faults, values are frozen."""
 
@@ -437,6 +451,18 @@ def spellings(field: str) -> tuple[str, ...]:
     """
     stem = field.removesuffix("_bar")
     return (stem, *(f"{stem}_{unit}" for unit in _KEY_UNITS if unit != "bar"))
+
+
+def pressure_stem(key: str) -> str:
+    """Return what is common to all spellings of one pressure key.
+
+    >>> pressure_stem("from_at"), pressure_stem("from_bar"), pressure_stem("at_c")
+    ('from', 'from', 'at_c')
+    """
+    for unit in sorted(_KEY_UNITS, key=len, reverse=True):
+        if key.endswith(f"_{unit}"):
+            return key.removesuffix(f"_{unit}")
+    return key
 
 
 def _unit_in_key(field: str, key: str) -> str | None:
@@ -628,6 +654,7 @@ __all__ = [
     "Positive",
     "PositivePressure",
     "Pressure",
+    "Pressures",
     "Table",
     "Text",
     "TomlDocument",
@@ -636,6 +663,7 @@ __all__ = [
     "dotted",
     "nearest",
     "parse_pressure",
+    "pressure_stem",
     "read_toml",
     "shown",
     "spellings",
