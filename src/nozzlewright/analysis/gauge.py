@@ -32,12 +32,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from nozzlewright.bench import CertificatePoint, Gauge
-from nozzlewright.measurement import Cause, Caution
+from nozzlewright.measurement import Calibration, Cause, Caution, fit_calibration
 
 FloatArray = NDArray[np.float64]
 
 LEVEL = "gauge level"
-CERTIFICATE_FIT = "gauge certificate fit"
 RESOLUTION = "gauge resolution"
 
 MAX_DEGREE = 2
@@ -132,25 +131,23 @@ def _from_certificate(
     shown = np.array([point.indicated_pa for point in points])
     error = np.array([point.indicated_pa - point.reference_pa for point in points])
     stated = np.array([point.standard_uncertainty_pa for point in points])
-    centre, scale = float(shown.mean()), max(float(np.ptp(shown)) / 2.0, 1.0)
-    coefficients, covariance = _plainest_polynomial((shown - centre) / scale, error)
+    fit = _plainest_polynomial(shown, error, level.scope)
     low, high = float(shown[0]), float(shown[-1])
-    fit_cause = Cause(CERTIFICATE_FIT, level.scope)
-
-    def basis(pressure: FloatArray) -> FloatArray:
-        # Held at the ends: a parabola must not run away outside the points.
-        inside = (np.clip(pressure, low, high) - centre) / scale
-        return np.asarray(np.stack([inside**k for k in range(coefficients.size)], axis=-1))
+    span = max(high - low, 1.0)
 
     def error_at(pressure: FloatArray) -> FloatArray:
-        return np.asarray(basis(pressure) @ coefficients)
+        # Held at the ends: a parabola must not run away outside the points.
+        return np.asarray(
+            np.polynomial.polynomial.polyval(np.clip(pressure, low, high), fit.coefficients)
+        )
 
     def contributions(pressure: float) -> dict[Cause, float]:
-        row = basis(np.asarray(pressure))
-        outside = max(low - pressure, pressure - high, 0.0)
-        stretch = 1.0 + outside / max(high - low, scale)
-        common = float(np.interp(pressure, shown, stated)) * stretch
-        return {level: common, fit_cause: math.sqrt(float(row @ covariance @ row)) * stretch}
+        stretch = 1.0 + max(low - pressure, pressure - high, 0.0) / span
+        parts = {level: float(np.interp(pressure, shown, stated)) * stretch}
+        scatter = fit.at(min(max(pressure, low), high)).contributions
+        if fit.degrees_of_freedom > 0:
+            parts |= {cause: part * stretch for cause, part in scatter.items()}
+        return parts
 
     cautions: tuple[Caution, ...] = ()
     if len(points) < 3:
@@ -159,34 +156,36 @@ def _from_certificate(
     return GaugeCorrection(level, cautions, resolution, True, error_at, contributions)
 
 
-def _plainest_polynomial(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return coefficients, lowest power first, and their covariance from the scatter.
+def _plainest_polynomial(shown: FloatArray, error: FloatArray, scope: str) -> Calibration:
+    """Return the polynomial of the lowest degree that the points ask for.
 
-    The degree is the lowest whose corrected Akaike criterion is not clearly beaten by a higher
-    one; points up and down at one pressure (hysteresis) count as scatter. Fewer than five points
-    cannot choose: they get a line.
+    A higher degree must lower the corrected Akaike criterion clearly; points up and down at one
+    pressure (hysteresis) count as scatter. Fewer than five points cannot choose: they get a line.
     """
-    n = x.size
-    distinct = np.unique(np.round(x, 9)).size
-    degrees = range(min(MAX_DEGREE, distinct - 1) + 1)
-    if n < FEWEST_TO_CHOOSE:
-        degrees = range(min(1, distinct - 1), min(1, distinct - 1) + 1)
-    best: tuple[float, FloatArray, FloatArray] | None = None
-    for degree in degrees:
-        k = degree + 1
-        if degree > 1 and n - k - 2 <= 0:
+    count, distinct = shown.size, np.unique(shown).size
+    line = min(1, distinct - 1)
+    if count < FEWEST_TO_CHOOSE:
+        if count < line + 2:
+            # Through the points: nothing is left over to tell a scatter.
+            exactly = np.full(count, 1.0)
+            return fit_calibration(
+                shown, error, degree=line, standard_uncertainties=exactly, unit="Pa", scope=scope
+            )
+        return fit_calibration(shown, error, degree=line, unit="Pa", scope=scope)
+    best: tuple[float, Calibration] | None = None
+    for degree in range(min(MAX_DEGREE, distinct - 1) + 1):
+        terms = degree + 1
+        spare = count - terms - 2
+        if spare <= 0:
             break
-        design = np.stack([x**power for power in range(k)], axis=-1)
-        solution: FloatArray = np.asarray(np.linalg.lstsq(design, y, rcond=None)[0])
-        left = float(np.sum((y - design @ solution) ** 2))
-        freedom = n - k
-        variance = left / freedom if freedom > 0 else 0.0
-        covariance: FloatArray = np.asarray(variance * np.linalg.pinv(design.T @ design))
-        floor = 1e-12 * max(float(np.sum(y**2)), 1.0)
-        spare = max(n - k - 2, 1)
-        criterion = n * math.log((left + floor) / n) + 2.0 * (k + 1) * (n / spare)
+        fit = fit_calibration(shown, error, degree=degree, unit="Pa", scope=scope)
+        left = fit.residual_standard_deviation**2 * fit.degrees_of_freedom / count
+        criterion = count * math.log(left + 1e-12 * (1.0 + float(np.mean(error**2))))
+        criterion += 2.0 * (terms + 1) * count / spare
         if best is None or criterion < best[0] - CRITERION_GAIN:
-            best = criterion, solution, covariance
-    if best is None:
-        raise ValueError("a certificate needs at least one point")
-    return best[1], best[2]
+            best = criterion, fit
+    return (
+        best[1]
+        if best is not None
+        else fit_calibration(shown, error, degree=line, unit="Pa", scope=scope)
+    )

@@ -72,7 +72,7 @@ SURE_OF_TIME = 0.5
 ROUGH_SHARE = 2e-3
 """Share of the pressure to which the first, rough fit goes."""
 BOUNDS = (
-    (-1.0, -2.0, -2.0, 0.0, -0.1, math.log(HEAT_RANGE_S[0])),
+    (-1.0, -2.0, -3.0, -10.0, -0.1, math.log(HEAT_RANGE_S[0])),
     (3.0, 20.0, 12.0, 100.0, 10.0, math.log(HEAT_RANGE_S[1])),
 )
 """Of Theta, share lost, growth, air, settling over its scale, ln of the cooling time."""
@@ -240,13 +240,13 @@ class _Curve:
         self.leak_middle = law.leak_cubic(np.array([law.middle_pa]))
         self.solid, self.gas = law.compliance_line(self.table)
 
-    def theta(self, growth: float, air: float) -> tuple[FloatArray, FloatArray]:
-        """Return Theta and Q(p_m)/(Q(p) p_m) along the table, both rising."""
+    def theta(self, growth: float, air: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return Theta, -dTheta/d ln p and Q(p_m)/(Q(p) p_m) along the table."""
         flow = self.table * cubic(self.leak, growth)
         per_flow = float(cubic(self.leak_middle, growth)[0]) / flow
         pace = np.maximum(self.solid + air * self.gas, LEAST_COMPLIANCE) * per_flow * self.table
         steps = 0.5 * (pace[1:] + pace[:-1]) * -np.diff(self.log_table)
-        return np.concatenate(([0.0], np.cumsum(steps))), per_flow
+        return np.concatenate(([0.0], np.cumsum(steps))), pace, per_flow
 
     def at(
         self, when: FloatArray, x: FloatArray, settling: float, cooling_s: float | None
@@ -255,28 +255,34 @@ class _Curve:
 
         x : (Theta at the start, rate, growth, air)
         """
-        table, per_flow = self.theta(float(x[2]), float(x[3]))
+        table, pace, per_flow = self.theta(float(x[2]), float(x[3]))
         if cooling_s is None:
-            return self._pressure(table, x[0] + x[1] * when)
+            return self._pressure(table, pace, x[0] + x[1] * when)
         line = x[0] + x[1] * self.grid
         theta = line
         for _ in range(_ROUNDS):
-            pressure = self._pressure(table, theta)
+            pressure = self._pressure(table, pace, theta)
             u = _remaining_heat(self.grid, pressure, settling, cooling_s, self.law.heat_share)
             inverse_flow = np.interp(theta, table, per_flow)
             lost = np.diff(u) * 0.5 * (inverse_flow[1:] + inverse_flow[:-1])
             theta = line - np.concatenate(([0.0], np.cumsum(lost)))
         extra = np.interp(when, self.grid, theta - line)
-        return self._pressure(table, x[0] + x[1] * when + extra)
+        return self._pressure(table, pace, x[0] + x[1] * when + extra)
 
-    def _pressure(self, table: FloatArray, theta: FloatArray) -> FloatArray:
-        log_p = np.interp(theta, table, self.log_table)
-        # Beyond the table in a straight line of ln p, so that a fit can find its way back.
-        slope = (self.log_table[1] - self.log_table[0]) / (table[1] - table[0])
-        log_p = np.where(theta < 0.0, self.log_table[0] + slope * theta, log_p)
-        slope = (self.log_table[-1] - self.log_table[-2]) / (table[-1] - table[-2])
-        beyond = theta - table[-1]
-        log_p = np.where(beyond > 0.0, self.log_table[-1] + slope * beyond, log_p)
+    def _pressure(self, table: FloatArray, pace: FloatArray, theta: FloatArray) -> FloatArray:
+        """Turn Theta into pressure: cubic between the table's places, straight beyond them."""
+        place = np.clip(np.searchsorted(table, theta) - 1, 0, table.size - 2)
+        width = table[place + 1] - table[place]
+        s = (theta - table[place]) / width
+        inside = np.clip(s, 0.0, 1.0)
+        slope0, slope1 = -width / pace[place], -width / pace[place + 1]
+        y0 = self.log_table[place]
+        rise = self.log_table[place + 1] - y0
+        # Hermite's cubic, its slopes known: a broken line would shake the fit's derivatives.
+        bend = inside * (1.0 - inside)
+        log_p = y0 + inside * rise
+        log_p += bend * ((1.0 - inside) * (slope0 - rise) - inside * (slope1 - rise))
+        log_p += np.minimum(s, 0.0) * slope0 + np.maximum(s - 1.0, 0.0) * slope1
         return np.asarray(np.exp(np.clip(log_p, self.log_table[-1] - 20.0, self.log_table[0] + 5)))
 
 
@@ -354,7 +360,7 @@ class _Problem:
     def line_start(self, settled_s: float) -> FloatArray:
         """Return a start: leak from what comes after some time, heat from what comes before."""
         time, pressure = self.curve.time, self.bins.pressure_pa
-        table, _ = self.curve.theta(self.growth_mean, 0.0)
+        table, _, _ = self.curve.theta(self.growth_mean, 0.0)
         theta = np.interp(-np.log(pressure), -self.curve.log_table, table)
         late = time >= settled_s
         rate, at_start = np.polyfit(time[late], theta[late], 1)
@@ -433,7 +439,7 @@ class _Problem:
 def _jacobian(
     function: Callable[[FloatArray], FloatArray], x: FloatArray, at_x: FloatArray
 ) -> FloatArray:
-    step = 1e-5
+    step = 1e-4
     return np.stack([(function(x + step * unit) - at_x) / step for unit in np.eye(x.size)], axis=-1)
 
 

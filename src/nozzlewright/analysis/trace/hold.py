@@ -123,7 +123,7 @@ def analyse_hold(
         *cautions,
         *gauge.cautions,
         *_trace_cautions(t, p, fit, window, noise, step_pa),
-        *_leak_cautions(conversion, conditions),
+        *leak_cautions(conversion, conditions),
     )
     reading = _Reading(t, p, fit, conversion, gauge, noise, step_pa, scope)
     as_shown = reading.drop_time(window, seen)
@@ -558,7 +558,8 @@ def noise_without(noise: float, step: float) -> float:
     return math.sqrt(max(noise**2 - step**2 / 12.0, 0.0))
 
 
-def _leak_cautions(conversion: Conversion, conditions: BenchConditions) -> list[Caution]:
+def leak_cautions(conversion: Conversion, conditions: BenchConditions) -> list[Caution]:
+    """Return what must be known of the leaks that are not the injector's own."""
     found = []
     if conversion.known.rig_leak is None:
         found.append(
@@ -583,6 +584,7 @@ def _leak_cautions(conversion: Conversion, conditions: BenchConditions) -> list[
 __all__ = [
     "analyse_hold",
     "heat_is_seen",
+    "leak_cautions",
     "rig_leak_by_stopwatch",
     "rig_leak_from_blank",
     "timed_fall",

@@ -1,0 +1,424 @@
+"""Readings by eye and stopwatch: evidence of their own standing.
+
+A dial read by eye gives what a recording gives, only fewer numbers with wider limits. The same
+conversions are used, so that judging need not know which it was.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nozzlewright.analysis.gauge import GaugeCorrection, gauge_correction
+from nozzlewright.analysis.trace.clearance import guide_clearance, leak_path, watch_of
+from nozzlewright.analysis.trace.hold import (
+    LEAST_COVERED,
+    leak_cautions,
+    rig_leak_by_stopwatch,
+    timed_fall,
+)
+from nozzlewright.analysis.trace.knowledge import RigLeak, Values
+from nozzlewright.analysis.trace.reference import Conversion
+from nozzlewright.analysis.trace.set_value import SINGLE_OPENING_SHARE, student_factor
+from nozzlewright.analysis.trace.stopwatch import time_uncertainty
+from nozzlewright.bench import BenchConditions, Chatter, DropWindow, GaugeFindings, Hold, SeatHold
+from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
+from nozzlewright.measurement import (
+    Cause,
+    Caution,
+    Measured,
+    NotMeasured,
+    Quantity,
+    difference,
+)
+from nozzlewright.physics import time_between
+
+FloatArray = NDArray[np.float64]
+
+READING = "reading by eye"
+WIDE_SCATTER_SHARE = 0.015
+"""Standard deviation of the pops, as a share of their mean, from which a needle is called
+unsteady; common practice, no source."""
+
+
+def read_hand(
+    readings: HandReadings,
+    conditions: BenchConditions | None = None,
+    rig_leak: RigLeak | NotMeasured | None = None,
+) -> GaugeFindings:
+    """Return what one card of hand readings shows.
+
+    Parameters
+    ----------
+    readings : HandReadings
+        Pressures read by eye, falls timed by stopwatch
+    conditions : BenchConditions, optional
+        What the card cannot know; each missing piece costs only the values that need it
+    rig_leak : RigLeak or NotMeasured, optional
+        The rig's own leak from a recorded blank-plug hold; otherwise the fall timed in the
+        conditions is taken, where there is one
+    """
+    conditions = conditions or BenchConditions()
+    sitting = conditions.sitting or readings.source
+    gauge = gauge_correction(conditions.gauge, sitting)
+    scope = readings.source
+    opening, behaves = _mean_pressure(readings, readings.opening_pa, "opening", gauge)
+    closing, _ = _mean_pressure(readings, readings.closing_pa, "closing", gauge)
+    if rig_leak is None and conditions.blank_plug and conditions.blank_plug.drop_time_s:
+        plug_scope = f"blank plug, {conditions.sitting}" if conditions.sitting else "blank plug"
+        rig_leak = rig_leak_by_stopwatch(
+            conditions, gauge, plug_scope, reading_pa=_reading(readings),
+            reaction_s=readings.reaction_time_s,
+        )  # fmt: skip
+    hold = _hold(readings, conditions, gauge, rig_leak if isinstance(rig_leak, RigLeak) else None)
+    seat = readings.seat_hold
+    return GaugeFindings(
+        source=readings.source,
+        digest=readings.digest,
+        by_hand=True,
+        opening_pressure=opening,
+        closing_pressure=closing,
+        second_opening_pressure=NotMeasured(
+            "a dial read by eye does not show it", "record hard strokes with a fast gauge"
+        ),
+        holds=(hold,) if isinstance(hold, Hold) else (),
+        hold=hold,
+        seat_hold=(
+            NotMeasured("no seat hold is on the card", "hold below the opening and watch the tip")
+            if seat is None
+            else _seat_hold(seat, readings, conditions, gauge, opening, scope)
+        ),
+        chatter=_chatter(readings),
+        cautions=(*gauge.cautions, *behaves),
+        history=("read by eye and stopwatch",),
+    )
+
+
+def _reading(readings: HandReadings) -> float:
+    """Return the standard uncertainty of one reading by eye, rectangular, [Pa]."""
+    return readings.reading_resolution_pa / math.sqrt(3.0)
+
+
+def _mean_pressure(
+    readings: HandReadings, shown: Sequence[float], what: str, gauge: GaugeCorrection
+) -> tuple[Measured, tuple[Caution, ...]]:
+    """Return the mean of repeated readings, and how they behave.
+
+    Few readings know their own scatter badly: s/sqrt(n) is widened so that 1.96 times it covers
+    95 % (Student's t; JCGM 100:2008, G.3.2). The eye's rounding averages out only as far as the
+    readings scatter across it.
+    """
+    count = len(shown)
+    if count == 0:
+        return NotMeasured(
+            f"no {what} pressure is on the card", f"read the {what} pressure of several slow pops"
+        ), ()
+    values = np.asarray(shown, dtype=np.float64)
+    mean, eye = float(values.mean()), _reading(readings)
+    scatter = float(values.std(ddof=1)) if count > 1 else 0.0
+    cautions = []
+    if count == 1:
+        repeat = SINGLE_OPENING_SHARE * mean
+        cautions.append(Caution("single reading", "one pop says nothing of how they repeat"))
+    else:
+        repeat = scatter / math.sqrt(count) * student_factor(count)
+    rounding_left = max(0.0, 1.0 - (scatter / eye) ** 2) if eye > 0.0 else 0.0
+    rounding = eye * math.sqrt((1.0 + (count - 1) * rounding_left) / count)
+    if count >= 2 and scatter > WIDE_SCATTER_SHARE * mean:
+        cautions.append(
+            Caution(
+                "sticking needle",
+                f"the {what} pressures differ by {np.ptp(values) / 1e5:.1f} bar: a sticking "
+                "needle, air, or a gauge that swings",
+            )
+        )
+    if (drift := _drift(values, eye)) is not None:
+        cautions.append(
+            Caution("drift", f"the {what} pressure moves by {drift / 1e5:+.1f} bar from pop to pop")
+        )
+    parts = {
+        Cause(f"repeatability of the {what}", readings.source): repeat,
+        Cause(READING, f"{readings.source}, {what}"): rounding,
+        **gauge.contributions(mean),
+    }
+    quantity = Quantity(
+        gauge.correct_one(mean), "Pa", parts, f"mean of {count} reading(s) by eye",
+        (*gauge.cautions, *cautions),
+    )  # fmt: skip
+    return quantity, tuple(cautions)
+
+
+def _drift(values: FloatArray, eye: float) -> float | None:
+    """Return the change from pop to pop where it is plain, [Pa]."""
+    if values.size < 4:
+        return None
+    away = np.arange(values.size) - (values.size - 1) / 2.0
+    square = float(away @ away)
+    slope = float(away @ values) / square
+    left = values - values.mean() - slope * away
+    spread = math.hypot(math.sqrt(float(left @ left) / (values.size - 2)), eye)
+    return slope if abs(slope) > 4.0 * spread / math.sqrt(square) else None
+
+
+def _hold(
+    readings: HandReadings,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    rig_leak: RigLeak | None,
+) -> Hold | NotMeasured:
+    """Return what the timed falls say, those that answer the sheet's window best."""
+    falls = [drop for drop in readings.drops if drop.from_pa > drop.to_pa > 0 and drop.seconds > 0]
+    if not falls:
+        return NotMeasured("no fall of pressure was timed", "time the fall between two pressures")
+    window = conditions.window
+    alike = _best_falls(falls, window, readings.reading_resolution_pa)
+    first = alike[0]
+    seconds = np.array([drop.seconds for drop in alike])
+    from_pa, to_pa = gauge.correct_one(first.from_pa), gauge.correct_one(first.to_pa)
+    reading = _reading(readings)
+    mean = float(seconds.mean())
+    own = time_uncertainty(from_pa, to_pa, mean, reading, readings.reaction_time_s)
+    doubt = own / math.sqrt(seconds.size)
+    if seconds.size > 1:
+        again = float(seconds.std(ddof=1)) / math.sqrt(seconds.size) * student_factor(seconds.size)
+        doubt = max(doubt, again)
+    scope = f"{readings.source}, hold"
+    cause = Cause("stopwatch and reading", scope)
+    conversion = timed_fall(from_pa, to_pa, mean, conditions, gauge, rig_leak, cause, doubt)
+    seen = (
+        *gauge.cautions,
+        Caution(
+            "compression heat",
+            "a stopwatch cannot tell the cooling of the oil after pumping up from a leak: wait "
+            "some seconds before timing",
+        ),
+        *leak_cautions(conversion, conditions),
+    )
+    conductance = conversion.injector_conductance()
+    flow = None
+    if isinstance(conductance, Quantity):
+        at = np.array([conversion.known.middle_pa])
+        values = conversion.known.values
+        flow = float(conversion.known.injector_flow(values, conversion.fit.values, at)[0])
+    reach = _Reach(from_pa, to_pa, window)
+    return Hold(
+        start_s=0.0,
+        end_s=mean,
+        start_pa=from_pa,
+        end_pa=to_pa,
+        window_from_pa=window.from_pa if window else None,
+        window_to_pa=window.to_pa if window else None,
+        drop_time_as_shown=_as_shown(conversion, reach, len(alike), seen),
+        drop_time_at_reference=_at_reference(conversion, reach, seen),
+        decay_rate=_decay_rate(from_pa, to_pa, mean, doubt, cause, gauge, seen),
+        leakage_conductance=_cautioned(conductance, seen),
+        rig_conductance=conversion.rig_conductance(),
+        guide_clearance=_cautioned(guide_clearance(conversion, conditions, scope), seen),
+        settling=NotMeasured(
+            "a stopwatch cannot tell cooling from leakage", "record the hold with a gauge"
+        ),
+        leak_path=leak_path(
+            watch_of(conditions), None if rig_leak is None else conversion.rig_share(), flow
+        ),
+        cautions=seen,
+    )
+
+
+def _best_falls(
+    falls: list[TimedDrop], window: DropWindow | None, resolution_pa: float
+) -> list[TimedDrop]:
+    """Return the falls between the pressures that cover the window best, all alike."""
+
+    def covered(drop: TimedDrop) -> float:
+        if window is None:
+            return math.log(drop.from_pa / drop.to_pa)
+        return _Reach(drop.from_pa, drop.to_pa, window).covered
+
+    best = max(falls, key=covered)
+    near = max(resolution_pa, 1.0)
+    return [
+        drop
+        for drop in falls
+        if abs(drop.from_pa - best.from_pa) <= near and abs(drop.to_pa - best.to_pa) <= near
+    ]
+
+
+class _Reach:
+    """How much of the sheet's window a timed fall has seen."""
+
+    def __init__(self, from_pa: float, to_pa: float, window: DropWindow | None) -> None:
+        self.from_pa, self.to_pa, self.window = from_pa, to_pa, window
+
+    @property
+    def covered(self) -> float:
+        """Share of the window's ln ratio, [1]."""
+        if self.window is None:
+            return 0.0
+        top, bottom = min(self.window.from_pa, self.from_pa), max(self.window.to_pa, self.to_pa)
+        if top <= bottom:
+            return 0.0
+        return math.log(top / bottom) / math.log(self.window.from_pa / self.window.to_pa)
+
+    @property
+    def refusal(self) -> NotMeasured | None:
+        """Why the fall cannot answer the window; None where it can."""
+        if self.window is None:
+            return NotMeasured(
+                "the sheet names no pressures between which to time the drop",
+                "state the window in the sheet or the bench conditions",
+            )
+        if self.covered >= LEAST_COVERED:
+            return None
+        return NotMeasured(
+            f"the fall was timed from {self.from_pa / 1e5:.1f} to {self.to_pa / 1e5:.1f} bar, too "
+            f"little of the window from {self.window.from_pa / 1e5:.1f} to "
+            f"{self.window.to_pa / 1e5:.1f} bar",
+            "time the fall between the sheet's two pressures",
+        )
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        if self.covered > 0.98:
+            return ()
+        text = f"the fall covers {self.covered:.0%} of the window; the rest is extrapolated"
+        return (Caution("hold cut short", text),)
+
+
+def _as_shown(
+    conversion: Conversion, reach: _Reach, count: int, cautions: tuple[Caution, ...]
+) -> Measured:
+    window, refusal = reach.window, reach.refusal
+    if window is None or refusal is not None:
+        return refusal or NotMeasured("no window is stated")
+    known = conversion.known
+
+    def seconds(v: Values, fitted: FloatArray) -> float:
+        law = known.law(v)
+        scale = fitted[0] * known.middle_pa
+        return float(
+            time_between(
+                window.from_pa,
+                window.to_pa,
+                lambda p: scale * law.leakage(p.ravel(), float(fitted[1])).reshape(p.shape),
+                lambda p: law.compliance(p, float(fitted[2])),
+            )
+        )
+
+    same = max(abs(reach.from_pa - window.from_pa), abs(reach.to_pa - window.to_pa)) < 1e3
+    method = f"mean of {count} fall(s) timed by stopwatch"
+    if not same:
+        method += (
+            f" from {reach.from_pa / 1e5:.1f} to {reach.to_pa / 1e5:.1f} bar, brought to the "
+            "window by the law of a laminar leak"
+        )
+    time = conversion.propagated(seconds, unit="s", method=method)
+    return time.with_cautions(*cautions, *reach.cautions)
+
+
+def _at_reference(conversion: Conversion, reach: _Reach, cautions: tuple[Caution, ...]) -> Measured:
+    window, refusal = reach.window, reach.refusal
+    if window is None or refusal is not None:
+        return refusal or NotMeasured("no window is stated")
+    return _cautioned(conversion.time_at_reference(window), (*cautions, *reach.cautions))
+
+
+def _decay_rate(
+    from_pa: float,
+    to_pa: float,
+    seconds: float,
+    doubt_s: float,
+    cause: Cause,
+    gauge: GaugeCorrection,
+    cautions: tuple[Caution, ...],
+) -> Quantity:
+    """Return the mean slope of ln p between the two readings, [1/s]."""
+    ratio = math.log(from_pa / to_pa)
+    rate = ratio / seconds
+    # Time and readings matter to a slope of ln p; the law of the leak does not.
+    parts = {cause: rate * doubt_s / seconds}
+    for shared, part in gauge.contributions(math.sqrt(from_pa * to_pa)).items():
+        parts[shared] = part * (1.0 / from_pa - 1.0 / to_pa) / seconds
+    return Quantity(rate, "1/s", parts, "ln of the two readings over the time", cautions)
+
+
+def _cautioned(measured: Measured, cautions: tuple[Caution, ...]) -> Measured:
+    return measured.with_cautions(*cautions) if isinstance(measured, Quantity) else measured
+
+
+def _seat_hold(
+    seat: WatchedHold,
+    readings: HandReadings,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+    opening: Measured,
+    scope: str,
+) -> SeatHold:
+    """Return the seat hold as it was read at its ends."""
+    eye = _reading(readings)
+    at_start, at_end = (Cause(READING, f"{scope}, seat hold {end}") for end in ("start", "end"))
+    start = gauge.correct_one(seat.start_pa)
+
+    def pressure(value: float, own: dict[Cause, float], method: str) -> Quantity:
+        return Quantity(value, "Pa", {**own, **gauge.contributions(value)}, method, gauge.cautions)
+
+    started = pressure(start, {at_start: eye}, "read by eye")
+    mean: Measured
+    fall: Measured
+    if seat.end_pa is None:
+        fall = NotMeasured("the pressure at the end of the hold was not read", "read it")
+        mean = fall
+    else:
+        end = gauge.correct_one(seat.end_pa)
+        fall = Quantity(
+            start - end, "Pa", {at_start: eye, at_end: -eye}, "difference of two readings by eye"
+        )
+        mean = pressure(
+            0.5 * (start + end), {at_start: 0.5 * eye, at_end: 0.5 * eye},
+            "mean of two readings by eye",
+        )  # fmt: skip
+    margin: Measured = NotMeasured("the opening pressure was not read")
+    if isinstance(opening, Quantity):
+        margin = difference(opening, started, method="opening pressure less start of hold")
+    return SeatHold(
+        start_s=0.0,
+        end_s=seat.seconds,
+        start_pressure=started,
+        mean_pressure=mean,
+        fall=fall,
+        duration=Quantity(
+            seat.seconds,
+            "s",
+            {Cause("stopwatch", f"{scope}, seat hold"): readings.reaction_time_s},
+            "stopwatch",
+        ),
+        margin_below_opening=margin,
+        watch=conditions.seat_watch,
+    )  # fmt: skip
+
+
+def _chatter(readings: HandReadings) -> Chatter | NotMeasured:
+    counts = np.asarray(readings.openings_per_stroke, dtype=np.float64)
+    if counts.size == 0:
+        return NotMeasured(
+            "nobody counted openings", "record a few quick strokes with a fast gauge"
+        )
+    spread = float(counts.std(ddof=1)) if counts.size > 1 else 1.0
+    widened = student_factor(counts.size) if counts.size > 1 else 1.0
+    unheard = NotMeasured("the ear does not time them", "record quick strokes with a fast gauge")
+    return Chatter(
+        openings_per_stroke=Quantity(
+            float(counts.mean()),
+            "1",
+            {
+                Cause("counted by ear", readings.source): max(
+                    spread / math.sqrt(counts.size) * widened, 0.5 / math.sqrt(counts.size)
+                )
+            },
+            f"counted in {counts.size} stroke(s)",
+        ),
+        rate=unheard,
+        regularity=unheard,
+    )
