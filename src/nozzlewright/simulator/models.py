@@ -59,7 +59,7 @@ class OilModel:
         w1, w2 = (math.log10(math.log10(nu * 1e6 + 0.7)) for nu in (nu1, nu2))
         slope = (w1 - w2) / math.log10(t2 / t1)
         w = w1 - slope * math.log10(temperature_k / t1)
-        return (10.0 ** (10.0**w) - 0.7) * 1e-6
+        return float(10.0 ** (10.0**w) - 0.7) * 1e-6
 
     def dynamic_viscosity(self, temperature_k: float) -> float:
         """Dynamic viscosity at zero gauge pressure, [Pa s]."""

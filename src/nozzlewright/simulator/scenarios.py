@@ -142,7 +142,7 @@ def draw_rig(rng: np.random.Generator) -> RigModel:
         wall_compliance=volume / 1.3e9 * float(rng.uniform(0.02, 0.25)),
         plug_volume_m3=float(rng.uniform(0.3e-6, 1.0e-6)),
         chamber_volume_m3=float(rng.uniform(0.5e-6, 2.0e-6)),
-        thermal_time_s=float(rng.uniform(1.5, 6.0)),
+        thermal_time_s=float(rng.uniform(1.0, 4.0)),
         air_share=float(rng.uniform(0.0, 0.002)),
         leak_conductance=0.0,
     )
@@ -150,14 +150,17 @@ def draw_rig(rng: np.random.Generator) -> RigModel:
 
 def _stroke_flows(
     rng: np.random.Generator, setup: BenchSetup, injector: InjectorModel
-) -> tuple[float, float]:
-    """Flow of slow and of fast strokes, so that a fitter would hear 3-10 and 8-60 pops a second."""
+) -> tuple[float, float, float]:
+    """Flow of slow and of fast strokes [m^3/s], and volume that an opening takes [m^3].
+
+    So that a fitter hears some 2 to 8 and 10 to 60 openings a second, as far as a hand can.
+    """
     opening = injector.opening_pressure_pa
     c = exact.compliance(setup, injector, 0.9 * opening, setup.temperature_k)
     fall = opening * injector.seat_area / injector.guide_area
     slow = float(np.clip(rng.uniform(2.0, 8.0) * c * fall, 0.06e-6, 0.8e-6))
     fast = float(np.clip(rng.uniform(10.0, 60.0) * c * fall, 3.0 * slow, 5.0e-6))
-    return slow, fast
+    return slow, fast, c * fall
 
 
 def _drawn_window(opening_pa: float) -> tuple[float, float]:
@@ -227,9 +230,12 @@ def random_session(
         rng, kind, setup, injector, sensor, at_upper
     )
 
-    slow, fast = _stroke_flows(rng, setup, injector)
+    slow, fast, per_opening = _stroke_flows(rng, setup, injector)
     falls = exact.drop_time(setup, injector, upper, lower, temperature, with_rig_leak=True)
-    above = min(float(rng.uniform(1.03, 1.07)) * upper, 0.93 * injector.opening_pressure_pa)
+    # High enough that the window's upper pressure is still to come when the valve is shut.
+    lost_before = 0.5 * upper / falls
+    above = float(rng.uniform(1.03, 1.07)) * upper + 0.4 * lost_before
+    above = min(above, 0.95 * injector.opening_pressure_pa)
     hold = HoldAt(
         above,
         duration_s=min(hold_share * falls + 4.0, 150.0),
@@ -238,7 +244,7 @@ def random_session(
         push_share=0.6,
     )
     margin = float(rng.choice([10e5, 20e5, 28e5]))
-    script = _drawn_script(rng, kind, slow, fast, hold, margin)
+    script = _drawn_script(rng, kind, (slow, fast, per_opening), hold, margin)
     window = ((upper, lower),)
     session = simulate(setup, injector, sensor, script, rng, windows_pa=window)
 
@@ -296,7 +302,7 @@ def _with_fault(
         )
     elif kind == "weeping":
         # A worn seat lets the pressure into its face before lift-off and passes a little.
-        slow, _ = _stroke_flows(rng, setup, injector)
+        slow, _, _ = _stroke_flows(rng, setup, injector)
         speed = math.sqrt(2.0 * opening / setup.oil.density(setup.temperature_k))
         injector = replace(
             injector,
@@ -363,9 +369,15 @@ def _with_fault(
 
 
 def _drawn_script(
-    rng: np.random.Generator, kind: str, slow: float, fast: float, hold: HoldAt, margin: float
+    rng: np.random.Generator,
+    kind: str,
+    flows: tuple[float, float, float],
+    hold: HoldAt,
+    margin: float,
 ) -> Script:
-    slow_volume = float(rng.uniform(0.4e-6, 0.9e-6))
+    slow, fast, per_opening = flows
+    openings = float(rng.uniform(1.3, 10.0))
+    slow_volume = float(np.clip(openings * per_opening, 0.15e-6, 1.2e-6))
     push = slow_volume / slow
     slow_rate = float(np.clip(60.0 * 0.7 / push, 4.0, 40.0))
     fast_rate = float(rng.uniform(60.0, 100.0))

@@ -31,7 +31,9 @@ from nozzlewright.simulator.script import (
 )
 from nozzlewright.simulator.sensor import as_sensed, sampling_instants
 
-LIFTED_STEP_S = 1.0e-6
+LIFTED_STEP_S = 2.0e-6
+RINGING_STEP_S = 1.0e-6
+"""Steps while the needle is lifted: with one lump of oil, and with a line that rings, [s]."""
 SEATED_STEP_S = 5.0e-4
 LEAK_RANGE_PA = 800.0e5
 """Range over which the leak polynomials are fitted, [Pa]."""
@@ -58,7 +60,7 @@ class SimulatedSession:
     """What is true, fit for JSON; SI units, named in the keys"""
 
     def as_csv_text(self) -> str:
-        """Return the recording as CSV with the header ``time_s,pressure_bar``; a drop-out is ``NaN``."""
+        """Return CSV text with the header ``time_s,pressure_bar``; a drop-out is ``NaN``."""
         rows = [
             f"{t:.6f},{'NaN' if math.isnan(p) else format(p, '.4f')}"
             for t, p in zip(self.time_s.tolist(), (self.pressure_pa / 1e5).tolist(), strict=True)
@@ -75,7 +77,7 @@ def parameters(
     injector: InjectorModel | None,
     *,
     sensor_lag_s: float = 0.0,
-    lifted_step_s: float = LIFTED_STEP_S,
+    lifted_step_s: float | None = None,
     seated_step_s: float = SEATED_STEP_S,
 ) -> Array:
     """Return the kernel's parameters, shape (N_PARAMETERS,); no injector: the blank plug."""
@@ -105,6 +107,8 @@ def parameters(
         par[k.LINE_RESISTANCE] = 2.0 * rig.line_damping * ringing * rig.line_inertance
         par[k.STEP_RINGING] = min(0.1 / ringing, seated_step_s)
         seated_step_s = min(0.6 / ringing, seated_step_s)
+    if lifted_step_s is None:
+        lifted_step_s = RINGING_STEP_S if rig.line_inertance > 0.0 else LIFTED_STEP_S
     par[k.STEP_LIFTED] = lifted_step_s
     par[k.STEP_SEATED] = seated_step_s
     par[k.SENSOR_LAG] = sensor_lag_s
@@ -141,7 +145,7 @@ def parameters(
     par[k.FRICTION_SPEED] = max(1.0e-3, most_friction / (injector.moving_mass_kg * 5.0e5))
     par[k.NEEDLE_DAMPING] = injector.needle_damping
     par[k.CONTACT_STIFFNESS] = 1.0e8
-    par[k.CONTACT_DAMPING] = 2 * 0.3 * math.sqrt(1.0e8 * injector.moving_mass_kg)
+    par[k.CONTACT_DAMPING] = 5.0
     sine = math.sin(injector.seat_angle_rad / 2)
     cosine = math.cos(injector.seat_angle_rad / 2)
     scale = injector.seat_discharge * math.pi * sine
@@ -333,7 +337,7 @@ class _Player:
             self.rest(period - push)
         else:
             self.flags.add("hold pressure not reached")
-        self.rest(float(self.rng.uniform(0.1, 0.4)))
+        self.rest(float(self.rng.uniform(0.05, 0.3)))
         begin, at_begin = self.now, float(self.state[k.P_G])
         self.rest(act.duration_s, shut=True)
         self.holds.append(

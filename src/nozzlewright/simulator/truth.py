@@ -82,7 +82,7 @@ def drop_time(
         c = reference_compliance
         if c is None:
             c = compliance(setup, injector, p, temperature_k)
-        total += weight * c / g
+        total += float(weight) * c / g
     return 0.5 * (high - low) * total
 
 
