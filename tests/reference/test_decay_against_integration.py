@@ -20,6 +20,12 @@ from nozzlewright.physics import (
     time_between,
 )
 
+
+def near(expected, rel=1e-6, abs=0.0):  # noqa: A002
+    """Return an approximate value without pytest's absolute 1e-12, which swallows small SI."""
+    return pytest.approx(expected, rel=rel, abs=abs)
+
+
 AT = 98_066.5
 START, END = 150 * AT, 100 * AT
 VOLUME, MODULUS, ALPHA = 20e-6, 1.4e9, 12e-9
@@ -45,25 +51,25 @@ def _barus(p):
 
 def test_constant_viscosity_and_stiffness():
     exact = _time_by_integration(lambda p: CONDUCTANCE * p, lambda _p: VOLUME / MODULUS)
-    assert drop_time_constant(START, END, TAU) == pytest.approx(exact, rel=1e-8)
-    assert drop_time_constant(START, END, TAU) == pytest.approx(28.5784, rel=1e-5)
+    assert drop_time_constant(START, END, TAU) == near(exact, rel=1e-8)
+    assert drop_time_constant(START, END, TAU) == near(28.5784, rel=1e-5)
 
 
 def test_fluid_that_thickens_with_pressure():
     exact = _time_by_integration(_barus, lambda _p: VOLUME / MODULUS)
-    assert drop_time_barus(START, END, TAU, ALPHA) == pytest.approx(exact, rel=1e-8)
-    assert drop_time_barus(START, END, TAU, ALPHA) == pytest.approx(30.7028, rel=1e-5)
+    assert drop_time_barus(START, END, TAU, ALPHA) == near(exact, rel=1e-8)
+    assert drop_time_barus(START, END, TAU, ALPHA) == near(30.7028, rel=1e-5)
     general = drop_time(START, END, CONDUCTANCE, lambda _p: VOLUME / MODULUS, ALPHA)
-    assert general == pytest.approx(exact, rel=1e-8)
+    assert general == near(exact, rel=1e-8)
 
 
 def test_oil_that_stiffens_with_pressure():
     exact = _time_by_integration(lambda p: CONDUCTANCE * p, lambda p: VOLUME / (1.3e9 + 10.8 * p))
     tau = VOLUME / 1.3e9 / CONDUCTANCE
-    assert drop_time_stiffening(START, END, tau, 1.3e9, 10.8) == pytest.approx(exact, rel=1e-8)
+    assert drop_time_stiffening(START, END, tau, 1.3e9, 10.8) == near(exact, rel=1e-8)
     general = drop_time(START, END, CONDUCTANCE, lambda p: VOLUME / (1.3e9 + 10.8 * p))
-    assert general == pytest.approx(exact, rel=1e-8)
-    assert general == pytest.approx(27.9702, rel=1e-5)
+    assert general == near(exact, rel=1e-8)
+    assert general == near(27.9702, rel=1e-5)
 
 
 def test_thickening_growing_gap_stiffening_and_air_together():
@@ -77,9 +83,7 @@ def test_thickening_growing_gap_stiffening_and_air_together():
         lambda p: CONDUCTANCE * p * leak_factor(float(p), ALPHA, growth),
         lambda p: compliance(float(p)),
     )
-    assert drop_time(START, END, CONDUCTANCE, compliance, ALPHA, growth) == pytest.approx(
-        exact, rel=1e-8
-    )
+    assert drop_time(START, END, CONDUCTANCE, compliance, ALPHA, growth) == near(exact, rel=1e-8)
 
 
 def test_leak_factor_is_the_leak_of_the_guide_over_its_low_pressure_limit():
@@ -87,7 +91,7 @@ def test_leak_factor_is_the_leak_of_the_guide_over_its_low_pressure_limit():
         200e5, 2e-6, 6e-3, 20e-3, 3.1e-3, growth_m_per_pa=3.5e-14, alpha_per_pa=ALPHA
     )
     factor = leak_factor(200e5, ALPHA, 3.5e-14 / 2e-6)
-    assert CONDUCTANCE * 200e5 * factor == pytest.approx(leak, rel=1e-13)
+    assert CONDUCTANCE * 200e5 * factor == near(leak, rel=1e-13)
 
 
 def test_pressure_some_seconds_after_shut_off():
@@ -95,8 +99,8 @@ def test_pressure_some_seconds_after_shut_off():
         lambda _t, y: [-_barus(y[0]) * MODULUS / VOLUME], (0, 6), [START],
         rtol=1e-11, atol=1e-3, method="DOP853",
     ).y[0, -1]  # fmt: skip
-    assert pressure_barus(6.0, START, TAU, ALPHA) == pytest.approx(exact, rel=1e-9)
-    assert pressure_barus(6.0, START, TAU, ALPHA) / 1e5 == pytest.approx(136.022, abs=5e-4)
+    assert pressure_barus(6.0, START, TAU, ALPHA) == near(exact, rel=1e-9)
+    assert pressure_barus(6.0, START, TAU, ALPHA) / 1e5 == near(136.022, abs=5e-4)
 
 
 def test_the_whole_hold_with_a_leaking_rig_beside_the_guide():
@@ -128,12 +132,10 @@ def test_regression_the_six_second_rule_means_another_clearance_on_each_rig(
     """The rule is printed in TM 55-1930-209-14&P-9-4; what it means for a rig is worked out."""
     conductance = guide_conductance(0.5e-6 * clearance_um, 6e-3, 20e-3, 3.1e-3)
     compliance = volume_cm3 * 1e-6 / MODULUS
-    assert drop_time_barus(START, END, compliance / conductance, ALPHA) == pytest.approx(
-        6.0, rel=3e-3
-    )
+    assert drop_time_barus(START, END, compliance / conductance, ALPHA) == near(6.0, rel=3e-3)
     leak = guide_leakage(START, 0.5e-6 * clearance_um, 6e-3, 20e-3, 3.1e-3, alpha_per_pa=ALPHA)
-    assert leak * 1e9 == pytest.approx(leak_mm3_s, rel=6e-3)
+    assert leak * 1e9 == near(leak_mm3_s, rel=6e-3)
     tight = guide_conductance(1.5e-6, 6e-3, 20e-3, 3.1e-3)
-    assert drop_time_barus(START, END, compliance / tight, ALPHA) == pytest.approx(
+    assert drop_time_barus(START, END, compliance / tight, ALPHA) == near(
         seconds_of_3_um, rel=1.5e-2
     )
