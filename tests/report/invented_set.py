@@ -13,6 +13,7 @@ from datetime import date
 import numpy as np
 
 from nozzlewright.advice.next_action import ActionKind, Advice, NextAction
+from nozzlewright.advice.plan import advise_set
 from nozzlewright.bench import (
     Adjustment,
     AsPrinted,
@@ -51,6 +52,7 @@ from nozzlewright.bench import (
     Torque,
 )
 from nozzlewright.capture import Recording
+from nozzlewright.judging.engine_set import judge_set
 from nozzlewright.judging.verdict import (
     BenchTest,
     Direction,
@@ -121,9 +123,7 @@ def invented_recording(opening_bar: float = 175.0, drop_s: float = 9.4) -> Recor
     elapsed = time_s[hold] - 34.0
     bar[hold] = 163.0 * np.exp(-rate * elapsed) + 1.8 * np.exp(-elapsed / 0.8) - 1.0
     noise = np.random.default_rng(5).normal(0.0, 0.25, time_s.size)
-    return Recording(
-        time_s, (np.maximum(bar, 0.0) + noise) * _BAR, "cylinder-1.csv", "3f9a" * 16
-    )
+    return Recording(time_s, (np.maximum(bar, 0.0) + noise) * _BAR, "cylinder-1.csv", "3f9a" * 16)
 
 
 def invented_strokes() -> tuple[Stroke, ...]:
@@ -164,8 +164,12 @@ def invented_findings(
     fit_s = np.linspace(36.4, 54.0, 40)
     fit_pa = (163.0 * np.exp(-rate * (fit_s - 34.0)) - 1.0) * _BAR
     hold = Hold(
-        34.0, 54.0, 163.8 * _BAR, float(fit_pa[-1]),
-        window_from_pa=150.0 * _BAR, window_to_pa=100.0 * _BAR,
+        34.0,
+        54.0,
+        163.8 * _BAR,
+        float(fit_pa[-1]),
+        window_from_pa=150.0 * _BAR,
+        window_to_pa=100.0 * _BAR,
         drop_time_as_shown=drop_time(drop_s),
         drop_time_at_reference=drop_time(0.71 * drop_s, reference=True),
         decay_rate=Quantity(rate, "1/s", {Cause("fit"): 0.004 * rate}),
@@ -174,22 +178,28 @@ def invented_findings(
         ),
         rig_conductance=Quantity(9e-18, "m^3/(s Pa)", {Cause("fit"): 1e-18}),
         guide_clearance=Quantity(
-            2.93e-6, "m", {Cause("eccentricity"): 0.3e-6},
-            method="annulus flow over unknown eccentricity", interval=(2.1e-6, 3.2e-6),
+            2.93e-6,
+            "m",
+            {Cause("eccentricity"): 0.3e-6},
+            method="annulus flow over unknown eccentricity",
+            interval=(2.1e-6, 3.2e-6),
         ),
         settling=Quantity(1.8e5, "Pa", {Cause("fit"): 0.2e5}),
         leak_path="guide or seat: the trace cannot tell; the tip stayed dry, so the guide",
-        fit_time_s=tuple(fit_s), fit_pressure_pa=tuple(fit_pa), cautions=(_SETTLING,),
-    )  # fmt: skip
+        fit_time_s=tuple(fit_s),
+        fit_pressure_pa=tuple(fit_pa),
+        cautions=(_SETTLING,),
+    )
     seat = SeatHold(
-        6.0, 16.0,
+        6.0,
+        16.0,
         start_pressure=opening_pressure(opening_bar - 20.0),
         mean_pressure=opening_pressure(opening_bar - 20.6),
         fall=Quantity(1.2e5, "Pa", {Cause("resolution"): 0.05e5}),
         duration=Quantity(10.0, "s", {Cause("resolution"): 0.01}),
         margin_below_opening=Quantity(20.0e5, "Pa", {Cause("repeatability"): 0.3e5}),
         watch=TipWatch(grade, leak_off_drops=2, leak_off_seconds=30.0),
-    )  # fmt: skip
+    )
     return GaugeFindings(
         source="cylinder-1.csv",
         digest="3f9a" * 16,
@@ -264,9 +274,12 @@ def invented_conditions() -> BenchConditions:
         fluid=Fluid("calibration fluid, ISO 4113"),
         oil_temperature=Quantity(295.35, "K", {Cause("thermometer"): 0.5}),
         gauge=Gauge(
-            "G-07", range_pa=400.0 * _BAR, accuracy_class=0.6, resolution_pa=0.1 * _BAR,
+            "G-07",
+            range_pa=400.0 * _BAR,
+            accuracy_class=0.6,
+            resolution_pa=0.1 * _BAR,
             calibrated_on="2025-01-20",
-        ),  # fmt: skip
+        ),
         rig=Rig("R-2", compliance=Quantity(2.1e-14, "m^3/Pa", {Cause("compliance"): 4e-16})),
         blank_plug=BlankPlug("blank.csv"),
     )
@@ -281,27 +294,41 @@ def _verdicts(findings: GaugeFindings | None, seen: FitterObservations) -> tuple
         bad = seen.chatter is ChatterGrade.NONE
         verdicts.append(
             _plain(
-                BenchTest.CHATTER, Outcome.FAIL if bad else Outcome.PASS, "must chatter",
+                BenchTest.CHATTER,
+                Outcome.FAIL if bad else Outcome.PASS,
+                "must chatter",
                 f"heard: {seen.chatter}",
-            )  # fmt: skip
+            )
         )
     spray = {None: Outcome.NOT_DONE, SprayGrade.GOOD: Outcome.PASS, SprayGrade.POOR: Outcome.FAIL}
     verdicts.append(
-        _plain(BenchTest.SPRAY, spray[seen.spray], "four even jets, no drips",
-               f"spray: {seen.spray or 'not judged'}")  # fmt: skip
+        _plain(
+            BenchTest.SPRAY,
+            spray[seen.spray],
+            "four even jets, no drips",
+            f"spray: {seen.spray or 'not judged'}",
+        )
     )
     seat = Outcome.NOT_DONE
     if seen.seat is not None:
         seat = Outcome.FAIL if seen.seat is TipGrade.DROP else Outcome.PASS
     verdicts.append(
-        _plain(BenchTest.SEAT, seat, "20 bar below opening, 10 s, no drop",
-               f"tip: {seen.seat or 'not watched'}")  # fmt: skip
+        _plain(
+            BenchTest.SEAT,
+            seat,
+            "20 bar below opening, 10 s, no drop",
+            f"tip: {seen.seat or 'not watched'}",
+        )
     )
     verdicts.append(_drop_verdict(findings))
     worst = [finding.seen for finding in seen.inspection if finding.severity is Severity.RENEW]
     verdicts.append(
-        _plain(BenchTest.INSPECTION, Outcome.FAIL if worst else Outcome.PASS, "no finding to renew",
-               worst[0] if worst else "nothing to renew")  # fmt: skip
+        _plain(
+            BenchTest.INSPECTION,
+            Outcome.FAIL if worst else Outcome.PASS,
+            "no finding to renew",
+            worst[0] if worst else "nothing to renew",
+        )
     )
     return tuple(verdicts)
 
@@ -322,14 +349,20 @@ def _opening_verdict(findings: GaugeFindings | None) -> Verdict:
     elif bar < 172.1:
         outcome, chance, direction = Outcome.TOO_CLOSE, 0.79, Direction.LOW
     return Verdict(
-        BenchTest.OPENING, outcome, limit,
+        BenchTest.OPENING,
+        outcome,
+        limit,
         (f"the opening pressure is {outcome} against its band",),
-        rule=DecisionRule.GUARDED, measured=findings.opening_pressure,
-        lower=170.0 * _BAR, upper=180.0 * _BAR, direction=direction,
+        rule=DecisionRule.GUARDED,
+        measured=findings.opening_pressure,
+        lower=170.0 * _BAR,
+        upper=180.0 * _BAR,
+        direction=direction,
         probability_of_conformity=chance,
         cannot_judge="a gauge of 250 bar, class 0.6, could tell"
-        if outcome is Outcome.TOO_CLOSE else "",
-    )  # fmt: skip
+        if outcome is Outcome.TOO_CLOSE
+        else "",
+    )
 
 
 def _drop_verdict(findings: GaugeFindings | None) -> Verdict:
@@ -344,11 +377,15 @@ def _drop_verdict(findings: GaugeFindings | None) -> Verdict:
     elif measured.value < 6.3:
         outcome, chance = Outcome.TOO_CLOSE, 0.72
     return Verdict(
-        BenchTest.BACK_LEAKAGE, outcome, limit,
+        BenchTest.BACK_LEAKAGE,
+        outcome,
+        limit,
         (f"the drop time at reference conditions is {outcome} against its limit",),
-        rule=DecisionRule.GUARDED, measured=measured, lower=6.0,
+        rule=DecisionRule.GUARDED,
+        measured=measured,
+        lower=6.0,
         probability_of_conformity=chance,
-    )  # fmt: skip
+    )
 
 
 def _sitting(
@@ -362,9 +399,13 @@ def _sitting(
     shim_mm: float | None = None,
 ) -> TestSitting:
     seen = FitterObservations(
-        spray=spray, chatter=chatter, seat=seat, needle_slide=True, inspection=inspection,
+        spray=spray,
+        chatter=chatter,
+        seat=seat,
+        needle_slide=True,
+        inspection=inspection,
         note=note,
-    )  # fmt: skip
+    )
     return TestSitting(findings, seen, shim_mm)
 
 
@@ -375,33 +416,41 @@ def invented_injectors() -> tuple[SetInjector, ...]:
     )
     return (
         SetInjector(
-            1, "SN 4471",
+            1,
+            "SN 4471",
             _sitting(invented_findings(166.4, 10.9), shim_mm=1.05, note="carbon at the tip"),
             _sitting(invented_findings(175.2, 11.2), shim_mm=1.15),
         ),
         SetInjector(
-            2, "SN 4472",
+            2,
+            "SN 4472",
             _sitting(invented_findings(169.8, 12.5), spray=SprayGrade.POOR, shim_mm=1.10),
             _sitting(invented_findings(174.6, 12.8), shim_mm=1.15),
         ),
         SetInjector(3, "SN 4473", _sitting(invented_findings(171.3, 8.6), shim_mm=1.10), None),
         SetInjector(
-            4, "SN 4474",
-            _sitting(invented_findings(174.1, 5.2), inspection=worn, shim_mm=1.15), None,
+            4,
+            "SN 4474",
+            _sitting(invented_findings(174.1, 5.2), inspection=worn, shim_mm=1.15),
+            None,
         ),
         SetInjector(
-            5, "SN 4475",
-            _sitting(hand_findings(), spray=None, chatter=ChatterGrade.WEAK, seat=None), None,
+            5,
+            "SN 4475",
+            _sitting(hand_findings(), spray=None, chatter=ChatterGrade.WEAK, seat=None),
+            None,
         ),
         SetInjector(
-            6, "SN 4476",
+            6,
+            "SN 4476",
             _sitting(
-                invented_findings(175.9, 10.1, grade=TipGrade.DROP), seat=TipGrade.DROP,
+                invented_findings(175.9, 10.1, grade=TipGrade.DROP),
+                seat=TipGrade.DROP,
                 shim_mm=1.20,
             ),
             None,
         ),
-    )  # fmt: skip
+    )
 
 
 def invented_engine_set() -> EngineSet:
@@ -443,9 +492,12 @@ def invented_verdict(engine_set: EngineSet) -> SetVerdict:
         assert last is not None
         latest.append(
             InjectorVerdict(
-                injector, injector.as_left is not None, _verdicts(last.gauge, last.seen), outcome,
+                injector,
+                injector.as_left is not None,
+                _verdicts(last.gauge, last.seen),
+                outcome,
                 (why,),
-            )  # fmt: skip
+            )
         )
     distance = Quantity(-3.9e5, "Pa", {Cause("repeatability", "set"): 0.3e5})
     return SetVerdict(
@@ -467,43 +519,72 @@ def invented_advice() -> tuple[Advice, ...]:
         action = NextAction(cylinder, kind, do, why, **more)  # type: ignore[arg-type]
         return Advice(cylinder, (action,), "")
 
-    fit = [
-        one(n, ActionKind.FIT, "Fit with one new washer.", "every test passed") for n in (1, 2)
-    ]
+    fit = [one(n, ActionKind.FIT, "Fit with one new washer.", "every test passed") for n in (1, 2)]
     spray = "Hands behind the shield: the jet pierces skin."
     return (
         *fit,
         one(
-            3, ActionKind.CHANGE_SHIM, "Put in a shim 0.05 mm thicker: 1.15 mm instead of 1.10 mm.",
+            3,
+            ActionKind.CHANGE_SHIM,
+            "Put in a shim 0.05 mm thicker: 1.15 mm instead of 1.10 mm.",
             "raises the opening pressure by about 4 bar to its target of 175 bar",
-            caution=spray, shim_change_m=5e-5, predicted_opening=opening_pressure(175.3),
-            warnings=("The effect of a shim is taken from the sheet, not measured on this holder.",),
+            caution=spray,
+            shim_change_m=5e-5,
+            predicted_opening=opening_pressure(175.3),
+            warnings=("The effect of a shim is taken from the sheet, not measured here.",),
         ),
         one(
-            4, ActionKind.RENEW_PAIR, "Exchange needle and body as a pair.",
+            4,
+            ActionKind.RENEW_PAIR,
+            "Exchange needle and body as a pair.",
             "the drop time is under its limit with a dry tip, and the needle is scored",
         ),
         Advice(
             5,
             (
-                NextAction(5, ActionKind.TEST, "Hold 20 bar below opening for 10 s, tip wiped dry.",
-                           "seat leakage was not done", caution=spray),
-                NextAction(5, ActionKind.TEST, "Time the fall from 150 to 100 bar.",
-                           "back-leakage was not done"),
+                NextAction(
+                    5,
+                    ActionKind.TEST,
+                    "Hold 20 bar below opening for 10 s, tip wiped dry.",
+                    "seat leakage was not done",
+                    caution=spray,
+                ),
+                NextAction(
+                    5,
+                    ActionKind.TEST,
+                    "Time the fall from 150 to 100 bar.",
+                    "back-leakage was not done",
+                ),
             ),
             "the seat hold: it decides between cleaning and exchange",
         ),
         one(
-            6, ActionKind.CLEAN_AND_RETEST, "Clean the seat, flush, and test the seat again.",
+            6,
+            ActionKind.CLEAN_AND_RETEST,
+            "Clean the seat, flush, and test the seat again.",
             "a drop formed 20 bar below the opening pressure",
         ),
-    )  # fmt: skip
+    )
+
+
+def judged_report(**changes: object) -> SetReport:
+    """The same set as judged and advised by the tool itself; `changes` replace fields of it."""
+    engine_set = replace(invented_engine_set(), **changes)  # type: ignore[arg-type]
+    sheet = invented_sheet()
+    verdict = judge_set(engine_set, sheet)
+    return set_report(
+        engine_set, sheet, verdict, advise_set(verdict, sheet), invented_conditions(), MADE_ON
+    )
 
 
 def invented_report(**changes: object) -> SetReport:
     """The report of the set; `changes` replace fields of the engine set."""
     engine_set = replace(invented_engine_set(), **changes)  # type: ignore[arg-type]
     return set_report(
-        engine_set, invented_sheet(), invented_verdict(engine_set), invented_advice(),
-        invented_conditions(), MADE_ON,
-    )  # fmt: skip
+        engine_set,
+        invented_sheet(),
+        invented_verdict(engine_set),
+        invented_advice(),
+        invented_conditions(),
+        MADE_ON,
+    )

@@ -4,6 +4,8 @@
     One recording or card: data for ``--json``, a summary for the terminal.
 ``set_report``
     One set: verdicts, values, next actions, sheet and bench.
+``judgement``
+    The same set as data and as a summary for the terminal.
 ``fitting``
     The fitting sheet for the engine.
 ``wording``
@@ -11,6 +13,7 @@
 """
 
 from nozzlewright.report.fitting import FittingSheet, fitting_sheet
+from nozzlewright.report.judgement import judgement_as_data, judgement_as_text
 from nozzlewright.report.reading import (
     SCHEMA,
     quantity_data,
@@ -27,6 +30,8 @@ __all__ = [
     "SetReport",
     "ValueText",
     "fitting_sheet",
+    "judgement_as_data",
+    "judgement_as_text",
     "quantity_data",
     "reading_as_data",
     "reading_as_text",

@@ -12,6 +12,7 @@ from datetime import date
 
 from nozzlewright.advice.next_action import Advice, NextAction
 from nozzlewright.bench import (
+    AsPrinted,
     BenchConditions,
     Chatter,
     Condition,
@@ -26,6 +27,7 @@ from nozzlewright.bench import (
     SettingSheet,
     TestSitting,
 )
+from nozzlewright.judging.decision_rule import GUARD_FACTOR, acceptance_zone
 from nozzlewright.judging.verdict import (
     BenchTest,
     InjectorOutcome,
@@ -103,7 +105,12 @@ class Scale:
     lower_limit: float | None
     upper_limit: float | None
     guard: float
-    """Width of the guard band on either side of a limit; 0 where none applies."""
+    """Width of the guard band outside each limit, where a fail is not proved; 0 without one."""
+    accept_from: float | None
+    """Lowest measured value that passes; None: no lower limit."""
+    accept_to: float | None
+    can_pass: bool
+    """Whether any measured value could pass with this uncertainty."""
     caption: str
     """The value in words, with its verdict."""
 
@@ -118,7 +125,9 @@ class TestCell:
     value: ValueText | None
     """What was measured; None where a person's eye or ear decided."""
     said: str
-    """What to print beside the outcome: the value, or what was seen."""
+    """What to print beside the outcome: the value, or what was seen, or both."""
+    seen: str = ""
+    """What was seen or heard alone."""
     probability: str = ""
     """Probability of conformity in words; empty where it does not apply."""
     reasons: tuple[str, ...] = ()
@@ -485,12 +494,15 @@ def _test_cell(item: InjectorVerdict, verdict: Verdict) -> TestCell:
     value = None if verdict.measured is None else value_text(verdict.measured, unit)
     reasons = (*verdict.reasons, *((verdict.cannot_judge,) if verdict.cannot_judge else ()))
     seen = _seen_text(verdict.test, sitting.seen) if sitting else ""
-    measured = value.text if value is not None and value.measured else ""
+    # The seat is judged by what was seen; its number only says how far below opening that was.
+    shown = value is not None and value.measured and not (seen and verdict.test is BenchTest.SEAT)
+    measured = value.text if value is not None and shown else ""
     probability = verdict.probability_of_conformity
     return TestCell(
         outcome=verdict.outcome,
         value=value,
         said="; ".join(part for part in (measured, seen) if part),
+        seen=seen,
         probability="" if probability is None else probability_text(probability),
         reasons=_clean(reasons),
         scale=_scale(verdict, value, unit),
@@ -511,10 +523,6 @@ def _seen_text(test: BenchTest, seen: FitterObservations) -> str:
     return ""
 
 
-_GUARD_FACTOR = 1.6448536269514722
-"""One-sided 95 % point of the normal distribution (ISO 14253-1:2017; JCGM 106:2012, 8.3)."""
-
-
 def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) -> Scale | None:
     measured = verdict.measured
     if value is None or not isinstance(measured, Quantity):
@@ -523,18 +531,26 @@ def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) ->
         return None
     unit = unit or trade_unit(measured.unit)
     low, high = (unit.value(bound) for bound in measured.coverage_interval)
-    guarded = verdict.rule is DecisionRule.GUARDED
     chance = verdict.probability_of_conformity
     conforms = "" if chance is None else f", within limits with {probability_text(chance)}"
+    rule = verdict.rule or DecisionRule.SIMPLE
+    u = unit.width(measured.standard_uncertainty)
+    lower, upper = (
+        None if limit is None else unit.value(limit) for limit in (verdict.lower, verdict.upper)
+    )
+    zone = acceptance_zone(u, lower, upper, rule)
     return Scale(
         name=str(verdict.test),
         unit=unit.printed,
         value=unit.value(measured.value),
         low=low,
         high=high,
-        lower_limit=None if verdict.lower is None else unit.value(verdict.lower),
-        upper_limit=None if verdict.upper is None else unit.value(verdict.upper),
-        guard=_GUARD_FACTOR * unit.width(measured.standard_uncertainty) if guarded else 0.0,
+        lower_limit=lower,
+        upper_limit=upper,
+        guard=GUARD_FACTOR * u if rule is DecisionRule.GUARDED else 0.0,
+        accept_from=zone[0] if zone else None,
+        accept_to=zone[1] if zone else None,
+        can_pass=zone is not None,
         caption=f"{value.text}: {verdict.outcome}{conforms}",
     )
 
@@ -690,28 +706,24 @@ def _action_text(action: NextAction) -> ActionText:
 
 def _sheet_facts(sheet: SettingSheet, condition: Condition) -> tuple[Fact, ...]:
     band = sheet.opening_band(condition)
+    spread = _printed(sheet.spread_printed) or limit_text(None, sheet.spread_pa, "Pa")
     return _facts(
         ("Sheet", sheet.title),
         ("Injector", sheet.injector),
         ("Source", sheet.source),
-        ("Opening pressure", _printed(band.printed.text, band.printed.where) if band else ""),
-        (
-            "Seat",
-            _printed(sheet.seat.printed.text, sheet.seat.printed.where) if sheet.seat else "",
-        ),
-        (
-            "Back-leakage",
-            _printed(sheet.back_leakage.printed.text, sheet.back_leakage.printed.where)
-            if sheet.back_leakage
-            else "",
-        ),
-        ("Spread", limit_text(None, sheet.spread_pa, "Pa")),
+        ("Opening pressure", _printed(band.printed if band else None)),
+        ("Seat", _printed(sheet.seat.printed if sheet.seat else None)),
+        ("Back-leakage", _printed(sheet.back_leakage.printed if sheet.back_leakage else None)),
+        ("Leak-off", _printed(sheet.leak_off.printed if sheet.leak_off else None)),
+        ("Spread", spread),
         ("Digest", sheet.digest[:16]),
     )
 
 
-def _printed(text: str, where: str) -> str:
-    return f"{text} ({where})" if where else text
+def _printed(printed: AsPrinted | None) -> str:
+    if printed is None:
+        return ""
+    return f"{printed.text} ({printed.where})" if printed.where else printed.text
 
 
 def bench_facts(conditions: BenchConditions) -> tuple[Fact, ...]:

@@ -104,10 +104,12 @@ class ValueText:
 def number(value: float, decimals: int) -> str:
     """Return a number with a true minus sign and without a negative zero.
 
-    >>> number(-0.04, 1), number(-2.5, 1)
-    ('0.0', '−2.5')
+    Negative decimals round to tens, hundreds ...
+
+    >>> number(-0.04, 1), number(-2.5, 1), number(12346.0, -1)
+    ('0.0', '−2.5', '12350')
     """
-    text = f"{value:.{decimals}f}"
+    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
     if text.startswith("-"):
         text = text[1:] if float(text) == 0.0 else f"−{text[1:]}"
     return text
@@ -140,7 +142,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
 
     Examples
     --------
-    >>> from nozzlewright.measurement import Cause
+    >>> from nozzlewright.measurement import Cause, Quantity
     >>> opening = Quantity(174.938e5, "Pa", {Cause("gauge level"): 0.2341e5})
     >>> value_text(opening).text.replace("\N{NO-BREAK SPACE}", " ")
     '174.94 ± 0.46 bar'
@@ -153,6 +155,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
     value = unit.value(measured.value)
     low, high = (unit.value(bound) for bound in measured.coverage_interval)
     half_width = (high - low) / 2.0
+    measured_width = unit.width(measured.standard_uncertainty)
     if not half_width > 0.0:
         plain = plain_number(value)
         return ValueText(
@@ -163,9 +166,9 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
             method=measured.method,
             cautions=caution_texts(measured.cautions),
         )
-    places = decimals_for(half_width) if math.isfinite(half_width) else 2
+    places = _last_place(half_width if math.isfinite(half_width) else measured_width)
     shown = number(value, places)
-    if _is_lopsided(value, low, high, places):
+    if _is_lopsided(value, low, high):
         plus_minus = "\N{NO-BREAK SPACE}".join((_bound(low, places), "to", _bound(high, places)))
         text = f"{with_unit(shown, unit.printed)} ({with_unit(plus_minus, unit.printed)})"
     else:
@@ -192,7 +195,14 @@ def width_text(width: float, unit: TradeUnit) -> str:
     if width <= 0.0:
         return ""
     name = "K" if unit.printed == "°C" else unit.printed
-    return with_unit(number(width, decimals_for(width)), name)
+    return with_unit(number(width, _last_place(width)), name)
+
+
+def _last_place(width: float) -> int:
+    """Return the decimal place of the second significant digit; negative left of the point."""
+    if width < 100.0:
+        return decimals_for(width)
+    return 1 - math.floor(math.log10(width))
 
 
 def pressure_text(pressure_pa: float, decimals: int = 1) -> str:
@@ -245,12 +255,12 @@ def printable(text: str) -> str:
     >>> printable("a\x1b[31mb\tc")
     'a[31mb c'
     """
-    spaced = re.sub(r"[^\S\u00a0]+", " ", text).strip()
-    return "".join(
+    kept = "".join(
         sign
-        for sign in spaced
+        for sign in re.sub(r"[^\S\u00a0]", " ", text)
         if unicodedata.category(sign) not in _UNPRINTABLE and sign not in _TURNING
     )
+    return re.sub(" +", " ", kept).strip(" ")
 
 
 _UNPRINTABLE = frozenset({"Cc", "Cs", "Co", "Cn"})
@@ -259,11 +269,10 @@ _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufe
 """Signs that override the direction of the text after them, and the byte order mark."""
 
 
-def _is_lopsided(value: float, low: float, high: float, places: int) -> bool:
+def _is_lopsided(value: float, low: float, high: float) -> bool:
     if not (math.isfinite(low) and math.isfinite(high)):
         return True
-    half_width = (high - low) / 2.0
-    return bool(abs((high + low) / 2.0 - value) > max(0.05 * half_width, 0.5 * 10.0**-places))
+    return abs((high - value) - (value - low)) > 0.1 * (high - low)
 
 
 def _bound(bound: float, places: int) -> str:

@@ -91,7 +91,7 @@ def trace_figure(
             (0.0, unit * sum(shares[:index]), width, unit * share)
             for index, share in enumerate(shares)
         ]
-    elif height >= 210.0 and zooms:
+    elif height >= 180.0 and zooms:
         top = 0.57 * room
         each = width / len(zooms)
         boxes = [(0.0, 0.0, width, top)]
@@ -123,17 +123,15 @@ def trace_description(findings: GaugeFindings) -> str:
 
 
 def _marks(findings: GaugeFindings) -> list[str]:
-    """Return the names of all marks that the figure bears, in the order of the legend."""
+    """Return the marks that need a legend; strokes and holds bear their names themselves."""
     hold = findings.hold if isinstance(findings.hold, Hold) else None
     borne = {
         "trace": True,
         "stroke": bool(findings.strokes),
         "opening": bool(findings.openings),
         "closing": 0 < len(findings.openings) <= _MANY_OPENINGS,
-        "hold": hold is not None,
         "fit": hold is not None and len(hold.fit_time_s) > 1,
         "window": hold is not None and hold.window_from_pa is not None,
-        "seat": isinstance(findings.seat_hold, SeatHold),
     }
     return [name for name, is_borne in borne.items() if is_borne]
 
@@ -672,12 +670,7 @@ def scale_figure(
     high = max([scale.value, *limits, *(b for b in (scale.high,) if np.isfinite(b))])
     pad = max(0.14 * (high - low), 1.2 * scale.guard, 1e-9)
     panel = Panel(2.0, 5.0, width - 4.0, height - 17.0, low - pad, high + pad, 0.0, 1.0)
-    left = panel.at_t(scale.lower_limit) if scale.lower_limit is not None else panel.x
-    right = panel.at_t(scale.upper_limit) if scale.upper_limit is not None else panel.right
-    drawing.rectangle(left, panel.y, right - left, panel.height, "ti")
-    for limit in limits if scale.guard else ():
-        from_x, to_x = panel.at_t(limit - scale.guard), panel.at_t(limit + scale.guard)
-        hatched(drawing, from_x, panel.y, to_x - from_x, panel.height)
+    _scale_ground(drawing, panel, scale)
     drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
     middle = panel.y + panel.height / 2.0
     for limit in limits:
@@ -690,6 +683,19 @@ def scale_figure(
     words = [(panel.at_t(limit), plain_number(float(f"{limit:.5g}"))) for limit in limits]
     _scale_words(drawing, panel, words, scale.unit, height)
     return drawing.finished(f"{scale.name}, {scale.caption}", theme)
+
+
+def _scale_ground(drawing: Drawing, panel: Panel, scale: Scale) -> None:
+    """Draw where a value passes (plain), and where it is too close to tell (hatched)."""
+    lower, upper = scale.lower_limit, scale.upper_limit
+    if scale.guard:
+        left = panel.x if lower is None else panel.at_t(lower - scale.guard)
+        right = panel.right if upper is None else panel.at_t(upper + scale.guard)
+        hatched(drawing, left, panel.y, right - left, panel.height)
+    if scale.can_pass:
+        left = panel.x if scale.accept_from is None else panel.at_t(scale.accept_from)
+        right = panel.right if scale.accept_to is None else panel.at_t(scale.accept_to)
+        drawing.rectangle(left, panel.y, right - left, panel.height, "ti")
 
 
 def _scale_words(

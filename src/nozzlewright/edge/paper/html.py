@@ -16,7 +16,7 @@ from nozzlewright.edge.paper.figures import (
     set_figure,
     trace_figure,
 )
-from nozzlewright.edge.paper.pdf import TraceKey, sentence, write_file
+from nozzlewright.edge.paper.pdf import TraceKey, sentence, short_words, write_file
 from nozzlewright.edge.paper.svg import PAGE, style_of
 from nozzlewright.judging.verdict import BenchTest
 from nozzlewright.report.fitting import FittingSheet
@@ -199,7 +199,11 @@ def _set_section(report: SetReport) -> str:
             "p", _state(spread.outcome), " Spread ", _tag("b", escape(spread.value.sentence)),
             escape(f", allowed {spread.limit}{chance}. Mean {spread.mean.sentence}. {said}"),
         ),
-        *(_words("p", sentence(reason)) for reason in report.reasons),
+        *(
+            _words("p", sentence(reason))
+            for reason in report.reasons
+            if reason not in (*spread.reasons, spread.odd_one_out)
+        ),
         _tag(
             "div",
             _tag("div", _tag("h2", "Setting sheet"), _facts(report.sheet)),
@@ -242,12 +246,8 @@ def _set_row(page: InjectorPage) -> str:
 def _short(cell: TestCell | None) -> str:
     if cell is None:
         return "–"
-    measured = cell.value is not None and cell.value.measured
-    text = cell.value.text if cell.value is not None and measured else cell.said
     hidden = _tag("span", escape(f"{cell.outcome}: "), class_="unseen")
-    return _tag(
-        "span", _mark(cell.outcome), hidden, escape(text or str(cell.outcome)), class_="state"
-    )
+    return _tag("span", _mark(cell.outcome), hidden, escape(short_words(cell)), class_="state")
 
 
 # -- one injector ----------------------------------------------------------------------------
@@ -300,20 +300,28 @@ def _injector_section(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> s
 def _next_block(page: InjectorPage) -> str:
     parts = [_action(action) for action in page.actions]
     if page.next_test:
-        parts.append(_tag("p", _tag("span", "Would tell most: ", class_="quiet"),
-                          escape(page.next_test)))  # fmt: skip
+        parts.append(
+            _tag("p", _tag("span", "Would tell most: ", class_="quiet"), escape(page.next_test))
+        )
+    minds = dict.fromkeys(action.caution for action in page.actions if action.caution)
+    parts += [_mind(words) for words in minds]
     return _tag("div", _tag("h2", "Next"), *parts, class_="next-block") if parts else ""
 
 
 def _action(action: ActionText) -> str:
     expected = f" Expected afterwards: {action.predicted}." if action.predicted else ""
-    minds = [*action.warnings, *([action.caution] if action.caution else [])]
-    return _tag(
-        "p", _tag("b", escape(sentence(action.do))), " ",
-        _tag("span", escape(sentence(action.why)), class_="quiet"), escape(expected),
-    ) + "".join(
-        _tag("p", _tag("b", "Mind: "), escape(sentence(words))) for words in minds
-    )  # fmt: skip
+    told = _tag(
+        "p",
+        _tag("b", escape(sentence(action.do))),
+        " ",
+        _tag("span", escape(sentence(action.why)), class_="quiet"),
+        escape(expected),
+    )
+    return told + "".join(_mind(words) for words in action.warnings)
+
+
+def _mind(words: str) -> str:
+    return _tag("p", _tag("b", "Mind: "), escape(sentence(words)))
 
 
 def _test_row(row: TestRow, heads: Sequence[str]) -> str:

@@ -25,7 +25,7 @@ from nozzlewright.edge.paper.figures import (
     trace_figure,
 )
 from nozzlewright.errors import Fault, InputFault
-from nozzlewright.judging.verdict import BenchTest
+from nozzlewright.judging.verdict import BenchTest, Outcome
 from nozzlewright.report.set_report import (
     ActionText,
     Fact,
@@ -49,6 +49,8 @@ _LONGEST_NAME = 110
 _LONGEST_TEXT = 700
 """Longer text is cut short on paper, with a mark that says so; the HTML has all of it."""
 _TEXT_WIDTH_PT = 505.0
+_MUCH_TEXT = 1500
+"""Letters of advice and reasons beyond which a page is crowded."""
 _SHORT_FACT = 30
 """Facts up to so many letters stand three in a row."""
 
@@ -180,6 +182,7 @@ def _fonts(*, system: bool) -> typst.Fonts:
 def _report_data(
     report: SetReport, traces: Mapping[TraceKey, Trace], paper: Paper
 ) -> dict[str, Any]:
+    spread_words = [*report.spread.reasons, report.spread.odd_one_out]
     data = {
         "paper": paper,
         "title": _name(report.title),
@@ -193,7 +196,7 @@ def _report_data(
         "set_figure": set_figure(report.scale, (_TEXT_WIDTH_PT, 118.0)),
         "set_figure_words": set_description(report.scale),
         "spread": _spread_data(report.spread),
-        "reasons": [sentence(reason) for reason in report.reasons],
+        "reasons": [sentence(reason) for reason in report.reasons if reason not in spread_words],
         "sheet": _facts_data(report.sheet),
         "bench": _facts_data(report.bench),
         "rule": report.rule,
@@ -266,15 +269,20 @@ def _next_text(page: InjectorPage) -> str:
         return page.next_test or "nothing"
     more = len(page.actions) - 1
     rest = f" And {more} more on its page." if more else ""
-    return _shortened(page.actions[0].do, 160) + rest
+    return _shortened(page.actions[0].do, 110) + rest
 
 
 def _short_cell(cell: TestCell | None) -> dict[str, str] | None:
-    if cell is None:
-        return None
+    return None if cell is None else {"outcome": str(cell.outcome), "short": short_words(cell)}
+
+
+def short_words(cell: TestCell) -> str:
+    """Return the shortest words for a test: what was seen, else the value, else the outcome."""
+    if cell.seen:
+        return cell.seen
     if cell.value is not None and cell.value.measured:
-        return {"outcome": str(cell.outcome), "short": cell.value.text}
-    return {"outcome": str(cell.outcome), "short": cell.said or str(cell.outcome)}
+        return cell.value.text
+    return cell.said or str(cell.outcome)
 
 
 def _spread_data(spread: SpreadText) -> dict[str, str]:
@@ -306,7 +314,7 @@ def _page_data(
         if (page.cylinder, sitting) in traces
     }
     last = next(reversed(shown), "")
-    height = 102.0 if len(shown) > 1 else 212.0
+    height = _trace_height(page, len(shown))
     return {
         "cylinder": page.cylinder,
         "identity": _name(page.identity),
@@ -315,6 +323,9 @@ def _page_data(
         "both": both,
         "reasons": [sentence(reason) for reason in page.reasons],
         "actions": [_action_data(action) for action in page.actions],
+        "action_cautions": list(
+            dict.fromkeys(sentence(action.caution) for action in page.actions if action.caution)
+        ),
         "next_test": page.next_test,
         "tests": [_test_data(row) for row in page.tests],
         "values": [
@@ -361,12 +372,20 @@ def _page_data(
     }
 
 
+def _trace_height(page: InjectorPage, traces: int) -> float:
+    """Return how high a trace is drawn, [pt]: much text leaves less room for it."""
+    if traces > 1:
+        return 100.0
+    texts = [text for action in page.actions for text in (action.do, action.why, action.caution)]
+    texts += [*page.reasons, *(why for row in page.tests for why in row.latest.reasons)]
+    return 118.0 if sum(len(text) for text in texts) > _MUCH_TEXT else 190.0
+
+
 def _action_data(action: ActionText) -> dict[str, Any]:
     return {
         "do": sentence(action.do),
         "why": sentence(action.why),
         "predicted": action.predicted,
-        "caution": sentence(action.caution),
         "warnings": [sentence(words) for words in action.warnings],
     }
 
@@ -379,10 +398,15 @@ def _test_data(row: TestRow) -> dict[str, Any]:
         "as_found": _cell_data(row.as_found),
         "as_left": _cell_data(row.as_left),
         "latest": _cell_data(latest),
-        "why": " ".join(sentence(reason) for reason in latest.reasons),
+        "why": " ".join(sentence(reason) for reason in _reasons_on_paper(latest)),
         "figure": scale_figure(latest.scale, (150.0, 28.0)) if latest.scale else "",
         "figure_words": f"{latest.scale.name}, {latest.scale.caption}" if latest.scale else "",
     }
+
+
+def _reasons_on_paper(cell: TestCell) -> tuple[str, ...]:
+    """Return the reasons; the first one of a pass only repeats the value that stands beside it."""
+    return cell.reasons[1:] if cell.outcome is Outcome.PASS else cell.reasons
 
 
 def _cell_data(cell: TestCell | None) -> dict[str, str] | None:

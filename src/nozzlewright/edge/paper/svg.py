@@ -180,10 +180,16 @@ def nice_ticks(low: float, high: float, wanted: int) -> list[float]:
         return [low]
     raw = span / max(wanted, 1)
     power = 10.0 ** math.floor(math.log10(raw))
-    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * 0.999)
-    first = math.ceil(low / step - 1e-9)
-    last = math.floor(high / step + 1e-9)
-    return [index * step + 0.0 for index in range(first, last + 1)]
+    ticks: list[float] = []
+    # The widest step that gives no more than was asked for; a narrower one where only one fits.
+    for multiple in (10.0, 5.0, 2.0, 1.0, 0.5, 0.2):
+        if len(ticks) > 1 and multiple * power < raw * 0.999:
+            break
+        step = multiple * power
+        first = math.ceil(low / step - 1e-9)
+        last = math.floor(high / step + 1e-9)
+        ticks = [index * step + 0.0 for index in range(first, last + 1)]
+    return ticks
 
 
 def tick_text(tick: float, ticks: Sequence[float]) -> str:
@@ -300,8 +306,6 @@ LEGEND_WORDS = {
     "opening": "opening (lift-off)",
     "closing": "closing",
     "stroke": "lever stroke",
-    "hold": "timed hold",
-    "seat": "seat hold",
     "fit": "fit to decay",
     "window": "window",
 }
@@ -318,10 +322,6 @@ def _swatch(drawing: Drawing, name: str, x: float, y: float) -> None:
     elif name == "stroke":
         drawing.rectangle(x, y - 3.0, 12.0, 6.0, "bd")
         drawing.line(x, y - 3.0, x + 12.0, y - 3.0, "in")
-    elif name == "hold":
-        drawing.rectangle(x, y - 3.0, 12.0, 6.0, "ti")
-    elif name == "seat":
-        hatched(drawing, x, y - 3.0, 12.0, 6.0)
     elif name == "fit":
         drawing.line(x, y, x + 12.0, y, "da")
     elif name == "window":
