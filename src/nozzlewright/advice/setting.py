@@ -145,7 +145,7 @@ def change_to(
         warnings.append("The shim now fitted was not written down: measure it first.")
     return SettingChange(
         do=_shim_words(shims, change, shim_now_m, predicted, target_pa),
-        why=f"It opens at {stated(opening)}; a shim does {_effect_words(effect)}.",
+        why=f"Shims do {_effect_words(effect)}.",
         predicted=predicted,
         shim_change_m=change,
         warnings=tuple(warnings),
@@ -194,7 +194,7 @@ def _turn(
     )
     return SettingChange(
         do=do,
-        why=f"It opens at {stated(opening)}; one turn does {stated(effect)}.",
+        why=f"One turn does {stated(effect)}{_of(effect)}.",
         predicted=predicted,
         screw_turns=turns,
         warnings=tuple(warnings),
@@ -271,10 +271,12 @@ def _shim_words(
 
 def _effect_words(effect: Quantity) -> str:
     low, high = (bound / BAR_PER_MM for bound in effect.coverage_interval)
-    return (
-        f"{plain(effect.value / BAR_PER_MM)} bar/mm ({low:.0f} to {high:.0f} bar/mm; "
-        f"{effect.method})"
-    )
+    span = f" ({low:.0f} to {high:.0f} bar/mm)" if high > low else ""
+    return f"{plain(effect.value / BAR_PER_MM)} bar/mm{span}{_of(effect)}"
+
+
+def _of(effect: Quantity) -> str:
+    return f", {effect.method}" if effect.method else ""
 
 
 def _mm(length_m: float) -> str:

@@ -25,7 +25,7 @@ class DecisionRule(StrEnum):
     """How a measured value is held against a limit."""
 
     GUARDED = "guarded"
-    """ISO 14253-1: pass only where conformity is proved at 95 %, fail only where it is disproved."""
+    """ISO 14253-1: pass where conformity is proved at 95 %, fail where it is disproved."""
     SIMPLE = "simple"
     """Simple acceptance (JCGM 106:2012, 8.2): the measured value decides."""
 

@@ -149,7 +149,7 @@ def _decide_drop(
     paths = _open_paths(sitting, hold) if too_fast else ()
     what = "of the injector alone" if injector_alone else "as the gauge showed it"
     chance = percent(decision.probability_of_conformity)
-    first = f"The drop {what} took {stated(measured)}; it is within the limit with {chance}."
+    first = f"The drop {what} took {stated(measured)}; probability of conformity {chance}."
     reasons = [first, *doubts]
     if too_fast:
         reasons.append(_whose_leak(paths, sitting, hold))
@@ -334,7 +334,7 @@ def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionR
     outcome = decision.outcome
     first = (
         f"{watch.leak_off_drops} drops in {seconds(watch.leak_off_seconds)} are {stated(count)} "
-        f"in {seconds(demand.seconds)}; within the limit with "
+        f"in {seconds(demand.seconds)}; probability of conformity "
         f"{percent(decision.probability_of_conformity)}."
     )
     reasons = [first]

@@ -56,8 +56,8 @@ def judge_opening(sitting: TestSitting, sheet: SettingSheet, condition: Conditio
     decision = decide(measured, band.lower_pa, band.upper_pa, sheet.rule)
     outcome, doubt = hedged(decision.outcome, measured, sheet.rule)
     first = (
-        f"It opens at {stated(measured)}, {_place(measured, band.lower_pa, band.upper_pa)}; it is "
-        f"within the band with {percent(decision.probability_of_conformity)}."
+        f"It opens at {stated(measured)}, {_place(measured, band.lower_pa, band.upper_pa)}; "
+        f"probability of conformity {percent(decision.probability_of_conformity)}."
     )
     told = [first]
     if doubt:
@@ -128,7 +128,7 @@ def judge_chatter(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
         else:
             decision = decide(counted, demand.minimum_openings_per_stroke, None, sheet.rule)
             why = (
-                f"{stated(counted)} openings per quick stroke; within the limit with "
+                f"{stated(counted)} openings per quick stroke; probability of conformity "
                 f"{percent(decision.probability_of_conformity)}."
             )
             findings.append((decision.outcome, why))

@@ -135,7 +135,7 @@ def sheet_of(document: TomlDocument) -> SettingSheet:
     _across(builder, built, sections)
     faults += builder.faults
     if whole is None or faults:
-        raise SheetFault(dict.fromkeys(faults))
+        raise SheetFault(sorted(dict.fromkeys(faults), key=_line))
     return SettingSheet(
         title=whole.title,
         injector=whole.injector,
@@ -157,6 +157,11 @@ def sheet_of(document: TomlDocument) -> SettingSheet:
         leak_off=built.leak_off,
         spread_printed=built.spread[1],
     )
+
+
+def _line(fault: Fault) -> int:
+    line = re.search(r", line (\d+)", fault.where)
+    return int(line[1]) if line else 0
 
 
 def _sound_part(model: type[BaseModel], data: object) -> tuple[Any, bool]:
@@ -182,9 +187,7 @@ def _dropped(data: object, location: Location) -> bool:
     for depth, key in enumerate(location):
         if not isinstance(data, dict) or not isinstance(key, str):
             return False
-        names = [one for one in (key, *spellings(key)) if one in data] if is_pressure_key(key) else [
-            key
-        ]  # fmt: skip
+        names = (key, *spellings(key)) if is_pressure_key(key) else (key,)
         inner = data.get(key)
         if depth < len(location) - 1 and isinstance(inner, dict):
             data = inner
