@@ -165,6 +165,12 @@ def read_layout(source: Source, encoding: str) -> Layout:
             )
     above = [row for row in rows if row[0] < first_line]
     heading_line, names, units, odd = _headings(above, remarks, columns, delimiter)
+    if heading_line is not None:
+        # A row under the heading that holds a number is a damaged reading, not preamble.
+        first_line = min(
+            [number for number, _, cells in above if number > heading_line and _has_value(cells)],
+            default=first_line,
+        )
     preamble = [line for number, line, _ in above if number != heading_line]
     return Layout(
         encoding=encoding,
@@ -251,6 +257,10 @@ def _column_kinds(rows: Sequence[Sequence[str]], columns: int) -> tuple[CellKind
         most = (solid or count).most_common(1)
         result.append(most[0][0] if most else CellKind.EMPTY)
     return tuple(result)
+
+
+def _has_value(cells: Sequence[str]) -> bool:
+    return any(cell_kind(cell) in VALUES for cell in cells)
 
 
 def _fits(cells: Sequence[str], kinds: Sequence[CellKind], wanted: Sequence[int]) -> bool:

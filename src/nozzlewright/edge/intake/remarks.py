@@ -32,15 +32,15 @@ _INTERVAL = re.compile(
     r"[^\d]{0,20}?(\d+(?:[.,]\d+)?)\s*(ms|msec|us|µs|s|sec|seconds|milliseconds)\b",
     re.IGNORECASE,
 )
-_INSTRUMENT = re.compile(
-    r"(?:instrument|gauge|sensor|logger|device|transducer|transmitter)(?: (?:id|name|no\.?))?"
-)
+_INSTRUMENTS = ("gauge", "transmitter", "transducer", "sensor", "instrument", "logger", "device")
+"""What a remark may name, the one nearest to the pressure first."""
 _PAIR = re.compile(r"^\W*([A-Za-zÀ-ɏ][^:=;,\t]{0,50}?)\s*[:=;,\t]\s*(\S.*?)\s*$")
 
 
 def read_remarks(lines: Sequence[str]) -> Remarks:
     """Return what comment and preamble lines say of sample rate, units and instrument."""
     found = Remarks()
+    named: dict[str, str] = {}
     for line in lines[:200]:
         text = line[:300]
         if found.rate_hz is None:
@@ -67,8 +67,9 @@ def read_remarks(lines: Sequence[str]) -> Remarks:
                     found.pressure_unit = found.pressure_unit or unit
                 elif unit.about is About.TIME and "press" not in key:
                     found.time_unit = found.time_unit or unit
-        elif not found.instrument and _INSTRUMENT.fullmatch(key):
-            found.instrument = value[:80]
+        elif (word := re.sub(r" (?:id|name|no\.?)$", "", key)) in _INSTRUMENTS:
+            named.setdefault(word, value[:80])
+    found.instrument = next((named[word] for word in _INSTRUMENTS if word in named), "")
     if found.rate_hz is not None and not 1e-3 <= found.rate_hz <= 1e7:
         found.rate_hz = None
     return found
