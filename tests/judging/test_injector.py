@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from nozzlewright.bench import (
@@ -213,7 +213,6 @@ def test_a_test_not_done_is_not_done(bench, test):
 
 
 @given(left_out=st.sets(st.sampled_from(list(LEFT_OUT)), min_size=1), as_left=st.booleans())
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_nothing_left_out_is_ever_a_pass_and_nothing_left_out_is_ever_fitted(
     bench, left_out, as_left
 ):

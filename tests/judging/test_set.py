@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nozzlewright.bench import Condition
@@ -145,13 +145,11 @@ def test_the_latest_sitting_of_each_injector_counts_and_as_found_is_kept(bench):
 # --- laws --------------------------------------------------------------------------------------
 
 openings = st.lists(st.floats(172.0, 186.0), min_size=2, max_size=8)
-fixture_is_fine = settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40, deadline=None
-)
+a_few = settings(max_examples=40, deadline=None)
 
 
 @given(openings, st.floats(-3.0, 3.0))
-@fixture_is_fine
+@a_few
 def test_a_common_offset_of_the_gauge_moves_the_level_and_not_the_spread(bench, values, offset):
     plain = judge_set(bench.set_of(*values), bench.sheet())
     moved = judge_set(bench.set_of(*(value + offset for value in values)), bench.sheet())
@@ -164,7 +162,7 @@ def test_a_common_offset_of_the_gauge_moves_the_level_and_not_the_spread(bench, 
 
 
 @given(openings, st.randoms(use_true_random=False))
-@fixture_is_fine
+@a_few
 def test_the_order_of_the_injectors_does_not_matter(bench, values, shuffler):
     engine_set = bench.set_of(*values)
     mixed = list(engine_set.injectors)
@@ -180,7 +178,7 @@ def test_the_order_of_the_injectors_does_not_matter(bench, values, shuffler):
 
 
 @given(openings, st.floats(0.0, 5.0))
-@fixture_is_fine
+@a_few
 def test_a_wider_limit_never_makes_the_spread_worse(bench, values, wider):
     rank = {Outcome.FAIL: 0, Outcome.TOO_CLOSE: 1, Outcome.PASS: 2}
     engine_set = bench.set_of(*values)
@@ -191,7 +189,7 @@ def test_a_wider_limit_never_makes_the_spread_worse(bench, values, wider):
 
 
 @given(openings, st.floats(0.0, 2.0))
-@fixture_is_fine
+@a_few
 def test_poorer_readings_never_make_a_spread_pass(bench, values, worse):
     good = judge_set(bench.set_of(*values, own_bar=0.2), bench.sheet())
     poor = judge_set(bench.set_of(*values, own_bar=0.2 + worse), bench.sheet())
