@@ -305,6 +305,7 @@ def test_colder_and_higher_pressed_oil_is_stiffer(temperature, pressure):
     def modulus(p, T):
         return ph.isothermal_bulk_modulus(p, T, 1.3e9, 293.15, 10.9, -6.8e6)
 
+    assert modulus(0.0, 293.15) == 1.3e9
     assert modulus(pressure, temperature - 1.0) > modulus(pressure, temperature)
     assert modulus(pressure + 1e5, temperature) > modulus(pressure, temperature)
 
