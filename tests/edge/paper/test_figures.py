@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nozzlewright.bench import StrokeKind
 from nozzlewright.capture import Recording
 from nozzlewright.edge.paper import scale_figure, set_figure, trace_figure, write_plot
 from nozzlewright.edge.paper.figures import spread_apart
@@ -72,6 +73,21 @@ def test_the_trace_bears_its_strokes_openings_hold_and_fit_by_name(invented, siz
         assert name in words
     assert "9.40\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}0.13\N{NO-BREAK SPACE}s" in words
     _assert_nothing_overlaps(svg, size)
+
+
+def test_strokes_close_together_get_names_that_do_not_lie_on_each_other(invented):
+    first = invented.invented_strokes()[0]
+    kinds = [StrokeKind.FILL, StrokeKind.SLOW, StrokeKind.FAST] * 3
+    strokes = tuple(
+        replace(first, index=index, start_s=1.0 + index, end_s=1.5 + index, kind=kind)
+        for index, kind in enumerate(kinds)
+    )
+    findings = replace(invented.invented_findings(), strokes=strokes, openings=())
+
+    svg = trace_figure(invented.invented_recording(), findings, (505.0, 190.0))
+
+    assert {"1 fill", "1 slow", "1 fast"} <= set(_words(svg))
+    _assert_nothing_overlaps(svg, (505.0, 190.0))
 
 
 def test_a_trace_without_findings_is_still_drawn(invented):

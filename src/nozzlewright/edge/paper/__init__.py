@@ -6,6 +6,8 @@
     The trace with its marks, the set, a value against its limits.
 ``pdf``
     Pages by Typst, from templates in this folder.
+``typeset``
+    Fonts, pictures of drawings and files, for both.
 ``html``
     The same content in one file for a screen.
 """

@@ -753,19 +753,8 @@ def write_plot(
                 "Give a name that ends in .svg or .png.",
             )
         )
-    svg = trace_figure(recording, findings, size, theme)
-    content = svg.encode("utf-8")
-    if ending == ".png":
-        from nozzlewright.edge.paper.pdf import png_of_svg
+    from nozzlewright.edge.paper.typeset import png_of_svg, write_file
 
-        content = png_of_svg(svg, size)
-    try:
-        path.write_bytes(content)
-    except OSError as fault:
-        raise InputFault(
-            Fault(
-                f"the plot could not be written ({fault.strerror})",
-                str(path),
-                "Name a folder that exists and may be written to.",
-            )
-        ) from fault
+    svg = trace_figure(recording, findings, size, theme)
+    content = png_of_svg(svg, size) if ending == ".png" else svg.encode("utf-8")
+    write_file(path, content, "the plot")

@@ -16,8 +16,9 @@ from nozzlewright.edge.paper.figures import (
     set_figure,
     trace_figure,
 )
-from nozzlewright.edge.paper.pdf import TraceKey, sentence, short_words, write_file
+from nozzlewright.edge.paper.pdf import TraceKey, sentence, short_words
 from nozzlewright.edge.paper.svg import PAGE, style_of
+from nozzlewright.edge.paper.typeset import write_file
 from nozzlewright.judging.verdict import BenchTest
 from nozzlewright.report.fitting import FittingSheet
 from nozzlewright.report.set_report import (

@@ -10,7 +10,6 @@ import json
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -24,7 +23,7 @@ from nozzlewright.edge.paper.figures import (
     trace_description,
     trace_figure,
 )
-from nozzlewright.errors import Fault, InputFault
+from nozzlewright.edge.paper.typeset import shipped_fonts, write_file
 from nozzlewright.judging.verdict import BenchTest, Outcome
 from nozzlewright.report.set_report import (
     ActionText,
@@ -49,8 +48,8 @@ _LONGEST_NAME = 110
 _LONGEST_TEXT = 700
 """Longer text is cut short on paper, with a mark that says so; the HTML has all of it."""
 _TEXT_WIDTH_PT = 505.0
-_MUCH_TEXT = 1500
-"""Letters of advice and reasons beyond which a page is crowded."""
+_MUCH_TEXT: dict[Paper, int] = {"a4": 1500, "us-letter": 700}
+"""Letters of advice and reasons beyond which a page is crowded; the shorter paper sooner."""
 _SHORT_FACT = 30
 """Facts up to so many letters stand three in a row."""
 
@@ -95,7 +94,7 @@ def report_pdf(
     for system_fonts, standards in attempts:
         try:
             return _compiled(
-                template, inputs, fonts=_fonts(system=system_fonts), standards=standards,
+                template, inputs, fonts=shipped_fonts(system=system_fonts), standards=standards,
                 timestamp=stamp,
             )  # fmt: skip
         except typst.TypstError as fault:
@@ -122,41 +121,6 @@ def write_pdf(
     write_file(path, report_pdf(report, traces, paper=paper, created=created), "the report")
 
 
-def write_file(path: Path, content: bytes, what: str) -> None:
-    """Write a file, or say what, where and what to do.
-
-    Raises
-    ------
-    InputFault
-        If the file cannot be written.
-    """
-    try:
-        path.write_bytes(content)
-    except OSError as fault:
-        raise InputFault(
-            Fault(
-                f"{what} could not be written ({fault.strerror})",
-                str(path),
-                "Name a folder that exists and may be written to.",
-            )
-        ) from fault
-
-
-def png_of_svg(svg: str, size: tuple[float, float], *, pixels_per_inch: float = 144.0) -> bytes:
-    """Return an SVG as PNG, set with the shipped fonts."""
-    source = (
-        "#set page(width: float(sys.inputs.width) * 1pt, height: float(sys.inputs.height) * 1pt,"
-        " margin: 0pt)\n"
-        '#image(bytes(sys.inputs.svg), format: "svg", width: 100%)'
-    )
-    width, height = size
-    inputs = {"svg": svg, "width": str(width), "height": str(height)}
-    return typst.compile(
-        source.encode(), font_paths=_fonts(system=False), sys_inputs=inputs, format="png",
-        ppi=pixels_per_inch,
-    )  # fmt: skip
-
-
 def _compiled(
     template: Path,
     inputs: dict[str, str],
@@ -169,11 +133,6 @@ def _compiled(
         template, font_paths=fonts, sys_inputs=inputs, format="pdf",
         pdf_standards=[*standards], timestamp=timestamp,
     )  # fmt: skip
-
-
-@cache
-def _fonts(*, system: bool) -> typst.Fonts:
-    return typst.Fonts(include_system_fonts=system, font_paths=[str(_HERE / "fonts")])
 
 
 # -- what the template is given --------------------------------------------------------------
@@ -202,7 +161,7 @@ def _report_data(
         "rule": report.rule,
         "reading_rule": report.reading_rule,
         "safety": list(report.safety),
-        "pages": [_page_data(report, page, traces) for page in report.injectors],
+        "pages": [_page_data(report, page, traces, paper) for page in report.injectors],
         "fitting": _fitting_data(report),
     }
     return {key: _cut(value) for key, value in data.items()}
@@ -305,7 +264,7 @@ def sentence(text: str) -> str:
 
 
 def _page_data(
-    report: SetReport, page: InjectorPage, traces: Mapping[TraceKey, Trace]
+    report: SetReport, page: InjectorPage, traces: Mapping[TraceKey, Trace], paper: Paper
 ) -> dict[str, Any]:
     both = any(row.as_left for row in page.tests) and any(row.as_found for row in page.tests)
     shown = {
@@ -314,7 +273,7 @@ def _page_data(
         if (page.cylinder, sitting) in traces
     }
     last = next(reversed(shown), "")
-    height = _trace_height(page, len(shown))
+    height = _trace_height(page, len(shown), paper)
     return {
         "cylinder": page.cylinder,
         "identity": _name(page.identity),
@@ -372,13 +331,14 @@ def _page_data(
     }
 
 
-def _trace_height(page: InjectorPage, traces: int) -> float:
+def _trace_height(page: InjectorPage, traces: int, paper: Paper) -> float:
     """Return how high a trace is drawn, [pt]: much text leaves less room for it."""
     if traces > 1:
         return 100.0
     texts = [text for action in page.actions for text in (action.do, action.why, action.caution)]
     texts += [*page.reasons, *(why for row in page.tests for why in row.latest.reasons)]
-    return 118.0 if sum(len(text) for text in texts) > _MUCH_TEXT else 190.0
+    crowded = sum(len(text) for text in texts) > _MUCH_TEXT[paper]
+    return 118.0 if crowded else 190.0
 
 
 def _action_data(action: ActionText) -> dict[str, Any]:
