@@ -195,7 +195,7 @@ def reading_as_text(findings: GaugeFindings) -> str:
     Returns
     -------
     str
-        Lines of text, the last one ended by a newline
+        Lines of text, without a newline after the last
     """
     kind = "hand readings" if findings.by_hand else "recording"
     lines = [f"{findings.source} ({kind}, SHA-256 {findings.digest[:12] or 'not known'})", ""]
@@ -213,7 +213,7 @@ def reading_as_text(findings: GaugeFindings) -> str:
         lines += ["", "Done to the recording", *(f"  - {step}" for step in findings.history)]
     lines += ["", READING_RULE]
     indented = (line[: len(line) - len(line.lstrip())] + _plain(line.strip()) for line in lines)
-    return "\n".join(indented) + "\n"
+    return "\n".join(indented)
 
 
 def _plain(line: str) -> str:
