@@ -95,6 +95,16 @@ def test_a_pressure_that_happens_to_be_9999_is_kept(tmp_path: Path) -> None:
     assert recording.cautions == ()
 
 
+def test_an_overflow_at_the_beginning_or_end_is_taken_out_where_no_gauge_reaches_it(
+    tmp_path: Path,
+) -> None:
+    rows = ["0.000,9999", *ROWS[1:-1], "0.199,9999"]
+    assert "2 overflow marks" in caution(read(tmp_path, rows), "overflow")
+    # 9999 kPa is 100 bar: at the end of a recording it may be a pressure.
+    recording = read(tmp_path, rows, heading="time_s,pressure_kPa")
+    assert len(recording) == COUNT
+
+
 def test_a_repeated_block_is_kept_once(tmp_path: Path) -> None:
     recording = read(tmp_path, [*ROWS[:100], *ROWS[60:100], *ROWS[100:]])
     assert_sound(recording)

@@ -24,6 +24,8 @@ OVERFLOW_VALUES = frozenset({
 """Numbers that loggers write where they have none: all nines, and the ends of integer types."""
 BEYOND_ANY_PRESSURE = 1e15
 """No pressure in any unit here is larger; loggers write 1e30 or 1e38 for overflow."""
+HIGHEST_PRESSURE_PA = 6e7
+"""Beyond the gauges of hand-lever rigs (commonly 400 or 600 bar), [Pa]; common practice."""
 GAP_FACTOR = 3.0
 """A step in time that is this many times the usual one is a gap."""
 JITTER_SHARE = 0.2
@@ -140,7 +142,7 @@ def _without_overflow(raw: RawTrace) -> RawTrace:
         same = pressure == value
         if not same.any():
             continue
-        outlying = _stands_out(pressure, same, value)
+        outlying = _stands_out(pressure, same, value, raw.unit)
         if outlying.any():
             found[value] = int(outlying.sum())
             bad = outlying if bad.size == 0 else bad | outlying
@@ -162,9 +164,13 @@ def _without_overflow(raw: RawTrace) -> RawTrace:
 
 
 def _stands_out(
-    pressure: NDArray[np.float64], same: NDArray[np.bool_], value: float
+    pressure: NDArray[np.float64], same: NDArray[np.bool_], value: float, unit: Unit
 ) -> NDArray[np.bool_]:
-    """Return which runs of one value leap away from the readings on both of their sides."""
+    """Return which runs of one value leap away from the readings on both of their sides.
+
+    A value that a gauge may show (9999 kPa is 100 bar) has to leap on both; one beyond any
+    hand pump, or below zero, may also stand at the beginning or the end.
+    """
     out = np.zeros(pressure.size, dtype=bool)
     usable = np.flatnonzero(np.isfinite(pressure) & ~np.isin(pressure, list(OVERFLOW_VALUES)))
     if usable.size == 0:
@@ -178,7 +184,9 @@ def _stands_out(
     ])  # fmt: skip
     share = sides / value
     known = np.isfinite(share)
-    leaps = ((share < 0.67) | ~known).all(axis=0) | ((share > 1.5) | ~known).all(axis=0)
+    impossible = value < 0.0 or value * unit.factor > HIGHEST_PRESSURE_PA
+    open_side = ~known if impossible else np.zeros_like(known)
+    leaps = ((share < 0.67) | open_side).all(axis=0) | ((share > 1.5) | open_side).all(axis=0)
     for start, stop in zip(starts[leaps], stops[leaps], strict=True):
         out[start:stop] = True
     return out

@@ -35,6 +35,7 @@ from nozzlewright.edge.intake.layout import (
 from nozzlewright.edge.intake.source import Source
 
 _CHUNK = 65_536
+_TAIL_BYTES = 2048
 
 
 @dataclass
@@ -64,14 +65,10 @@ def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
     if len(decimal) > 1 or not decimal <= {"point", "comma"} or not delimiter:
         return None
     cut = _last_line_is_cut(source, layout, wanted)
-    invalid: list[str] = []
-
-    def on_invalid(row: pa.csv.InvalidRow) -> str:
-        invalid.append(row.text)
-        return "skip" if len(invalid) == 1 else "error"
+    stop = _end_of_whole_lines(source) if cut else None
 
     def parse(columns: Sequence[int], texts: Sequence[int], marks: Sequence[str]) -> pa.Table:
-        with source.open_arrow(layout.offset) as stream:
+        with source.open_arrow(layout.offset, stop) as stream:
             return pa.csv.read_csv(
                 stream,
                 read_options=pa.csv.ReadOptions(
@@ -80,7 +77,6 @@ def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
                 parse_options=pa.csv.ParseOptions(
                     delimiter=delimiter,
                     quote_char='"' if layout.quoted else False,
-                    invalid_row_handler=on_invalid,
                 ),
                 convert_options=pa.csv.ConvertOptions(
                     column_types={
@@ -97,8 +93,6 @@ def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
     stamped = [index for index in wanted if index not in numeric]
     try:
         table = parse(wanted, stamped, ["", *MARKS])
-        if invalid and not (cut == "short" and len(invalid) == 1):
-            return None
         missing = _missing_in(table, lambda: parse(wanted, wanted, []))
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError, pa.ArrowKeyError):
         return None
@@ -112,7 +106,7 @@ def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
                 return None
         else:
             array = column.to_numpy()
-        arrays.append(array[:-1] if cut == "full" else array)
+        arrays.append(array)
         del column
     pa.default_memory_pool().release_unused()
     pressure = arrays.pop()
@@ -139,28 +133,31 @@ def _missing_in(table: pa.Table, as_text: Callable[[], pa.Table]) -> Counter[str
     return found
 
 
-def _last_line_is_cut(source: Source, layout: Layout, wanted: Sequence[int]) -> str:
-    """Return ``short`` or ``full`` where the last line was cut in writing, else nothing.
+def _last_line_is_cut(source: Source, layout: Layout, wanted: Sequence[int]) -> bool:
+    """Return whether the last line was cut in writing.
 
     A line without its end is cut if it has fewer cells than the others, or if its last number
     has fewer decimals where all those before it have the same number of them.
     """
-    tail = as_text(source.tail(2048), layout.encoding)
-    lines = NEWLINE.split(tail)
+    lines = NEWLINE.split(as_text(source.tail(_TAIL_BYTES), layout.encoding))
     last = lines[-1]
     if not last.strip() or is_comment(last):
-        return ""
+        return False
     rows = [split_row(line, layout.delimiter) for line in lines[1:-1] if line.strip()]
     rows = [cells for cells in rows if len(cells) == layout.columns][-20:]
     cells = split_row(last, layout.delimiter)
-    if len(cells) < layout.columns and rows:
-        return "short"
-    if len(cells) != layout.columns or layout.columns - 1 not in wanted or len(rows) < 5:
-        return ""
+    if len(cells) != layout.columns:
+        return len(cells) < layout.columns and bool(rows)
+    if layout.columns - 1 not in wanted or len(rows) < 5:
+        return False
     decimals = {_decimals(row[-1]) for row in rows}
-    if len(decimals) == 1 and _decimals(cells[-1]) < decimals.pop():
-        return "full"
-    return ""
+    return len(decimals) == 1 and _decimals(cells[-1]) < decimals.pop()
+
+
+def _end_of_whole_lines(source: Source) -> int:
+    """Return the byte at which a last line without an end begins."""
+    tail = source.tail(_TAIL_BYTES)
+    return source.size - len(tail) + max(tail.rfind(b"\n"), tail.rfind(b"\r")) + 1
 
 
 def _decimals(cell: str) -> int:

@@ -59,14 +59,18 @@ class Source:
         stream.seek(offset)
         return stream
 
-    def open_arrow(self, offset: int = 0) -> pa.NativeFile:
-        """Return the content as a stream for pyarrow, which reads it without Python's help."""
-        if self.content is None:
+    def open_arrow(self, start: int = 0, stop: int | None = None) -> pa.NativeFile:
+        """Return part of the content as a stream for pyarrow, which reads it without Python."""
+        if self.content is None and stop is None:
             stream = pa.OSFile(str(self.path))
+            stream.seek(start)
+            return stream
+        if self.content is None:
+            with pa.memory_map(str(self.path)) as mapped:
+                buffer = mapped.read_buffer()
         else:
-            stream = pa.BufferReader(self.content)
-        stream.seek(offset)
-        return stream
+            buffer = pa.py_buffer(self.content)
+        return pa.BufferReader(buffer.slice(start, (self.size if stop is None else stop) - start))
 
     def tail(self, length: int) -> bytes:
         """Return the last bytes of the content."""
