@@ -355,13 +355,17 @@ def settle_atmosphere(printed: Printed, atmosphere: str | None) -> Printed:
 
 def cross_check(text: str, atmosphere: str | None) -> tuple[list[Printed], list[Objection]]:
     """Return the values of a text, and an objection for each pair of units that disagree."""
+    try:
+        written = read_printed(text)
+    except Objection as objection:
+        return [], [objection]
     found: list[Printed] = []
     objections: list[Objection] = []
-    for one in read_printed(text):
+    for one in written:
         try:
             found.append(settle_atmosphere(one, atmosphere))
         except Objection as objection:
-            objections.append(_with_hint(objection, one, read_printed(text)))
+            objections.append(_with_hint(objection, one, written))
     main: Printed | None = None
     for one in found:
         if one.beside and main is not None and main.unit.kind is one.unit.kind:
