@@ -84,6 +84,23 @@ def test_a_rig_leak_taken_off_without_a_known_volume_counts_as_measured(bench):
     assert verdict(bench, hold=fast).leak_paths == (LeakPath.GUIDE,)
 
 
+def test_what_was_seen_while_the_drop_was_timed_counts_beside_the_seat_hold(bench):
+    dripped = bench.hold(3.0, leak_path="The tip dripped: the seat leaks, at least in part.")
+    dry = bench.hold(3.0, leak_path="The tip stayed dry: the oil passes the guide.")
+    outside = bench.hold(3.0, cautions=(bench.caution("outside leak", "oil left at the nut"),))
+
+    assert LeakPath.SEAT in verdict(bench, hold=dripped, tip=TipGrade.DRY).leak_paths
+    assert verdict(bench, hold=dry, tip=None).leak_paths == (LeakPath.GUIDE,)
+    assert LeakPath.FACE in verdict(bench, hold=outside).leak_paths
+
+
+def test_a_rig_said_to_be_unknown_is_unknown(bench):
+    hold = bench.hold(3.0, cautions=(bench.caution("rig leak not known", "no blank plug"),))
+
+    assert verdict(bench, hold=hold).outcome is Outcome.TOO_CLOSE
+    assert LeakPath.RIG in verdict(bench, hold=hold).leak_paths
+
+
 def test_an_unknown_rig_leak_can_only_make_a_good_fall_better(bench):
     assert verdict(bench, hold=bench.hold(20.0, rig_known=False)).outcome is Outcome.PASS
 

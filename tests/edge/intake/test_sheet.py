@@ -13,6 +13,10 @@ from nozzlewright.errors import SheetFault
 EXAMPLES = sorted((Path(__file__).parents[3] / "setting_sheets").glob("*.toml"))
 HEAD = 'title = "invented"\ninjector = "invented"\nsource = "invented, page 1"\n'
 DROP = '[back_leakage]\nfrom = "150 bar"\nto = "100 bar"\nat_least_s = 6\n'
+SHIMS_TWICE = """[adjustment]
+shim_sizes = ["1 mm"]
+shim_range = { thinnest = "1 mm", thickest = "2 mm", step = "0.1 mm" }
+"""
 WATCH = "seconds = 10\ndamp_allowed = true\n"
 BAR = 1e5
 
@@ -287,9 +291,7 @@ def test_a_faulty_key_is_not_blamed_twice_as_a_missing_one(faults):
             "as large as", "shim_effect_uncertainty",
         ),
         (
-            '[adjustment]\nshim_sizes = ["1 mm"]\n'
-              'shim_range = { thinnest = "1 mm", thickest = "2 mm", step = "0.1 mm" }',
-            "told twice", "shim_range",
+            SHIMS_TWICE, "told twice", "shim_range",
         ),
         ('[[torque]]\npart = "nut"\nvalue = "78 to 59 Nm"', "from low to high", "torque[1]"),
         ('[set]\nspread = "5 mm"', "is a length", "set.spread"),
