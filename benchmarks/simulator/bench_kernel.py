@@ -40,7 +40,7 @@ from nozzlewright.simulator.session import at_rest, parameters, push_segment, re
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
-ROUNDS = 9
+ROUNDS = 40
 
 
 def slots_header() -> str:
@@ -110,14 +110,14 @@ def against_c() -> None:
         return
     injector = InjectorModel(friction_n=5.0)
     acts = {
-        "chatter, one lump": (RigModel(), [push_segment(0.0, 4.0, 8.0e-6, tremor=0.1)]),
+        "chatter, one lump": (RigModel(), [push_segment(0.0, 1.0, 2.0e-6, tremor=0.1)]),
         "chatter, line that rings": (
             RigModel(line_inertance=1.6e8),
-            [push_segment(0.0, 4.0, 8.0e-6, tremor=0.1)],
+            [push_segment(0.0, 1.0, 2.0e-6, tremor=0.1)],
         ),
         "hold": (
             RigModel(),
-            [push_segment(0.0, 1.0, 0.2e-6), rest_segment(1.0, 600.0, shut=True)],
+            [push_segment(0.0, 1.0, 0.2e-6), rest_segment(1.0, 60.0, shut=True)],
         ),
     }
     with tempfile.TemporaryDirectory() as folder:

@@ -116,7 +116,7 @@ static rates_t rates(const double *par, const double *seg, double t, double pn, 
         dx = v;
         double push = pn * lifted_area(par, x, sac);
         dv = (push + needle_force(par, x, v, preload, friction)) / par[MASS];
-        if (x > 0.0) q_needle = par[AREA_GUIDE] * v;
+        q_needle = par[AREA_GUIDE] * v;
     }
 
     double shrink = par[EXPANSION] * par[COOLING_RATE] * heat;
@@ -175,6 +175,23 @@ static void runge_kutta(const double *par, const double *seg, const double *old,
             old[SWEPT + k - 7] + sixth * (a.d[k] + 2.0 * (b.d[k] + c.d[k]) + d.d[k]);
     double delivered = sixth * (a.d[8] + 2.0 * (b.d[8] + c.d[8]) + d.d[8]);
     new[VOID] = filling ? old[VOID] - delivered : 0.0;
+}
+
+static void settle(const double *par, double *state)
+{
+    double grown = -par[AREA_GUIDE] * state[LIFT];
+    double c = par[VOLUME_N] * softness(par, state[P_N], state[AIR]) + par[WALL_N];
+    if (par[INERTANCE] > 0.0) {
+        state[P_N] -= grown / c;
+    } else {
+        double volume = par[VOLUME_G] + (state[DELIVERING] > 0.0 ? par[VOLUME_CHAMBER] : 0.0);
+        c += volume * softness(par, state[P_N], state[AIR]) + par[WALL_G];
+        state[P_N] -= grown / c;
+        state[P_G] = state[P_N];
+    }
+    state[LIFTED] = 0.0;
+    state[LIFT] = 0.0;
+    state[SPEED] = 0.0;
 }
 
 static double dead_travel(const double *par, double pg)
@@ -309,9 +326,7 @@ int advance(const double *par, const double *seg, double *state, const double *p
                     double energy = 0.5 * par[MASS] * state[SPEED] * state[SPEED];
                     energy += (0.5 * par[CONTACT_STIFFNESS] * x + press) * x;
                     if (press > 0.0 && energy < 0.5 * par[MASS] * REST_SPEED * REST_SPEED) {
-                        state[LIFTED] = 0.0;
-                        state[LIFT] = 0.0;
-                        state[SPEED] = 0.0;
+                        settle(par, state);
                         if (recorded) {
                             row[EV_REST_TIME] = state[TIME];
                             watch_until = state[TIME] + MINIMUM_WATCH_S;

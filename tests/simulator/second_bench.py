@@ -115,7 +115,7 @@ class SecondBench:
         acc = q = sweep = 0.0
         if lifted:
             acc, q = self.needle(pn, y[4], y[5])
-            sweep = self.Ag * y[5] if y[4] > 0 else 0.0
+            sweep = self.Ag * y[5]
         pump = self.flow(t)
         V = self.Vn + self.Vg
         cool = self.oil.expansion * heat / self.rig.thermal_time_s if self.rise else 0.0
@@ -170,6 +170,9 @@ class SecondBench:
             s = solve_ivp(self.rhs, (t, t + AFTER_TOUCH_S), lifted, method, rtol=rtol, atol=small,
                           args=(True,), max_step=2e-5)  # fmt: skip
             found.minimum_pa.append(min(lowest, float(s.y[1].min())))
-            t, seated = float(s.t[-1]), s.y[:4, -1]
+            t, seated = float(s.t[-1]), s.y[:4, -1].copy()
+            # From its indented rest to zero lift, the needle gives way by that volume.
+            c = (self.Vn + self.Vg) * self.softness(seated[0]) + self.Wn + self.Wg
+            seated[:2] += self.Ag * s.y[4, -1] / c
         found.end_pa, found.calls = float(seated[1]), self.calls
         return found

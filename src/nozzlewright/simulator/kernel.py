@@ -277,8 +277,7 @@ def rates(
         dx = v
         push = pn * lifted_area(par, x, sac)
         dv = (push + needle_force(par, x, v, preload, friction)) / par[MASS]
-        if x > 0.0:
-            q_needle = par[AREA_GUIDE] * v
+        q_needle = par[AREA_GUIDE] * v
 
     shrink = par[EXPANSION] * par[COOLING_RATE] * heat
     volume_g = par[VOLUME_G] + (par[VOLUME_CHAMBER] if delivering else 0.0)
@@ -362,6 +361,22 @@ def runge_kutta(
     new[OUT] = old[OUT] + sixth * (a9 + 2.0 * (b9 + c9) + d9)
     new[LEAKED] = old[LEAKED] + sixth * (a10 + 2.0 * (b10 + c10) + d10)
     new[VOID] = old[VOID] - delivered if filling else 0.0
+
+
+def settle(par: Any, state: Any) -> None:
+    """Put a needle that is pressed into its seat to rest on it; the oil gets that volume."""
+    grown = -par[AREA_GUIDE] * state[LIFT]
+    c = par[VOLUME_N] * softness(par, state[P_N], state[AIR]) + par[WALL_N]
+    if par[INERTANCE] > 0.0:
+        state[P_N] -= grown / c
+    else:
+        volume = par[VOLUME_G] + (par[VOLUME_CHAMBER] if state[DELIVERING] > 0.0 else 0.0)
+        c += volume * softness(par, state[P_N], state[AIR]) + par[WALL_G]
+        state[P_N] -= grown / c
+        state[P_G] = state[P_N]
+    state[LIFTED] = 0.0
+    state[LIFT] = 0.0
+    state[SPEED] = 0.0
 
 
 def dead_travel(par: Any, pg: float) -> float:
@@ -536,9 +551,7 @@ def advance(
                     energy = 0.5 * par[MASS] * state[SPEED] * state[SPEED]
                     energy += (0.5 * par[CONTACT_STIFFNESS] * x + press) * x
                     if press > 0.0 and energy < 0.5 * par[MASS] * REST_SPEED * REST_SPEED:
-                        state[LIFTED] = 0.0
-                        state[LIFT] = 0.0
-                        state[SPEED] = 0.0
+                        settle(par, state)
                         if recorded:
                             events[row, EV_REST_TIME] = state[TIME]
                             watch_until = state[TIME] + MINIMUM_WATCH_S
@@ -571,6 +584,7 @@ _INSIDE = (
     needle_force,
     rates,
     runge_kutta,
+    settle,
     dead_travel,
     overrun,
 )
@@ -586,15 +600,19 @@ def compiled() -> Any:
     import numba
 
     scope: dict[str, Any] = dict(globals())
-    for function in (*_INSIDE, advance):
-        bound = types.FunctionType(function.__code__, scope, function.__name__)
-        bound.__module__ = function.__module__
-        bound.__qualname__ = function.__qualname__
-        inner = function is not advance
-        try:
-            scope[function.__name__] = numba.njit(
-                cache=True, error_model="numpy", forceinline=inner
-            )(bound)
-        except RuntimeError:  # no place to keep machine code in
-            scope[function.__name__] = numba.njit(error_model="numpy", forceinline=inner)(bound)
-    return scope["advance"]
+
+    def bound(function: Any) -> Any:
+        copy = types.FunctionType(function.__code__, scope, function.__name__)
+        copy.__module__ = function.__module__
+        copy.__qualname__ = function.__qualname__
+        return copy
+
+    for function in _INSIDE:
+        inline = function is not runge_kutta  # big, and called from three places
+        scope[function.__name__] = numba.njit(error_model="numpy", forceinline=inline)(
+            bound(function)
+        )
+    try:
+        return numba.njit(cache=True, error_model="numpy")(bound(advance))
+    except RuntimeError:  # no place to keep machine code in
+        return numba.njit(error_model="numpy")(bound(advance))

@@ -331,8 +331,8 @@ def _with_fault(
         second_spring = True
         injector = replace(
             injector,
-            second_opening_lift_m=float(rng.uniform(0.04e-3, 0.08e-3)),
-            second_preload_n=float(rng.uniform(150.0, 300.0)),
+            second_opening_lift_m=float(rng.uniform(0.03e-3, 0.06e-3)),
+            second_preload_n=float(rng.uniform(0.2, 0.5)) * injector.preload_n,
             second_spring_rate=float(rng.uniform(100e3, 200e3)),
         )
     elif kind == "line ringing":
@@ -396,7 +396,7 @@ def _drawn_script(
         Idle(float(rng.uniform(0.5, 1.5))),
     ]
     if kind == "two-spring":
-        acts += [HardStrokes(3, volume_m3=2.0e-6), Idle(1.0)]
+        acts += [HardStrokes(3, volume_m3=3.0e-6), Idle(1.0)]
     holds: list[Any] = [seat, hold] if rng.uniform() < 0.7 else [hold, seat]
     if kind == "fast pump-up" or rng.uniform() < 0.5:
         holds.insert(holds.index(hold), Release(float(rng.uniform(1.0, 2.0))))
