@@ -34,7 +34,6 @@ from nozzlewright.measurement import (
     Quantity,
     difference,
 )
-from nozzlewright.physics import time_between
 
 FloatArray = NDArray[np.float64]
 
@@ -296,16 +295,7 @@ def _as_shown(
     known = conversion.known
 
     def seconds(v: Values, fitted: FloatArray) -> float:
-        law = known.law(v)
-        scale = fitted[0] * known.middle_pa
-        return float(
-            time_between(
-                window.from_pa,
-                window.to_pa,
-                lambda p: scale * law.leakage(p.ravel(), float(fitted[1])).reshape(p.shape),
-                lambda p: law.compliance(p, float(fitted[2])),
-            )
-        )
+        return known.time_of_fall(v, fitted, window.from_pa, window.to_pa)
 
     same = max(abs(reach.from_pa - window.from_pa), abs(reach.to_pa - window.to_pa)) < 1e3
     method = f"mean of {count} fall(s) timed by stopwatch"

@@ -34,6 +34,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +50,9 @@ FEWEST_BINS = 8
 LOWEST_SHARE = 0.04
 """The fit stops where pressure is below this share of its start: a gauge's zero reigns there."""
 
+SETTLING, SHARE, TIME = 4, 5, 6
+"""Places of the heat's parameters behind those of the law."""
+
 GROWTH_PER_PA = 1e-8
 """Scale of the relative growth of the gap, [1/Pa]."""
 GROWTH_PRIOR = 1.2, 2.0
@@ -59,6 +64,10 @@ AIR_PRIOR = 3.0
 HEAT_PRIOR_SHARE = 0.1
 """Scale of the pressure that cooling may take, as a share of the starting pressure; pumping up at
 one go and without loss of heat would give 0.15 to 0.2."""
+HEAT_SHARE_PRIOR = 0.2
+"""Relative standard deviation of 1 - B_T/B_S; it goes with the square of the expansion."""
+COOLING_TIME_PRIOR = 4.0, 1.2
+"""Median of the time constant of cooling [s], and standard deviation of its logarithm."""
 COOLING_TIMES_S = (0.7, 1.5, 3.0, 6.0, 12.0, 25.0)
 NO_HEAT_PRIOR = 0.4
 """Probability, before the decay is seen, that heat plays no part."""
@@ -72,17 +81,20 @@ SURE_OF_TIME = 0.5
 ROUGH_SHARE = 2e-3
 """Share of the pressure to which the first, rough fit goes."""
 BOUNDS = (
-    (-1.0, -2.0, -3.0, -10.0, -0.1, math.log(HEAT_RANGE_S[0])),
-    (3.0, 20.0, 12.0, 100.0, 10.0, math.log(HEAT_RANGE_S[1])),
+    (-1.0, -2.0, -3.0, -10.0, -0.1, -0.8, math.log(HEAT_RANGE_S[0])),
+    (3.0, 20.0, 12.0, 100.0, 10.0, 1.5, math.log(HEAT_RANGE_S[1])),
 )
-"""Of Theta, share lost, growth, air, settling over its scale, ln of the cooling time."""
+"""Of Theta, share lost, growth, air, settling over its scale, heat share, ln of cooling time."""
 LEAST_COMPLIANCE = 0.05
 """Floor of the relative compliance while a fit tries shares of air below zero, [1]."""
 
 _TABLE = 220
 _STEPS = 240
 _ROUNDS = 3
-_ITERATIONS = 30
+ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-3, 1e-6
+"""Relative gain in chi-squared below which a fit stops."""
+DERIVATIVE_STEP = 1e-5
+MOST_STEPS = 120
 
 
 @dataclass(frozen=True)
@@ -104,8 +116,11 @@ class DecayLaw:
 
     def leakage(self, pressure: FloatArray, growth: float) -> FloatArray:
         """Return Q(p)/Q(p_m), growth in units of 1e-8/Pa."""
-        here = pressure * cubic(self.leak_cubic(pressure), growth)
-        return here / (self.middle_pa * self._factor_at_middle(growth))
+        if growth >= 0.0:
+            factor = leak_factor(pressure, self.alpha_per_pa, growth * GROWTH_PER_PA)
+        else:
+            factor = cubic(self.leak_cubic(pressure), growth)
+        return np.asarray(pressure * factor / (self.middle_pa * self._factor_at_middle(growth)))
 
     def compliance(self, pressure: FloatArray, air: float) -> FloatArray:
         """Return C(p)/C(p_m), the latter without air; air in units of 1e-3."""
@@ -135,7 +150,11 @@ class DecayLaw:
         return solid, oil * AIR_SHARE * ATMOSPHERE_PA / absolute**2
 
     def _factor_at_middle(self, growth: float) -> float:
-        return float(cubic(self.leak_cubic(np.array([self.middle_pa])), growth)[0])
+        return float(cubic(self._cubic_at_middle, growth)[0])
+
+    @cached_property
+    def _cubic_at_middle(self) -> FloatArray:
+        return self.leak_cubic(np.array([self.middle_pa]))
 
 
 def cubic(coefficients: FloatArray, growth: float) -> FloatArray:
@@ -248,21 +267,19 @@ class _Curve:
         steps = 0.5 * (pace[1:] + pace[:-1]) * -np.diff(self.log_table)
         return np.concatenate(([0.0], np.cumsum(steps))), pace, per_flow
 
-    def at(
-        self, when: FloatArray, x: FloatArray, settling: float, cooling_s: float | None
-    ) -> FloatArray:
+    def at(self, when: FloatArray, x: FloatArray, heat: _Heat | None) -> FloatArray:
         """Return pressure at times since the start, [Pa].
 
         x : (Theta at the start, rate, growth, air)
         """
         table, pace, per_flow = self.theta(float(x[2]), float(x[3]))
-        if cooling_s is None:
+        if heat is None:
             return self._pressure(table, pace, x[0] + x[1] * when)
         line = x[0] + x[1] * self.grid
         theta = line
         for _ in range(_ROUNDS):
             pressure = self._pressure(table, pace, theta)
-            u = _remaining_heat(self.grid, pressure, settling, cooling_s, self.law.heat_share)
+            u = _remaining_heat(self.grid, pressure, heat, self.law.heat_share)
             inverse_flow = np.interp(theta, table, per_flow)
             lost = np.diff(u) * 0.5 * (inverse_flow[1:] + inverse_flow[:-1])
             theta = line - np.concatenate(([0.0], np.cumsum(lost)))
@@ -286,17 +303,27 @@ class _Curve:
         return np.asarray(np.exp(np.clip(log_p, self.log_table[-1] - 20.0, self.log_table[0] + 5)))
 
 
+class _Heat(NamedTuple):
+    """The heat in one answer."""
+
+    settling_pa: float
+    share_factor: float
+    """What the law's heat share is to be multiplied with, [1]."""
+    cooling_s: float
+
+
 def _remaining_heat(
-    grid: FloatArray, pressure: FloatArray, start: float, cooling_s: float, share: float
+    grid: FloatArray, pressure: FloatArray, heat: _Heat, share: float
 ) -> FloatArray:
     """Return u at the grid's times: exact for a pressure that is straight between them."""
     from scipy.signal import lfilter
 
     step = grid[1] - grid[0]
-    keep = math.exp(-step / cooling_s)
-    drive = share * np.diff(pressure) * (1.0 - keep) * cooling_s / step
-    rest, _ = lfilter([1.0], [1.0, -keep], drive, zi=np.array([keep * start]))
-    return np.concatenate(([start], rest))
+    keep = math.exp(-step / heat.cooling_s)
+    drive = share * heat.share_factor * np.diff(pressure)
+    drive *= (1.0 - keep) * heat.cooling_s / step
+    rest, _ = lfilter([1.0], [1.0, -keep], drive, zi=np.array([keep * heat.settling_pa]))
+    return np.concatenate(([heat.settling_pa], rest))
 
 
 @dataclass(frozen=True)
@@ -304,9 +331,10 @@ class _Answer:
     """One way to explain the decay, fitted: no heat, or heat of one time constant."""
 
     x: FloatArray
-    """Theta at the start, rate, growth, air, then settling and ln of the time constant if free."""
+    """Theta at the start, rate, growth, air; with heat also settling, deviation of the heat share
+    from the law's, and ln of the time constant if that is free."""
     cooling_s: float | None
-    free_time: bool
+    """Time constant, or where the fit of a free one started; None: no heat."""
     cost: float
     """Chi-squared with the priors'."""
     jacobian: FloatArray
@@ -315,19 +343,17 @@ class _Answer:
     """Of each bin in units of its noise, then of each prior."""
 
     @property
-    def parts(self) -> tuple[FloatArray, float, float | None]:
-        """Return (x of the law, settling, time constant)."""
-        return _split(self.x, self.cooling_s, self.free_time)
+    def heat(self) -> _Heat | None:
+        """Its heat."""
+        return _heat_of(self.x, self.cooling_s)
 
 
-def _split(
-    x: FloatArray, cooling_s: float | None, free_time: bool
-) -> tuple[FloatArray, float, float | None]:
-    settling = float(x[4]) if x.size > 4 else 0.0
-    if free_time:
-        low, high = HEAT_RANGE_S
-        cooling_s = min(max(math.exp(min(float(x[5]), 10.0)), low), high)
-    return x[:4], settling, cooling_s
+def _heat_of(x: FloatArray, cooling_s: float | None) -> _Heat | None:
+    if cooling_s is None:
+        return None
+    if x.size > TIME:
+        cooling_s = math.exp(float(x[TIME]))
+    return _Heat(float(x[SETTLING]), 1.0 + float(x[SHARE]), cooling_s)
 
 
 class _Problem:
@@ -340,21 +366,20 @@ class _Problem:
         self.heat_scale = HEAT_PRIOR_SHARE * float(bins.pressure_pa[0])
         self.growth_mean, self.growth_sd = growth_prior
         # All parameters of order one: the rate as the share lost in the whole stretch.
-        self.scale = np.array([1.0, 1.0 / self.span, 1.0, 1.0, self.heat_scale, 1.0])
+        self.scale = np.array([1.0, 1.0 / self.span, 1.0, 1.0, self.heat_scale, 1.0, 1.0])
 
     def model(
-        self, x: FloatArray, cooling_s: float | None, free_time: bool, curve: _Curve | None = None
+        self, x: FloatArray, cooling_s: float | None, curve: _Curve | None = None
     ) -> FloatArray:
-        law_x, settling, cooling = _split(x, cooling_s, free_time)
         curve = curve or self.curve
-        return curve.at(curve.time, law_x, settling, cooling)
+        return curve.at(curve.time, x, _heat_of(x, cooling_s))
 
     def priors(self, x: FloatArray) -> FloatArray:
         rows = [(x[2] - self.growth_mean) / self.growth_sd, x[3] / AIR_PRIOR]
-        if x.size > 4:
-            rows.append(x[4] / self.heat_scale)
-        if x.size > 5:
-            rows.append((x[5] - math.log(4.0)) / 1.2)
+        if x.size > SHARE:
+            rows += [x[SETTLING] / self.heat_scale, x[SHARE] / HEAT_SHARE_PRIOR]
+        if x.size > TIME:
+            rows.append((x[TIME] - math.log(COOLING_TIME_PRIOR[0])) / COOLING_TIME_PRIOR[1])
         return np.array(rows)
 
     def line_start(self, settled_s: float) -> FloatArray:
@@ -368,79 +393,52 @@ class _Problem:
         if settled_s == 0.0:
             return line
         without_heat = float(np.exp(np.interp(at_start, table, self.curve.log_table)))
-        return np.append(line, max(float(pressure[0]) - without_heat, 0.0))
+        return np.append(line, [max(float(pressure[0]) - without_heat, 0.0), 0.0])
 
     def freed(self) -> _Answer:
         """Return the answer with heat whose time constant is fitted too."""
-        rough = self._rough()
         tries = []
         for cooling in STARTING_TIMES_S:
             line = self.line_start(min(1.5 * cooling, 0.5 * self.span))
             start = np.append(line, math.log(cooling))
-            tries.append(self._descend(start, cooling, True, rough))
+            tries.append(self._descend(start, cooling, self._rough(), ROUGH_TOLERANCE))
         best = min(tries, key=lambda answer: answer.cost)
-        return self._descend(best.x, best.cooling_s, True, self.bins.sigma_pa)
+        return self._descend(best.x, best.cooling_s, self.bins.sigma_pa, FINE_TOLERANCE)
 
     def _rough(self) -> FloatArray:
         return np.maximum(self.bins.sigma_pa, ROUGH_SHARE * float(self.bins.pressure_pa[0]))
 
-    def solve(self, start: FloatArray, cooling_s: float | None, *, free_time: bool) -> _Answer:
+    def solve(self, start: FloatArray, cooling_s: float | None) -> _Answer:
         """Return the least-squares answer, found first roughly, then in full.
 
         With the noise of thousands of samples a far start lets growth and air run off to bend
         the curve; weighed roughly, their priors hold them until rate and heat are about right.
         """
-        start = self._descend(start, cooling_s, free_time, self._rough()).x
-        return self._descend(start, cooling_s, free_time, self.bins.sigma_pa)
+        start = self._descend(start, cooling_s, self._rough(), ROUGH_TOLERANCE).x
+        return self._descend(start, cooling_s, self.bins.sigma_pa, FINE_TOLERANCE)
 
     def _descend(
-        self, start: FloatArray, cooling_s: float | None, free_time: bool, sigma: FloatArray
+        self, start: FloatArray, cooling_s: float | None, sigma: FloatArray, tolerance: float
     ) -> _Answer:
-        """Levenberg-Marquardt within bounds; a parameter pressed against its bound is let be."""
+        from scipy.optimize import least_squares
+
         scale = self.scale[: start.size]
         low, high = (np.array(side)[: start.size] for side in BOUNDS)
 
         def residuals(scaled: FloatArray) -> FloatArray:
             x = scaled * scale
-            gap = (self.model(x, cooling_s, free_time) - self.bins.pressure_pa) / sigma
+            gap = (self.model(x, cooling_s) - self.bins.pressure_pa) / sigma
             return np.concatenate((gap, self.priors(x)))
 
-        here = np.clip(start / scale, low, high)
-        rest = residuals(here)
-        cost = float(rest @ rest)
-        jacobian = _jacobian(residuals, here, rest)
-        damping = 1e-4
-        for _ in range(_ITERATIONS):
-            downhill = -jacobian.T @ rest
-            pressed = ((here <= low) & (downhill < 0.0)) | ((here >= high) & (downhill > 0.0))
-            free = np.where(pressed, 0.0, 1.0)
-            gained = 0.0
-            for _ in range(8):
-                # Marquardt's scaling: each parameter is held by its own column's length.
-                hold = np.diag(np.sqrt(damping) * np.linalg.norm(jacobian, axis=0))
-                stacked = np.concatenate((jacobian * free, hold))
-                target = np.concatenate((-rest, np.zeros(here.size)))
-                step = np.linalg.lstsq(stacked, target, rcond=None)[0]
-                there = np.clip(here + step, low, high)
-                tried = residuals(there)
-                lower = float(tried @ tried)
-                if lower < cost:
-                    gained = cost - lower
-                    here, rest, cost = there, tried, lower
-                    damping = max(damping / 10.0, 1e-10)
-                    break
-                damping *= 6.0
-            jacobian = _jacobian(residuals, here, rest)
-            if gained < 1e-2:
-                break
-        return _Answer(here * scale, cooling_s, free_time, cost, jacobian, rest)
-
-
-def _jacobian(
-    function: Callable[[FloatArray], FloatArray], x: FloatArray, at_x: FloatArray
-) -> FloatArray:
-    step = 1e-4
-    return np.stack([(function(x + step * unit) - at_x) / step for unit in np.eye(x.size)], axis=-1)
+        inside = np.clip(start / scale, low + 1e-6, high - 1e-6)
+        # A reflective trust region: the valley between heat and leak is long, narrow and bent,
+        # and plain Levenberg-Marquardt ends on its wall.
+        found = least_squares(
+            residuals, inside, bounds=(low, high), method="trf", diff_step=np.full(start.size, DERIVATIVE_STEP),
+            ftol=tolerance, xtol=0.1 * tolerance, max_nfev=MOST_STEPS,
+        )  # fmt: skip
+        jacobian = np.asarray(found.jac, dtype=np.float64)
+        return _Answer(found.x * scale, cooling_s, 2.0 * float(found.cost), jacobian, found.fun)
 
 
 def fit_decay(
@@ -497,18 +495,18 @@ def _smooth_minimum(pressure: FloatArray) -> FloatArray:
 
 def _explained(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, float]:
     """Return the answers with their probabilities, and by how much the noise understates."""
-    without = problem.solve(problem.line_start(0.0), None, free_time=False)
+    without = problem.solve(problem.line_start(0.0), None)
     freed = problem.freed()
     inflation, correlation = _inflation(problem, min(without, freed, key=lambda a: a.cost))
     told = freed.cost < without.cost - SURE_GAIN * inflation
-    if told and math.sqrt(_covariance(freed, inflation)[5, 5]) < SURE_OF_TIME:
+    if told and math.sqrt(_covariance(freed, inflation)[TIME, TIME]) < SURE_OF_TIME:
         return [(1.0, freed)], inflation, correlation
 
     times = [t for t in COOLING_TIMES_S if t < 2.0 * problem.span]
     answers = [without]
     for cooling in times:
         start = problem.line_start(min(1.5 * cooling, 0.5 * problem.span))
-        answers.append(problem.solve(start, cooling, free_time=False))
+        answers.append(problem.solve(start, cooling))
     inflation, correlation = _inflation(problem, min(answers, key=lambda a: a.cost))
     each = (1.0 - NO_HEAT_PRIOR) / max(len(times), 1)
     logs = np.array(
@@ -579,8 +577,8 @@ def _log_evidence(problem: _Problem, answer: _Answer, inflation: float) -> float
     _, log_volume = np.linalg.slogdet(covariance)
     log = -0.5 * cost + 0.5 * float(log_volume)
     if answer.cooling_s is not None:
-        spread = math.sqrt(max(covariance[4, 4], 1e-300))
-        log += math.log(2.0) + float(log_ndtr(answer.x[4] / problem.heat_scale / spread))
+        spread = math.sqrt(max(covariance[SETTLING, SETTLING], 1e-300))
+        log += math.log(2.0) + float(log_ndtr(answer.x[SETTLING] / problem.heat_scale / spread))
     return log
 
 
@@ -593,17 +591,19 @@ def _truncated(
     from scipy.stats import truncnorm
 
     x = answer.x / scale
-    spread = math.sqrt(covariance[4, 4])
-    cut = -float(x[4]) / spread
+    spread = math.sqrt(covariance[SETTLING, SETTLING])
+    cut = -float(x[SETTLING]) / spread
     if cut < -4.0:
         return answer.x, covariance
     mean, variance = 0.0, 0.0
     if cut < 30.0:
-        mean = float(x[4]) + spread * float(truncnorm.mean(cut, np.inf))
+        mean = float(x[SETTLING]) + spread * float(truncnorm.mean(cut, np.inf))
         variance = spread**2 * float(truncnorm.var(cut, np.inf))
-    gain = covariance[:, 4] / covariance[4, 4]
-    moved = x + gain * (mean - x[4])
-    return moved * scale, covariance + np.outer(gain, gain) * (variance - covariance[4, 4])
+    gain = covariance[:, SETTLING] / covariance[SETTLING, SETTLING]
+    moved = x + gain * (mean - x[SETTLING])
+    return moved * scale, covariance + np.outer(gain, gain) * (
+        variance - covariance[SETTLING, SETTLING]
+    )
 
 
 def _combined(
@@ -626,24 +626,25 @@ def _combined(
     for w, m, c in zip(weights, law_means, covariances, strict=True):
         covariance3 += w * (c[1:4, 1:4] + np.outer(m - mean, m - mean))
 
-    settle = np.array([m[4] if m.size > 4 else 0.0 for m in means])
-    settle_var = np.array([c[4, 4] if len(c) > 4 else 0.0 for c in covariances])
+    settle = np.array([m[SETTLING] if m.size > SETTLING else 0.0 for m in means])
+    settle_var = np.array(
+        [c[SETTLING, SETTLING] if len(c) > SETTLING else 0.0 for c in covariances]
+    )
     settling = float(weights @ settle)
     settling_var = float(weights @ (settle_var + (settle - settling) ** 2))
     heated = np.array([a.cooling_s is not None for _, a in answers])
 
     likeliest = max(answers, key=lambda pair: pair[0])[1]
-    x, a, cooling = likeliest.parts
-    best_curve = problem.curve.at(problem.curve.grid, x, a, cooling)
-    warm = [(w, a) for w, a in answers if a.cooling_s is not None]
-    cooling_time = max(warm, key=lambda pair: pair[0])[1].parts[2] if warm else None
+    best_curve = problem.curve.at(problem.curve.grid, likeliest.x, likeliest.heat)
+    warm = [(w, a.heat) for w, a in answers if a.heat is not None]
+    warmest = max(warm, key=lambda pair: pair[0])[1] if warm else None
 
     def shift(law: DecayLaw, offset_pa: float) -> FloatArray:
         moved = np.zeros(3)
         other = _Curve(law, bins) if law != problem.law else problem.curve
         for weight, gain, (_, answer) in zip(weights, gains, answers, strict=True):
-            old = problem.model(answer.x, answer.cooling_s, answer.free_time)
-            new = problem.model(answer.x, answer.cooling_s, answer.free_time, other)
+            old = problem.model(answer.x, answer.cooling_s)
+            new = problem.model(answer.x, answer.cooling_s, other)
             moved += weight * (gain @ (old - new + offset_pa))
         return moved
 
@@ -658,7 +659,7 @@ def _combined(
         settling_pa=max(settling, 0.0),
         settling_uncertainty_pa=math.sqrt(max(settling_var, 0.0)),
         heat_probability=float(weights[heated].sum()) if heated.any() else 0.0,
-        cooling_time_s=float(cooling_time or 0.0),
+        cooling_time_s=warmest.cooling_s if warmest is not None else 0.0,
         start_s=float(bins.time_s[0]),
         end_s=float(bins.time_s[-1]),
         start_pa=float(best_curve[0]),

@@ -26,7 +26,6 @@ from nozzlewright.measurement import (
     Quantity,
     linear_combination,
 )
-from nozzlewright.physics import time_between
 
 FloatArray = NDArray[np.float64]
 
@@ -370,9 +369,10 @@ class _Reading:
         noise = {Cause("noise and steps", self.scope): math.hypot(u1 / rate1, u2 / rate2)}
         seen = Quantity(t2 - t1, "s", noise, "read off the trace")
         terms = [(1.0, seen)]
-        for missing, (high, low) in ((above, (top, first)), (below, (last, bottom))):
-            if missing:
-                terms.append((1.0, self._extrapolated(high, low)))
+        if above:
+            terms.append((1.0, self._before(top, first, rate1)))
+        if below:
+            terms.append((1.0, self._by_law(last, bottom)))
         method = "edges found on the fitted curve, moved by the samples round each"
         if above or below:
             method += "; part of the window extrapolated by the fitted law"
@@ -403,21 +403,31 @@ class _Reading:
         at = float(np.interp(-(pressure - mean), -curve_p, curve_t))
         return at, rate, math.hypot(spread / math.sqrt(stray.size), by_steps)
 
-    def _extrapolated(self, high: float, low: float) -> Quantity:
+    def _before(self, high: float, low: float, rate: float) -> Quantity:
+        """Return the time of a fall that ended where the hold begins, [s].
+
+        Heat made the fall at the beginning faster than the law of the leak; how much faster it
+        was before is not known, so the truth is put half-way up to all of it.
+        """
+        leaking = self._by_law(high, low)
+        known, fitted = self.conversion.known, self.fit.values
+        law = known.law(known.values)
+        at = np.array([low])
+        alone = fitted[0] * known.middle_pa * float(law.leakage(at, float(fitted[1]))[0])
+        alone /= float(law.compliance(at, float(fitted[2]))[0])
+        share = min(max(alone / rate, 0.1), 1.0)
+        faster = linear_combination([(share, leaking)], unit="s", method="fitted law")
+        doubt = 0.5 * leaking.value * (1.0 - share)
+        return faster.with_contribution(Cause("heat before the hold", self.scope), doubt)
+
+    def _by_law(self, high: float, low: float) -> Quantity:
         """Return the time of a fall outside the recording by the fitted law, [s]."""
         known = self.conversion.known
 
         def seconds(v: Values, fitted: FloatArray) -> float:
-            law = known.law(v)
-            scale = max(fitted[0], 0.02 * self.fit.rate) * known.middle_pa
-            return float(
-                time_between(
-                    high,
-                    low,
-                    lambda p: scale * law.leakage(p.ravel(), float(fitted[1])).reshape(p.shape),
-                    lambda p: law.compliance(p, float(fitted[2])),
-                )
-            )
+            least = 0.02 * abs(self.fit.rate)
+            moved = np.array([max(float(fitted[0]), least), fitted[1], fitted[2]])
+            return known.time_of_fall(v, moved, high, low)
 
         return self.conversion.propagated(seconds, unit="s", method="fitted law")
 

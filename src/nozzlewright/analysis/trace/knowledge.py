@@ -35,6 +35,7 @@ from nozzlewright.physics import (
     fit_d341,
     isothermal_bulk_modulus,
     rig_compliance,
+    time_between,
 )
 
 FloatArray = NDArray[np.float64]
@@ -49,8 +50,6 @@ PLUG_RATIO = TypicalValue(
     0.8, 0.12, "1",
     "compliance with a blank plug over that with a holder (common practice, no source)",
 )  # fmt: skip
-HEAT_PROPERTY_UNCERTAINTY = 0.2
-"""Relative standard uncertainty of 1 - B_T/B_S; it goes with the square of the expansion."""
 TYPICAL_TEMPERATURE_K = 293.15, 6.0
 """Temperature of the oil and its standard uncertainty where none was noted; it then serves for
 the stiffness alone, never for a value at reference."""
@@ -199,7 +198,7 @@ class BenchKnowledge:
             density_at(temperature, v["density"], v["expansion"]),
             GAS_OIL_HEAT_CAPACITY.value,
         )
-        heat = (1.0 - 1.0 / float(ratio)) * (1.0 - wall_share) * v["heat"]
+        heat = (1.0 - 1.0 / float(ratio)) * (1.0 - wall_share)
         return DecayLaw(
             self.middle_pa, v["pressure viscosity"], at_zero, v["bulk modulus slope"],
             wall_share, heat,
@@ -231,6 +230,19 @@ class BenchKnowledge:
         """Return the injector's own leak at the test's temperature, [m^3/s] or relative."""
         law = self.law(v)
         return self.whole_flow(v, law, fitted, pressure) - self.rig_flow(v, law, pressure)
+
+    def time_of_fall(self, v: Values, fitted: FloatArray, high_pa: float, low_pa: float) -> float:
+        """Return the time of a fall on this rig as it is, heat apart, [s]."""
+        law = self.law(v)
+        scale = float(fitted[0]) * self.middle_pa
+        return float(
+            time_between(
+                high_pa,
+                low_pa,
+                lambda p: scale * law.leakage(p.ravel(), float(fitted[1])).reshape(p.shape),
+                lambda p: law.compliance(p, float(fitted[2])),
+            )
+        )
 
 
 def _typical(name: str, typical: TypicalValue, scope: str) -> Quantity:
@@ -287,9 +299,6 @@ def bench_knowledge(
     )  # fmt: skip
     of_fluid("density", fluid.density_15c if fluid else None, GAS_OIL_DENSITY_15C)
     of_fluid("expansion", None, GAS_OIL_EXPANSION)
-    inputs["heat"] = Quantity(
-        1.0, "1", {Cause("heat properties", fluid_scope): HEAT_PROPERTY_UNCERTAINTY}
-    )
     if fluid is not None and fluid.viscosity_points:
         doubt = fluid.viscosity_relative_uncertainty
         if len(fluid.viscosity_points) == 1:
