@@ -1,1 +1,1 @@
-"""All that touches disk, screen or paper."""
+"""All that touches disk, network, clock, screen or paper."""

@@ -434,7 +434,8 @@ class _Problem:
         # A reflective trust region: the valley between heat and leak is long, narrow and bent,
         # and plain Levenberg-Marquardt ends on its wall.
         found = least_squares(
-            residuals, inside, bounds=(low, high), method="trf", diff_step=np.full(start.size, DERIVATIVE_STEP),
+            residuals, inside, bounds=(low, high), method="trf",
+            diff_step=np.full(start.size, DERIVATIVE_STEP),
             ftol=tolerance, xtol=0.1 * tolerance, max_nfev=MOST_STEPS,
         )  # fmt: skip
         jacobian = np.asarray(found.jac, dtype=np.float64)

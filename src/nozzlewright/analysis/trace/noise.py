@@ -92,15 +92,13 @@ def _clip_level(pressure: NDArray[np.float64], sigma: float, step: float) -> flo
     starts = where[np.concatenate(([0], breaks + 1))]
     ends = where[np.concatenate((breaks, [where.size - 1]))]
     lengths = ends - starts + 1
-    long_runs = lengths >= 4
-    if not long_runs.any():
-        return None
-    before = pressure[np.maximum(starts[long_runs] - 1, 0)]
-    after = pressure[np.minimum(ends[long_runs] + 1, pressure.size - 1)]
-    steep = (top - before > 3.0 * max(sigma, step)) | (top - after > 3.0 * max(sigma, step))
-    # Noise that vanishes exactly at the top for many samples is cut off, steep or not.
-    silent = (sigma > 0.6 * step) & (lengths[long_runs] >= 12)
-    return top if bool((steep | silent).any()) else None
+    # A ramp that goes on after it has met the top would have climbed on by several steps.
+    back = np.minimum(lengths, starts)
+    slope = (top - pressure[starts - back]) / np.maximum(back, 1)
+    missed = (lengths >= 4) & (slope * lengths > 4.0 * max(3.0 * sigma, step))
+    # Noise that vanishes exactly at the top for many samples is cut off, ramp or not.
+    silent = (sigma > 1.2 * step) & (lengths >= 12)
+    return top if bool((missed | silent).any()) else None
 
 
 @dataclass(frozen=True)

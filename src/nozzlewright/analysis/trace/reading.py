@@ -16,14 +16,16 @@ from nozzlewright.analysis.trace.hold import (
     rig_leak_from_blank,
 )
 from nozzlewright.analysis.trace.knowledge import RigLeak
+from nozzlewright.analysis.trace.lag import LEAST_LAG_S, RESOLVED_SAMPLES, gauge_lag, without_lag
 from nozzlewright.analysis.trace.noise import Noise, mains_hum, noise_of
 from nozzlewright.analysis.trace.openings import LiftOffs, measure_openings
 from nozzlewright.analysis.trace.rests import Rest, drop_rest, find_rests, seat_rest
 from nozzlewright.analysis.trace.seat import measure_seat_hold
 from nozzlewright.analysis.trace.set_value import (
+    RUN_TOGETHER_SAMPLES,
     behaviour,
     closing_value,
-    sensor_lag,
+    plateau_value,
     set_value,
 )
 from nozzlewright.analysis.trace.signal import SLOW_INTERVAL_S, mend, sampling_cautions
@@ -68,6 +70,10 @@ _TOUCH_HOLDS = ("drop-out", "mains hum", "spikes")
 class _Scene:
     """Everything found in one recording, before it is put into findings."""
 
+    recording: Recording
+    noise: Noise
+    rests: list[Rest]
+
     def __init__(self, recording: Recording) -> None:
         noise = noise_of(recording.pressure_pa)
         recording = mend(recording, noise)
@@ -95,6 +101,22 @@ class _Scene:
             )
             self._find(recording, noise_of(recording.pressure_pa))
 
+    def undo_lag(self, lag_s: float) -> None:
+        """Find the openings anew in the trace that a gauge without lag would show.
+
+        Holds stay as they are: they are slow, and undoing a lag only adds noise to them.
+        """
+        rests, recording, noise = self.rests, self.recording, self.noise
+        sharp = recording.with_step(
+            f"lag of {lag_s * 1e3:.1f} ms undone for the openings",
+            pressure_pa=without_lag(
+                recording.time_s, recording.pressure_pa, lag_s, self.interval_s
+            ),
+        )
+        self._find(sharp, noise_of(sharp.pressure_pa))
+        self.rests, self.noise = rests, noise
+        self.recording = replace(sharp, pressure_pa=recording.pressure_pa)
+
     def _find(self, recording: Recording, noise: Noise) -> None:
         time_s, pressure = recording.time_s, recording.pressure_pa
         self.recording, self.noise = recording, noise
@@ -110,7 +132,7 @@ class _Scene:
         self.lifts: LiftOffs = measure_openings(
             time_s, pressure, self.openings, noise, self.interval_s
         )
-        self.rests: list[Rest] = find_rests(
+        self.rests = find_rests(
             time_s, pressure, self.blocks, self.stretches, self.openings, others, noise
         )
 
@@ -143,20 +165,24 @@ def read_trace(
     if len(recording) < 8 or float(np.ptp(recording.pressure_pa)) == 0.0:
         return _nothing(recording, "the recording shows no change of pressure")
     scene = _Scene(recording)
-    strokes = _strokes(scene)
-    slow_gauge = scene.interval_s > SLOW_INTERVAL_S or (
-        (conditions.gauge.time_constant_s or 0.0) > 0.5 * SLOW_INTERVAL_S
-    )
     cautions = sampling_cautions(scene.recording, scene.noise, scene.interval_s)
-    if slow_gauge and scene.interval_s <= SLOW_INTERVAL_S:
+    lag = _lag(scene, conditions)
+    if lag[0] > max(LEAST_LAG_S, RESOLVED_SAMPLES * scene.interval_s):
+        scene.undo_lag(lag[0])
         cautions.append(
-            Caution("slow gauge", "the gauge's time constant smooths openings that are quick")
+            Caution(
+                "slow gauge",
+                f"the gauge lags by {lag[0] * 1e3:.0f} ms; this is undone for the openings, at "
+                "the price of a larger uncertainty",
+            )
         )
-    lag = sensor_lag(
-        conditions.gauge.time_constant_s, _slow_tails(scene, strokes), scene.interval_s
-    )
+        left = 0.0, lag[1]
+    else:
+        left = lag
+    strokes = _strokes(scene)
+    slow_gauge = scene.interval_s > SLOW_INTERVAL_S
     opening, closing, second, behaves = _opening_pressure(
-        scene, strokes, gauge, lag, conditions, scope, cautions
+        scene, strokes, gauge, left, conditions, scope, cautions
     )
     chatter = chatter_of(
         scene.lifts,
@@ -309,9 +335,18 @@ def _fast(rates: Floats, level_pa: float) -> NDArray[np.bool_]:
     )
 
 
-def _slow_tails(scene: _Scene, strokes: tuple[Stroke, ...]) -> Floats:
-    slow = _in_kind(scene, strokes, StrokeKind.SLOW)
-    return scene.lifts.tail_s[slow if slow.any() else slice(None)]
+def _lag(scene: _Scene, conditions: BenchConditions) -> tuple[float, float]:
+    """Return the gauge's lag with its standard uncertainty, read off slow strokes if it must."""
+    slow = _in_kind(scene, _strokes(scene), StrokeKind.SLOW)
+    which = slow if slow.any() else np.ones(slow.size, dtype=np.bool_)
+    return gauge_lag(
+        conditions.gauge.time_constant_s,
+        scene.recording.time_s,
+        scene.recording.pressure_pa,
+        scene.openings.take(which),
+        scene.lifts.tail_s[which],
+        scene.interval_s,
+    )
 
 
 def _in_kind(scene: _Scene, strokes: tuple[Stroke, ...], kind: StrokeKind) -> NDArray[np.bool_]:
@@ -391,14 +426,48 @@ def _opening_pressure(
         cautions.append(
             Caution("single opening", "one pop says nothing of how well the next would repeat")
         )
-    opening = set_value(
-        scene.lifts, members, scene.home, gauge, lag, scene.noise.step_pa, scope=scope
-    ).with_cautions(*cautions, *scene_lost, *behaves)
+    plateau = _rough_plateau(scene, members)
+    opening: Quantity
+    if plateau is not None:
+        constant = conditions.gauge.time_constant_s
+        if constant is not None and constant > 0.3 * scene.interval_s:
+            missing = NotMeasured(
+                "openings run together on a gauge that lags: it showed up to "
+                f"{float(np.max(plateau[0])) / 1e5:.1f} bar, the needle opens above that",
+                "use a faster gauge, or strokes so slow that each opening shows by itself",
+            )
+            return missing, missing, missing, ()
+        behaves = tuple(one for one in behaves if one.name == "drift")
+        opening = plateau_value(*plateau, gauge, follows=constant is not None, scope=scope)
+    else:
+        opening = set_value(
+            scene.lifts, members, scene.home, gauge, lag, scene.noise.step_pa, scope=scope
+        )
+    opening = opening.with_cautions(*cautions, *scene_lost, *behaves)
     closing = closing_value(scene.lifts, members, gauge, scope=scope).with_cautions(
         *cautions, *behaves
     )
     second = _second_opening(scene, strokes, opening, gauge, lag, conditions, scope)
     return opening, closing, second, behaves
+
+
+def _rough_plateau(scene: _Scene, members: NDArray[np.bool_]) -> tuple[Floats, float] | None:
+    """Return tops of the strokes and the plateau's low, where openings run together."""
+    if scene.interval_s <= SLOW_INTERVAL_S:
+        return None
+    top = scene.openings.top[members]
+    home = scene.home[members]
+    same = np.diff(home) == 0
+    if not same.any() or float(np.median(np.diff(top)[same])) >= RUN_TOGETHER_SAMPLES:
+        return None
+    pressure = scene.recording.pressure_pa
+    tops, plateau = [], []
+    for one in np.unique(home):
+        own = top[home == one]
+        part = pressure[own[0] : own[-1] + 1]
+        tops.append(float(part.max()))
+        plateau.append(part)
+    return np.array(tops), float(np.quantile(np.concatenate(plateau), 0.05))
 
 
 def _first_stage(scene: _Scene, members: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -26,38 +26,6 @@ def student_factor(count: int) -> float:
     return float(stdtrit(count - 1, 0.975)) / 1.959963984540054
 
 
-def sensor_lag(
-    time_constant_s: float | None, tail_s: Floats, interval_s: float
-) -> tuple[float, float]:
-    """Return the gauge's lag and its standard uncertainty, [s].
-
-    Parameters
-    ----------
-    time_constant_s : float or None
-        As stated for the gauge, [s]
-    tail_s : ndarray of shape (E,)
-        How long each fall takes to end after it was steepest, [s]
-    interval_s : float
-        Sampling interval, [s]
-
-    Notes
-    -----
-    Where the time constant is not stated, the ends of the falls bound it. A needle that seats
-    ends its fall at once; a first-order lag T lets it fade out, and from six tenths of its
-    steepest to the slope of the next rise it takes about 3 T (from ln(0.6 / 0.03)).
-    """
-    if time_constant_s is not None:
-        return time_constant_s, 0.1 * time_constant_s
-    if tail_s.size == 0:
-        return 0.0, 0.0
-    tail = float(np.median(tail_s))
-    if tail > 4.0 * interval_s:
-        low, high = 0.5 * tail / 3.0, 1.5 * tail / 3.0
-    else:
-        low, high = 0.0, (tail + interval_s) / 3.0
-    return 0.5 * (low + high), (high - low) / np.sqrt(12.0)
-
-
 def set_value(
     lifts: LiftOffs,
     members: NDArray[np.bool_],
@@ -121,6 +89,58 @@ def set_value(
         method=(
             f"mean of {shown.size} lift-off(s) in {strokes} stroke(s), each read off a line "
             "through the rise before it; lag of the gauge taken out"
+        ),
+        cautions=gauge.cautions,
+    )
+
+
+RUN_TOGETHER_SAMPLES = 8
+"""Samples from one opening to the next below which a slow gauge cannot part them."""
+
+
+def plateau_value(
+    tops_pa: Floats, low_pa: float, gauge: GaugeCorrection, *, follows: bool, scope: str
+) -> Quantity:
+    """Return the opening pressure from a rough plateau in which openings run together.
+
+    Parameters
+    ----------
+    tops_pa : ndarray of shape (S,)
+        Highest pressure of each stroke, [Pa]
+    low_pa : float
+        What the plateau falls to, [Pa]
+    gauge : GaugeCorrection
+        Certificate or class
+    follows : bool
+        Whether the gauge is stated to follow within a fraction of the sampling interval
+    scope : str
+        Names the injector's test
+
+    Notes
+    -----
+    A gauge that is sampled seldom but follows at once shows nearly the lift-off pressure now and
+    then; one that lags shows something between closing and lift-off, with half the swing or
+    less. The lift-off then lies from a tenth of the swing below the highest reading to three
+    tenths above it (a gauge that follows) or seven (one of which that is not known); within that
+    nothing is known (rectangular).
+    """
+    top = float(np.mean(tops_pa))
+    swing = max(top - low_pa, 0.0)
+    count = tops_pa.size
+    scatter = float(np.std(tops_pa, ddof=1)) / np.sqrt(count) if count > 1 else 0.25 * swing
+    low, high = (-0.1, 0.3) if follows else (-0.1, 0.7)
+    value = top + 0.5 * (low + high) * swing
+    return Quantity(
+        value=gauge.correct_one(value),
+        unit="Pa",
+        contributions={
+            Cause("slow gauge", scope): (high - low) * swing / np.sqrt(12.0),
+            Cause("repeatability of the opening", scope): scatter,
+            **gauge.contributions(value),
+        },
+        method=(
+            f"highest readings of {count} stroke(s), raised by a share of the swing of "
+            f"{swing / 1e5:.1f} bar, because openings run together on a slow gauge"
         ),
         cautions=gauge.cautions,
     )

@@ -94,7 +94,7 @@ def _losses(time_s: Floats, pressure: Floats, noise: Noise) -> list[tuple[int, i
             # A line cannot lose its pressure and have it back within a blink.
             if short and min(before, after) > 0.2 * high and after > 0.6 * before:
                 found.append((start, stop))
-    if noise.sigma_pa > 0.6 * noise.step_pa and noise.clip_pa is None:
+    if noise.sigma_pa > 1.2 * noise.step_pa and noise.clip_pa is None:
         still = np.diff(pressure) == 0.0
         runs = np.flatnonzero(np.diff(np.concatenate(([0], still.view(np.int8), [0]))))
         starts, stops = runs[::2], runs[1::2]

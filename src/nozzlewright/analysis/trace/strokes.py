@@ -17,6 +17,8 @@ BLOCK_S = 0.008
 """Length of the blocks to which the trace is averaged for this purpose."""
 RETURN_S = 0.06
 """Shortest return of the lever between two strokes."""
+SLOW_BLOCK_S = 0.03
+"""Samples farther apart than this cannot part strokes by the return of the lever alone."""
 LEAST_RATE_PA_PER_S = 5e5
 """Slowest delivery that is taken for a stroke, [Pa/s]."""
 
@@ -166,7 +168,11 @@ def delivering(blocks: Blocks, noise: Noise) -> tuple[list[Stretch], Floats]:
         slow_limit = max(LEAST_RATE_PA_PER_S, limit * short / long)
         near = np.convolve(active, np.ones(4 * long + 1), mode="same") > 0.5
         active = active | ((slow_rate > slow_limit) & ~near)
-    return _stretches(active, max(1, round(RETURN_S / step)), max(1, round(0.016 / step))), rate
+    gap = max(1, round(RETURN_S / step))
+    if step > SLOW_BLOCK_S:
+        # Openings that run together look like a rough plateau: do not part it at each dip.
+        gap = 3
+    return _stretches(active, gap, max(1, round(0.016 / step))), rate
 
 
 def _stretches(active: NDArray[np.bool_], gap: int, least: int) -> list[Stretch]:

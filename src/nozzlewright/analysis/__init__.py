@@ -1,0 +1,14 @@
+"""Evidence to findings: what a recording or a card of hand readings shows.
+
+``trace``
+    Gauge recordings: strokes, openings, holds, chatter.
+``by_hand``
+    Readings by eye and stopwatch.
+``gauge``
+    What is known of the gauge's level.
+"""
+
+from nozzlewright.analysis.by_hand import read_hand
+from nozzlewright.analysis.trace import read_trace
+
+__all__ = ["read_hand", "read_trace"]

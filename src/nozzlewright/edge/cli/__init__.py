@@ -1,0 +1,100 @@
+"""The command line: a thin door. Each command is loaded only when it is called."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+DESCRIPTION = (
+    "Reads, judges and reports bench tests of mechanical diesel injectors, with honest uncertainty."
+)
+SAFETY = (
+    "Spray pierces skin: a wound from a jet is a surgical emergency even if it is painless. Oil "
+    "mist burns. The engine maker's manual and local codes come first."
+)
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the grammar of the command line."""
+    top = argparse.ArgumentParser(prog="nozzlewright", description=DESCRIPTION, epilog=SAFETY)
+    top.add_argument("--version", action="store_true", help="print the version and leave")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+
+    read = commands.add_parser(
+        "read",
+        help="read one gauge recording or card of hand readings",
+        description="Read one recording of a bench session, or a card of hand readings (.toml): "
+        "opening and closing pressure, holds, chatter, each with its uncertainty.",
+        epilog=SAFETY,
+    )
+    read.add_argument("file", metavar="FILE", help="recording (CSV, TSV, .gz, Parquet) or card")
+    read.add_argument(
+        "--bench",
+        metavar="FILE",
+        help="bench conditions; default: bench.toml beside the recording, if there is one",
+    )
+    read.add_argument("--json", action="store_true", help="print data instead of a summary")
+    read.add_argument(
+        "--plot", metavar="OUT", help="draw the trace with its marks, to .svg or .png"
+    )
+    read.add_argument("--pressure-column", metavar="NAME", help="column that holds the pressure")
+    read.add_argument("--time-column", metavar="NAME", help="column that holds the time")
+
+    judge = commands.add_parser(
+        "judge",
+        help="judge an engine's set against its setting sheet",
+        description="Judge the set in a folder (set.toml, sheet.toml, bench.toml, recordings): "
+        "verdicts, next actions and, if asked, the report.",
+        epilog=SAFETY,
+    )
+    judge.add_argument("folder", metavar="FOLDER", help="folder of the set")
+    judge.add_argument(
+        "--report", metavar="DIR", help="write report.pdf, report.html and the plots there"
+    )
+    judge.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the pages")
+    judge.add_argument("--json", action="store_true", help="print data instead of a summary")
+    judge.add_argument(
+        "--date", metavar="YYYY-MM-DD", help="date of the report; default: today"
+    )
+
+    simulate = commands.add_parser(
+        "simulate",
+        help="make recordings at the pretend bench, with known truth",
+        description="Play bench sessions at the pretend bench: each recording comes with its "
+        "truth in a file beside it.",
+    )
+    simulate.add_argument("folder", metavar="FOLDER", help="where to write; made if missing")
+    simulate.add_argument("--kind", metavar="KIND", help="one kind of session; default: mixed")
+    simulate.add_argument("--number", type=int, default=1, metavar="N", help="how many (1)")
+    simulate.add_argument("--seed", type=int, default=1, metavar="N", help="seed of chance (1)")
+    simulate.add_argument(
+        "--demo-set", action="store_true", help="write the demo set, ready for judge, instead"
+    )
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; returns 0 if all went well, 2 if the input cannot be used."""
+    grammar = parser()
+    chosen = grammar.parse_args(arguments)
+    if chosen.version:
+        from importlib.metadata import version
+
+        print(f"nozzlewright {version('nozzlewright')}")
+        return 0
+    if chosen.command is None:
+        grammar.print_help()
+        return 0
+    from nozzlewright.edge.cli.commands import run
+    from nozzlewright.errors import NozzlewrightError
+
+    try:
+        return run(chosen)
+    except NozzlewrightError as fault:
+        print(f"nozzlewright: {fault}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # Somebody piped into `head`; that is no fault.
+        sys.stderr.close()
+        return 0

@@ -1,0 +1,91 @@
+"""What each command does once its arguments are understood."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from nozzlewright.edge import wiring
+from nozzlewright.errors import Fault, InputFault
+
+
+def run(chosen: argparse.Namespace) -> int:
+    """Carry out the chosen command; return the exit status."""
+    command: Callable[[argparse.Namespace], int] = {
+        "read": _read,
+        "judge": _judge,
+        "simulate": _simulate,
+    }[chosen.command]
+    return command(chosen)
+
+
+def _tell(text: str) -> None:
+    """Show progress to a person who waits; keep it out of a pipe."""
+    if sys.stderr.isatty():
+        print(f"\r\033[K{text} ...", end="", file=sys.stderr, flush=True)
+
+
+def _told() -> None:
+    if sys.stderr.isatty():
+        print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+def _read(chosen: argparse.Namespace) -> int:
+    from nozzlewright.report import reading_as_data, reading_as_text
+
+    reading = wiring.read_file(
+        Path(chosen.file),
+        Path(chosen.bench) if chosen.bench else None,
+        pressure_column=chosen.pressure_column,
+        time_column=chosen.time_column,
+    )
+    if chosen.plot:
+        wiring.plot_reading(reading, Path(chosen.plot))
+    if chosen.json:
+        print(wiring.as_json(reading_as_data(reading.findings)))
+    else:
+        print(reading_as_text(reading.findings))
+    return 0
+
+
+def _judge(chosen: argparse.Namespace) -> int:
+    from nozzlewright.report import judgement_as_data, judgement_as_text
+
+    folder = wiring.judge_folder(Path(chosen.folder), _date(chosen.date), _tell)
+    written: list[Path] = []
+    if chosen.report:
+        paper = "a4" if chosen.paper == "a4" else "us-letter"
+        written = wiring.write_report(folder, Path(chosen.report), paper, _tell)
+    _told()
+    if chosen.json:
+        print(wiring.as_json(judgement_as_data(folder.judged.report)))
+        return 0
+    print(judgement_as_text(folder.judged.report))
+    if written:
+        print(f"\nReport: {written[0]} and {written[1]}")
+    return 0
+
+
+def _date(text: str | None) -> date:
+    if text is None:
+        return date.today()  # noqa: DTZ011 - the shop's own calendar day
+    try:
+        return date.fromisoformat(text)
+    except ValueError as fault:
+        raise InputFault(
+            Fault(f"'{text}' is not a date", "--date", "Write it as 2026-05-31")
+        ) from fault
+
+
+def _simulate(chosen: argparse.Namespace) -> int:
+    folder = Path(chosen.folder)
+    if chosen.demo_set:
+        wiring.write_demo_set(folder, chosen.seed, _tell)
+    else:
+        wiring.simulate_sessions(folder, chosen.kind, chosen.number, chosen.seed, _tell)
+    _told()
+    print(f"Written to {folder}")
+    return 0
