@@ -444,8 +444,8 @@ def _again(test: BenchTest, sheet: SettingSheet) -> str:
             else f"at {bar(sheet.seat.fixed_pa or 0.0)}"
         )
         return (
-            f"Wipe the tip dry, hold {held} for {seconds(sheet.seat.seconds)} on the record, and "
-            "write down whether it stays dry."
+            f"Wipe the tip dry, hold {held} for {seconds(sheet.seat.seconds)} on the record, the "
+            "pressure kept up with the lever, and write down whether it stays dry."
         )
     if test is BenchTest.BACK_LEAKAGE and sheet.back_leakage is not None:
         window = sheet.back_leakage.window

@@ -19,7 +19,7 @@ from nozzlewright.judging.decision_rule import Decision, decide
 from nozzlewright.judging.evidence import hedged
 from nozzlewright.judging.gauge_choice import gauge_that_would_do
 from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
-from nozzlewright.judging.wording import bar, percent, plain, stated
+from nozzlewright.judging.wording import about, bar, percent, plain, stated
 from nozzlewright.measurement import NotMeasured, Quantity
 
 FEWEST_IN_CHATTER = 2.0
@@ -84,11 +84,11 @@ def judge_opening(sitting: TestSitting, sheet: SettingSheet, condition: Conditio
 
 def _place(measured: Quantity, lower: float, upper: float) -> str:
     if measured.value < lower:
-        return f"{bar(lower - measured.value)} under the band"
+        return f"{about(lower - measured.value)} under the band"
     if measured.value > upper:
-        return f"{bar(measured.value - upper)} over the band"
+        return f"{about(measured.value - upper)} over the band"
     nearest = min(measured.value - lower, upper - measured.value)
-    return f"{bar(nearest)} inside the nearer limit"
+    return f"{about(nearest)} inside the nearer limit"
 
 
 def judge_chatter(sitting: TestSitting, sheet: SettingSheet) -> Verdict:

@@ -33,7 +33,7 @@ from nozzlewright.bench import DecisionRule, EngineSet, SettingSheet
 from nozzlewright.judging.decision_rule import CONFIDENCE, INTERVAL_FACTOR
 from nozzlewright.judging.injector import judge_injector
 from nozzlewright.judging.verdict import InjectorVerdict, OddOneOut, Outcome, SetVerdict
-from nozzlewright.judging.wording import bar, listed, percent, stated
+from nozzlewright.judging.wording import about, bar, listed, percent, stated
 from nozzlewright.measurement import (
     Caution,
     Measured,
@@ -177,7 +177,7 @@ def odd_one_out(openings: dict[int, Quantity]) -> OddOneOut | None:
     size = Quantity(abs(distance.value), "Pa", distance.contributions)
     text = (
         f"Cylinder {cylinder} opens {stated(size)} {side} the mean of the others, which differ by "
-        f"{bar(max(values) - min(values))} among themselves."
+        f"{about(max(values) - min(values))} among themselves."
     )
     return OddOneOut(cylinder, distance, text)
 

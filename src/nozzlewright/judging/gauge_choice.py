@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from nozzlewright.judging.decision_rule import largest_uncertainty
-from nozzlewright.judging.wording import bar, listed, plain
+from nozzlewright.judging.wording import about, bar, listed, plain
 from nozzlewright.measurement import Quantity
 from nozzlewright.physics import EN837_CLASSES, en837_permissible_error
 
@@ -67,8 +67,8 @@ def gauge_that_would_do(measured: Quantity, lower_pa: float, upper_pa: float) ->
         return ""
     why = (
         f"No reading could prove a band of {bar(upper_pa - lower_pa)} with a standard uncertainty "
-        f"of {bar(have)}: even in its middle the probability of conformity stays under 95 %. "
-        f"It takes {bar(needed)} or less."
+        f"of {about(have)}: even in its middle the probability of conformity stays under 95 %. "
+        f"It takes {about(needed)} or less."
     )
     gauge, rest = gauge_share(measured)
     if rest >= needed:
@@ -82,7 +82,7 @@ def gauge_that_would_do(measured: Quantity, lower_pa: float, upper_pa: float) ->
     left = math.sqrt(needed**2 - rest**2)
     span = sensible_span(upper_pa)
     enough = classes_that_suffice(span, left)
-    limit = f"a calibration certificate with a standard uncertainty of {bar(left)} or less"
+    limit = f"a calibration certificate with a standard uncertainty of {about(left)} or less"
     if not enough:
         return (
             f"{why} No class of EN 837-1 suffices on a span of 0 to {bar(span)}; {limit} would do."

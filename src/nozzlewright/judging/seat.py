@@ -14,7 +14,7 @@ from nozzlewright.bench import SeatDemand, SeatHold, SettingSheet, TestSitting, 
 from nozzlewright.judging.decision_rule import GUARD_FACTOR
 from nozzlewright.judging.evidence import mentions, outside_leak, tip_grades
 from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
-from nozzlewright.judging.wording import bar, listed, plain, seconds, stated
+from nozzlewright.judging.wording import about, bar, listed, plain, seconds, stated
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 
 LONGEST_HOLD = 2.0
@@ -100,7 +100,7 @@ def _doubts_of_a_pass(hold: SeatHold, demand: SeatDemand) -> list[str]:
         doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
     elif pressure.value + GUARD_FACTOR * pressure.standard_uncertainty < -demand.tolerance_pa:
         doubts.append(
-            f"The hold was {bar(-pressure.value)} easier on the seat than asked: hold nearer to "
+            f"The hold was {about(-pressure.value)} easier on the seat than asked: hold nearer to "
             "the opening pressure."
         )
     quick = mentions(hold.cautions, "quick fall")
@@ -120,7 +120,7 @@ def _doubts_of_a_fail(hold: SeatHold, demand: SeatDemand) -> list[str]:
         doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
     elif pressure.value - GUARD_FACTOR * pressure.standard_uncertainty > demand.tolerance_pa:
         doubts.append(
-            f"The hold was {bar(pressure.value)} harder on the seat than asked: hold farther below "
+            f"The hold was {about(pressure.value)} harder on the seat than asked: hold farther below "
             "the opening pressure."
         )
     if isinstance(hold.duration, NotMeasured):

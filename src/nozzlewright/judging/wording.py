@@ -43,6 +43,15 @@ def bar(pressure_pa: float) -> str:
     return f"{plain(pressure_pa / 1e5)} bar"
 
 
+def about(pressure_pa: float) -> str:
+    """Return a difference or an uncertainty of pressures, to three digits.
+
+    >>> about(3.5243e5), about(0.0451e5), about(12.34e5)
+    ('3.52 bar', '0.0451 bar', '12.3 bar')
+    """
+    return f"{pressure_pa / 1e5:.3g} bar"
+
+
 def seconds(time_s: float) -> str:
     """Return a time that carries no uncertainty."""
     return f"{plain(time_s)} s"
