@@ -100,8 +100,8 @@ def _doubts_of_a_pass(hold: SeatHold, demand: SeatDemand) -> list[str]:
         doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
     elif pressure.value + GUARD_FACTOR * pressure.standard_uncertainty < -demand.tolerance_pa:
         doubts.append(
-            f"The hold was {about(-pressure.value)} easier on the seat than asked: hold nearer to "
-            "the opening pressure."
+            f"The hold was {about(-pressure.value)} easier on the seat than asked: hold nearer "
+            "to the opening pressure."
         )
     quick = mentions(hold.cautions, "quick fall")
     if quick is not None:
@@ -120,8 +120,8 @@ def _doubts_of_a_fail(hold: SeatHold, demand: SeatDemand) -> list[str]:
         doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
     elif pressure.value - GUARD_FACTOR * pressure.standard_uncertainty > demand.tolerance_pa:
         doubts.append(
-            f"The hold was {about(pressure.value)} harder on the seat than asked: hold farther below "
-            "the opening pressure."
+            f"The hold was {about(pressure.value)} harder on the seat than asked: hold farther "
+            "below the opening pressure."
         )
     if isinstance(hold.duration, NotMeasured):
         doubts.append(f"How long it was held is not known: {hold.duration.reason}.")
