@@ -551,13 +551,21 @@ def _inflation(problem: _Problem, answer: _Answer) -> tuple[float, float]:
 
 def _covariance(answer: _Answer, inflation: float) -> FloatArray:
     """Return the covariance of the scaled parameters: the data's part inflated, not the priors'."""
+    singular, directions = _information(answer, inflation)
+    root = directions.T / singular
+    return np.asarray(root @ root.T)
+
+
+def _information(answer: _Answer, inflation: float) -> tuple[FloatArray, FloatArray]:
+    """Return singular values and directions of the weighed derivatives.
+
+    Taken from the rows themselves: forming the normal equations would square their ratio.
+    """
     rows = answer.residual.size - _prior_count(answer.x.size)
     data, prior = answer.jacobian[:rows], answer.jacobian[rows:]
-    # By singular values of the stacked rows: forming the normal equations squares their ratio.
     stacked = np.concatenate((data / math.sqrt(inflation), prior))
     _, singular, directions = np.linalg.svd(stacked, full_matrices=False)
-    root = directions.T / np.maximum(singular, 1e-9 * singular[0])
-    return np.asarray(root @ root.T)
+    return np.maximum(singular, 1e-9 * max(float(singular[0]), 1e-9)), directions
 
 
 def _prior_count(parameters: int) -> int:
@@ -574,10 +582,10 @@ def _log_evidence(problem: _Problem, answer: _Answer, inflation: float) -> float
     rows = answer.residual.size - _prior_count(answer.x.size)
     data, prior = answer.residual[:rows], answer.residual[rows:]
     cost = float(data @ data) / inflation + float(prior @ prior)
-    covariance = _covariance(answer, inflation)
-    _, log_volume = np.linalg.slogdet(covariance)
-    log = -0.5 * cost + 0.5 * float(log_volume)
+    singular, _ = _information(answer, inflation)
+    log = -0.5 * cost - float(np.sum(np.log(singular)))
     if answer.cooling_s is not None:
+        covariance = _covariance(answer, inflation)
         spread = math.sqrt(max(covariance[SETTLING, SETTLING], 1e-300))
         log += math.log(2.0) + float(log_ndtr(answer.x[SETTLING] / problem.heat_scale / spread))
     return log
