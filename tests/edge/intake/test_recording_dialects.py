@@ -257,6 +257,8 @@ def test_counts_since_1970(tmp_path: Path, per_s: float, form: str) -> None:
         "sample_rate_hz: 1000",
         "# Abtastrate: 1000 Hz",
         "# sample interval: 1 ms",
+        "# 1 kHz sample rate",
+        "fs = 1000 Hz",
     ],
 )
 def test_a_stated_sample_rate_stands_for_a_time_column(tmp_path: Path, said: str) -> None:
@@ -264,6 +266,32 @@ def test_a_stated_sample_rate_stands_for_a_time_column(tmp_path: Path, said: str
     recording = read_recording(write(tmp_path / "session.csv", text))
     assert_same(recording)
     assert any("1000 readings per second" in line for line in recording.history)
+
+
+@pytest.mark.parametrize("said", ["# mains_freq_hz: 50", "# filter frequency: 100 Hz"])
+def test_hertz_that_are_not_of_the_sampling_are_left_alone(tmp_path: Path, said: str) -> None:
+    text = table(["pressure_bar"], [pressures()], above=[said])
+    with pytest.raises(RecordingFault, match="no sample rate"):
+        read_recording(write(tmp_path / "a.csv", text))
+    text = table(["time_s", "pressure_bar"], [times(), pressures()], above=[said])
+    assert read_recording(write(tmp_path / "b.csv", text)).cautions == ()
+
+
+def test_times_and_a_stated_rate_that_disagree_are_named(tmp_path: Path) -> None:
+    above = ["# sample rate: 500 Hz"]
+    text = table(["time_s", "pressure_bar"], [times(), pressures()], above=above)
+    recording = read_recording(write(tmp_path / "session.csv", text))
+    assert_same(recording)
+    assert [caution.name for caution in recording.cautions] == ["sample rate"]
+
+
+def test_a_separator_line_and_closing_lines_of_other_programs(tmp_path: Path) -> None:
+    text = table(["time_s", "pressure_bar"], [times(), pressures()], separator=";", above=["sep=;"])
+    text += "\nEnd of log\nThe logger; says; goodbye\n*****\n"
+    recording = read_recording(write(tmp_path / "session.csv", text))
+    assert_same(recording)
+    assert recording.cautions == ()
+    assert any("Closing lines" in line and "End of log" in line for line in recording.history)
 
 
 def test_what_the_person_states_is_used(tmp_path: Path) -> None:

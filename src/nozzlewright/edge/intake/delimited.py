@@ -29,6 +29,8 @@ from nozzlewright.edge.intake.rows import Values, read_fast, read_slow
 from nozzlewright.edge.intake.source import Source
 from nozzlewright.edge.intake.times import compare_rate, to_seconds
 
+_CONTROL = bytes(code for code in range(32) if code not in b"\t\n\r\f")
+
 
 def is_delimited(head: bytes) -> bool:
     """Return whether bytes look like text rather than like something a machine alone reads."""
@@ -36,7 +38,7 @@ def is_delimited(head: bytes) -> bool:
         return True
     if not head:
         return False
-    control = sum(head.count(bytes([code])) for code in range(32) if code not in b"\t\n\r\f")
+    control = len(head) - len(head.translate(None, _CONTROL))
     foreign = len(head) - len(head.translate(None, bytes(range(128, 256))))
     return b"\x00" not in head and control <= 0.005 * len(head) and foreign <= 0.3 * len(head)
 

@@ -19,8 +19,8 @@ from nozzlewright.edge.intake.headings import (
 from nozzlewright.edge.intake.source import Source
 from nozzlewright.errors import RecordingFault
 
-ROWS_LOOKED_AT = 200
-"""A few hundred rows tell the layout as well as thousands."""
+ROWS_LOOKED_AT = 120
+"""A hundred rows tell the layout as well as thousands."""
 
 DAMAGED_SHARE = 0.01
 """More rows than this share that hold no numbers, and the file is refused."""

@@ -19,13 +19,18 @@ class Remarks:
     instrument: str = ""
 
 
+_HERTZ = r"(khz|hz|/s|1/s|s/s|sps|samples?\s*(?:/|per)\s*s)"
+_SAMPLING = r"(?:sampl\w*|abtast\w*|logging|acquisition|data)"
+# Only what speaks of sampling counts: a filter or the mains have their hertz too.
 _RATE = re.compile(
-    r"(?:sampl|rate|freq|abtast|\bfs\b|logging|acquisition)[^\d]{0,40}?(\d+(?:[.,]\d+)?)\s*"
-    r"(khz|hz|/s|1/s|s/s|sps|samples?\s*(?:/|per)\s*s)",
+    rf"(?:\b{_SAMPLING}|^\W*rate\b|\bfs\b)[^\d]{{0,40}}?(\d+(?:[.,]\d+)?)\s*{_HERTZ}",
     re.IGNORECASE,
 )
+_RATE_BEFORE = re.compile(rf"(\d+(?:[.,]\d+)?)\s*(k?hz)\s+{_SAMPLING}", re.IGNORECASE)
 _RATE_IN_KEY = re.compile(
-    r"(?:rate|freq\w*|\bfs)[\s_(\[]*(k?hz)[\s)\]]*[:=;,\t]\s*(\d+(?:[.,]\d+)?)\s*$", re.IGNORECASE
+    rf"^\W*(?:{_SAMPLING}[\s_-]*)?(?:rate|freq\w*|fs)[\s_(\[-]*(k?hz)[\s)\]]*"
+    r"[:=;,\t]\s*(\d+(?:[.,]\d+)?)\s*$",
+    re.IGNORECASE,
 )
 _INTERVAL = re.compile(
     r"(?:sampl\w*|time|logging|abtast\w*)?[\s_-]*(?:interval|period|step|intervall|\bdt\b)"
@@ -44,7 +49,7 @@ def read_remarks(lines: Sequence[str]) -> Remarks:
     for line in lines[:200]:
         text = line[:300]
         if found.rate_hz is None:
-            if match := _RATE.search(text):
+            if match := _RATE.search(text) or _RATE_BEFORE.search(text):
                 scale = 1e3 if match[2].lower() == "khz" else 1.0
                 found.rate_hz = scale * float(match[1].replace(",", "."))
             elif match := _RATE_IN_KEY.search(text):

@@ -19,6 +19,8 @@ from nozzlewright.edge.intake.cells import (
     MARK,
     MARKS,
     NUMBER,
+    VALUES,
+    cell_kind,
     split_row,
     style_of,
     to_numbers,
@@ -36,6 +38,7 @@ from nozzlewright.edge.intake.source import Source
 
 _CHUNK = 65_536
 _TAIL_BYTES = 2048
+_MOST_CLOSING_LINES = 30
 
 
 @dataclass
@@ -217,6 +220,8 @@ class _LineReader:
         self.damaged = 0
         self.first_damaged: tuple[int, str] | None = None
         self.rows = 0
+        self.pending: list[tuple[int, str]] = []
+        """Rows without any number: remarks at the end of the file, unless readings follow."""
 
     def read(self) -> Values:
         layout = self.layout
@@ -239,10 +244,17 @@ class _LineReader:
             last = (number, line, cells)
         if last is not None and not cut:
             self.take(*last)
+        if len(self.pending) > _MOST_CLOSING_LINES:
+            self.take_pending()
         self.convert()
         remarks: list[tuple[str, str]] = []
         if comments:
             remarks.append(("", f"{comments} comment lines between the readings were passed over"))
+        if self.pending:
+            number, line = self.pending[0]
+            shown = " ".join(line.split())[:40]
+            text = f"closing lines without numbers, from line {number} ('{shown}'), passed over"
+            remarks.append(("", text))
         if repeated:
             text = f"the heading stands {repeated} more time(s) among the readings: the logger "
             text += "was started again, or files were joined"
@@ -266,19 +278,35 @@ class _LineReader:
 
     def take(self, number: int, line: str, cells: list[str]) -> None:
         """Take one row."""
-        self.rows += 1
         columns = self.layout.columns
         # Cells that are empty at the end of a row are often not written at all.
         fits = len(cells) == columns or max(self.cells) < len(cells) < columns
         fits = fits or (len(cells) > columns and not any(cells[columns:]))
-        if not fits:
+        if not fits and not any(cell_kind(cell) in VALUES for cell in cells):
+            self.pending.append((number, line))
+            return
+        self.take_pending()
+        if fits:
+            self.append(number, cells)
+        else:
             self.note_damage(number, line)
-            cells = [""] * columns
+            self.append(number, None)
+
+    def take_pending(self) -> None:
+        """Count rows without numbers as damaged: readings follow them."""
+        for number, line in self.pending:
+            self.note_damage(number, line)
+            self.append(number, None)
+        self.pending.clear()
+
+    def append(self, number: int, cells: list[str] | None) -> None:
+        """Add a row; None holds the place of a damaged one."""
+        self.rows += 1
         self.lines.append(number)
         for index, column in self.cells.items():
-            cell = cells[index]
+            cell = "" if cells is None else cells[index]
             column.append(cell)
-            if fits and (not cell or MARK.fullmatch(cell)):
+            if cells is not None and (not cell or MARK.fullmatch(cell)):
                 self.missing[cell] += 1
         if len(self.lines) >= _CHUNK:
             self.convert()

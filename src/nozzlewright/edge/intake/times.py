@@ -12,7 +12,7 @@ from nozzlewright.edge.intake.mending import TraceFault
 
 def _usual_step(values: NDArray[np.float64]) -> float:
     """Return the median of the steps forward in the first part of a column."""
-    steps = np.diff(values[:20_000])
+    steps = np.diff(values[:5000])
     steps = steps[steps > 0.0]
     return float(np.median(steps)) if steps.size else float("nan")
 
@@ -30,7 +30,7 @@ def to_seconds(
     step = _usual_step(values)
     if style == "grouped":
         return _grouped_to_seconds(values, step, unit, name, notes)
-    finite = values[:20_000]
+    finite = values[:5000]
     finite = finite[np.isfinite(finite)]
     first = float(finite[0]) if finite.size else 0.0
     if unit is None:
