@@ -3,6 +3,7 @@
 It never sees the analysis, nor is seen by it.
 """
 
+from nozzlewright.simulator.demo import DemoSet, demo_set
 from nozzlewright.simulator.models import (
     BenchSetup,
     InjectorModel,
@@ -31,6 +32,7 @@ __all__ = [
     "Act",
     "BenchSetup",
     "BleedStrokes",
+    "DemoSet",
     "DrawnSession",
     "FastStrokes",
     "HardStrokes",
@@ -46,6 +48,7 @@ __all__ = [
     "SimulatedSession",
     "SlowStrokes",
     "Strokes",
+    "demo_set",
     "random_session",
     "simulate",
 ]

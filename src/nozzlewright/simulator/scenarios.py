@@ -41,6 +41,7 @@ from nozzlewright.simulator.script import (
     SlowStrokes,
 )
 from nozzlewright.simulator.session import SimulatedSession, simulate
+from nozzlewright.simulator.tables import bench_table
 
 KINDS = (
     "sound",
@@ -82,15 +83,33 @@ class DrawnSession:
     """As the fitter knows them, with honest errors: the values differ from the true ones by
     draws from their stated uncertainty"""
     blank: SimulatedSession | None
-    """Recording with the blank plug, where there is one"""
+    """Recording with the blank plug, where there is one; the conditions name it
+    :data:`BLANK_PLUG_FILE`"""
+
+    def bench_table(self) -> dict[str, Any]:
+        """Return the conditions as the table of a ``bench.toml``."""
+        return bench_table(self.conditions)
 
 
 def _known(
-    rng: np.random.Generator, true: float, standard_uncertainty: float, unit: str, cause: str
+    rng: np.random.Generator, true: float, standard_uncertainty: float, unit: str, cause: Cause
 ) -> Quantity:
     """Return a value as the fitter knows it: true value plus a draw from its uncertainty."""
     value = true + standard_uncertainty * float(rng.standard_normal())
-    return Quantity(value, unit, {Cause(cause): standard_uncertainty}, method="stated")
+    return Quantity(value, unit, {cause: standard_uncertainty}, method="stated")
+
+
+def _data_sheet(
+    rng: np.random.Generator, oil: OilModel, temperature_k: float, relative_uncertainty: float
+) -> tuple[tuple[float, float], ...]:
+    """Viscosities at 20 and 40 C with an error in the ratio between bench and 40 C."""
+    (_, _), (warm_k, warm) = oil.viscosity_points
+    if abs(temperature_k - warm_k) < 5.0:
+        return oil.viscosity_points
+    error = relative_uncertainty * float(np.clip(rng.standard_normal(), -2.0, 2.0))
+    at_bench = oil.kinematic_viscosity(temperature_k) * (1.0 + error)
+    printed = replace(oil, viscosity_points=((temperature_k, at_bench), (warm_k, warm)))
+    return ((293.15, printed.kinematic_viscosity(293.15)), (warm_k, warm))
 
 
 def draw_oil(rng: np.random.Generator) -> OilModel:
@@ -387,7 +406,9 @@ def _drawn_script(
     acts: list[Any] = [
         Idle(float(rng.uniform(0.5, 2.0))),
         BleedStrokes(
-            int(rng.integers(3, 7)), volume_m3=1.2e-6, union_slack=bool(rng.uniform() < 0.3)
+            int(rng.integers(3, 7)),
+            volume_m3=float(np.clip(0.45 * fast, 0.3e-6, 1.2e-6)),
+            union_slack=bool(rng.uniform() < 0.3),
         ),
         Idle(float(rng.uniform(0.5, 1.5))),
         SlowStrokes(n_slow, slow_rate, volume_m3=slow_volume, push_share=0.7),
@@ -431,38 +452,57 @@ def _as_known(
         leaked = session.truth["seat_leak_conductance_m3_per_s_pa"] * mean
         leaked *= hold["end_s"] - hold["start_s"]
         watches[hold["kind"]] = TipWatch(grade=_tip_grade(leaked))
-    alpha = _known(rng, oil.pressure_viscosity, 1.0e-9, "1/Pa", "pressure-viscosity coefficient")
     reference = setup.reference_compliance
+    sitting = f"pretend-{int(rng.integers(1_000_000)):06d}"
+    fluid_name, rig_name = f"oil of {sitting}", f"rig of {sitting}"
     return BenchConditions(
-        sitting=f"pretend-{int(rng.integers(1_000_000)):06d}",
+        sitting=sitting,
         fluid=Fluid(
-            name="invented test oil",
-            viscosity_points=oil.viscosity_points,
+            name=fluid_name,
+            viscosity_points=_data_sheet(rng, oil, setup.temperature_k, 0.01),
             viscosity_relative_uncertainty=0.01,
             density_15c=Quantity(oil.density_15c, "kg/m^3", method="stated"),
-            bulk_modulus_20c=_known(rng, oil.bulk_modulus_20c, 0.03e9, "Pa", "bulk modulus"),
-            pressure_viscosity=alpha,
+            bulk_modulus_20c=_known(
+                rng, oil.bulk_modulus_20c, 0.03e9, "Pa", Cause("fluid stiffness", fluid_name)
+            ),
+            pressure_viscosity=_known(
+                rng,
+                oil.pressure_viscosity,
+                1.0e-9,
+                "1/Pa",
+                Cause("fluid pressure-viscosity", fluid_name),
+            ),
         ),
-        oil_temperature=_known(rng, setup.temperature_k, 0.3, "K", "oil temperature"),
+        oil_temperature=_known(rng, setup.temperature_k, 0.3, "K", Cause("temperature", sitting)),
         gauge=Gauge(
-            identity="pretend transmitter",
+            identity=f"gauge of {sitting}",
             range_pa=sensor.range_pa,
             accuracy_class=accuracy_class,
             resolution_pa=sensor.range_pa / 2**sensor.bits if sensor.bits else None,
             time_constant_s=sensor.lag_s,
         ),
         rig=Rig(
-            identity="pretend rig",
-            volume_m3=_known(rng, volume, 0.01 * volume, "m^3", "rig volume"),
+            identity=rig_name,
+            volume_m3=_known(rng, volume, 0.01 * volume, "m^3", Cause("rig volume", rig_name)),
             wall_compliance=_known(
-                rng, rig.wall_compliance, 0.1 * rig.wall_compliance, "m^3/Pa", "wall compliance"
+                rng,
+                rig.wall_compliance,
+                0.1 * rig.wall_compliance,
+                "m^3/Pa",
+                Cause("wall compliance", rig_name),
             ),
         ),
         blank_plug=None
         if blank is None
         else BlankPlug(
             recording=BLANK_PLUG_FILE,
-            volume_m3=_known(rng, plug_volume, 0.01 * plug_volume, "m^3", "plug volume"),
+            volume_m3=_known(
+                rng,
+                plug_volume,
+                0.01 * plug_volume,
+                "m^3",
+                Cause("blank-plug volume", rig_name),
+            ),
             temperature_k=setup.temperature_k,
         ),
         geometry=NozzleGeometry(
