@@ -122,14 +122,9 @@ def read_layout(source: Source, encoding: str) -> Layout:
     RecordingFault
         If rows are separated in more than one way.
     """
-    whole = source.size <= len(source.head)
-    text = as_text(source.head, encoding)
-    lines = NEWLINE.split(text)
-    if not whole and len(lines) > 1:
-        lines.pop()  # cut by the end of what was looked at
     remarks: list[str] = []
     looked: list[tuple[int, str]] = []
-    for number, line in enumerate(lines, 1):
+    for number, line in enumerate(_head_lines(source, encoding), 1):
         if is_comment(line):
             remarks.append(line)
         elif line.strip():
@@ -193,6 +188,17 @@ def read_layout(source: Source, encoding: str) -> Layout:
         blank=_one_blank([line for _, line, _ in data], columns) if delimiter == "blank" else "",
         odd_heading=odd,
     )
+
+
+def _head_lines(source: Source, encoding: str) -> Iterator[str]:
+    """Yield the lines of the first part of a file, one that its end cuts left out."""
+    text = as_text(source.head, encoding)
+    start = 0
+    for match in NEWLINE.finditer(text):
+        yield text[start : match.start()]
+        start = match.end()
+    if source.size <= len(source.head) or start == 0:
+        yield text[start:]
 
 
 def _one_blank(lines: Sequence[str], columns: int) -> str:

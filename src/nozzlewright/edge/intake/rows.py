@@ -39,6 +39,8 @@ from nozzlewright.edge.intake.source import Source
 _CHUNK = 65_536
 _TAIL_BYTES = 2048
 _MOST_CLOSING_LINES = 30
+_LARGE_BYTES = 32_000_000
+"""From here on it is worth the time to give the memory of the parse back."""
 
 
 @dataclass
@@ -111,7 +113,8 @@ def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
             array = column.to_numpy()
         arrays.append(array)
         del column
-    pa.default_memory_pool().release_unused()
+    if arrays[0].nbytes > _LARGE_BYTES:
+        pa.default_memory_pool().release_unused()
     pressure = arrays.pop()
     values = Values(arrays[0] if arrays else None, pressure, dict(choice.styles), missing)
     if cut:
