@@ -40,6 +40,14 @@ fix: .venv/dev.stamp  ## Mend what the linter can mend, and format
 bench: .venv/dev.stamp  ## Print every ratio of benchmarks/
 	$(BIN)/python benchmarks/all.py
 
+cover: .venv/dev.stamp  ## Say which lines and branches no test runs
+	$(BIN)/coverage run -m pytest
+	$(BIN)/coverage report --skip-covered --show-missing
+
+pictures: .venv/run.stamp  ## Draw the pictures of README and tutorial anew from the demo set
+	$(BIN)/nozzlewright read $(SHOWN) --plot docs/images/trace.svg >/dev/null
+	$(BIN)/python docs/images/pages.py $(DEMO) docs/images
+
 lock: $(UV)  ## Pin the requirement sets anew (hashes, no registry addresses)
 	$(UV) pip compile -q pyproject.toml --universal --generate-hashes --no-emit-index-url \
 	    --no-header --upgrade --python $(PYTHON) -o requirements/run.txt
@@ -56,9 +64,10 @@ $(UV):
 .venv/bin/python: | $(UV)
 	$(UV) venv --quiet --python $(PYTHON) .venv
 
-# One set at a time: syncing dev also serves run, so `demo` after `test` changes nothing.
+# One set at a time: the test set holds the run set, so `demo` after `test` must not shrink it.
 .venv/run.stamp: requirements/run.txt pyproject.toml | .venv/bin/python
-	test -e .venv/dev.stamp || $(UV) pip sync --quiet --require-hashes --python $(BIN)/python requirements/run.txt
+	$(UV) pip sync --quiet --require-hashes --python $(BIN)/python \
+	    requirements/$(if $(wildcard .venv/dev.stamp),dev,run).txt
 	$(UV) pip install --quiet --no-deps --python $(BIN)/python -e .
 	touch $@
 
