@@ -178,7 +178,7 @@ def test_a_needle_stuck_shut_is_told_by_a_pressure_above_its_band(bench):
     high = replace(bench.hold(20.0), start_pa=320e5)
     advice, _ = advice_for(
         bench,
-        bench.sitting(None, gauge_changes={"strokes": bench.strokes(), "holds": (high,)}),
+        bench.sitting(None, gauge_changes={"strokes": bench.strokes(), "hold": high}),
     )
 
     assert "stuck shut" in advice.actions[0].why

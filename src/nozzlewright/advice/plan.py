@@ -257,7 +257,7 @@ def _stuck_shut(case: _Case, opening: Verdict) -> str:
     gauge, band = case.sitting.gauge, case.band
     if not _no_reading(case, opening) or gauge is None or band is None:
         return ""
-    highest = max((hold.start_pa for hold in gauge.holds), default=0.0)
+    highest = gauge.hold.start_pa if isinstance(gauge.hold, Hold) else 0.0
     if highest <= band.upper_pa:
         return ""
     return f"It held {bar(highest)} without opening, above its band: the needle is stuck shut."
@@ -265,7 +265,7 @@ def _stuck_shut(case: _Case, opening: Verdict) -> str:
 
 def _no_build_up(case: _Case, opening: Verdict) -> str:
     gauge = case.sitting.gauge
-    if not _no_reading(case, opening) or gauge is None or gauge.holds:
+    if not _no_reading(case, opening) or gauge is None or gauge.hold:
         return ""
     return "Strokes were made and no pressure was held nor any opening seen: it may be stuck open."
 

@@ -83,7 +83,6 @@ def read_hand(
         second_opening_pressure=NotMeasured(
             "a dial read by eye does not show it", "record hard strokes with a fast gauge"
         ),
-        holds=(hold,) if isinstance(hold, Hold) else (),
         hold=hold,
         seat_hold=(
             NotMeasured("no seat hold is on the card", "hold below the opening and watch the tip")

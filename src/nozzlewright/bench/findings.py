@@ -135,8 +135,6 @@ class GaugeFindings:
     """Two-spring holders: where hard strokes show it, [Pa]."""
     openings: tuple[Opening, ...] = ()
     strokes: tuple[Stroke, ...] = ()
-    holds: tuple[Hold, ...] = ()
-    """Every usable decay in the order of time."""
     hold: Hold | NotMeasured = _NO_HOLD
     """The decay that answers the sheet's window best."""
     seat_hold: SeatHold | NotMeasured = _NO_HOLD

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from nozzlewright.analysis import read_hand, read_trace
+from nozzlewright.analysis import read_hand, read_trace, rig_leak
 from nozzlewright.bench import BenchConditions, GaugeFindings
 from nozzlewright.capture import HandReadings, Recording
 
@@ -26,4 +26,4 @@ def read_gauge(
     """
     if isinstance(evidence, Recording):
         return read_trace(evidence, conditions, blank)
-    return read_hand(evidence, conditions, blank)
+    return read_hand(evidence, conditions, rig_leak(blank, conditions))

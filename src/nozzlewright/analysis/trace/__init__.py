@@ -1,5 +1,5 @@
 """Gauge recordings: strokes, openings, holds and chatter, found and measured."""
 
-from nozzlewright.analysis.trace.reading import read_trace
+from nozzlewright.analysis.trace.reading import read_trace, rig_leak
 
-__all__ = ["read_trace"]
+__all__ = ["read_trace", "rig_leak"]

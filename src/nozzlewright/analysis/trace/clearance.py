@@ -181,9 +181,9 @@ def _refused(
         )
     if not known.volume_known:
         return NotMeasured(known.compliance_reason, "measure the rig's volume or compliance")
-    if known.fluid is None or not known.fluid.viscosity_points:
+    if known.viscosity_reason:
         return NotMeasured(
-            "the viscosity of the test fluid is not known",
+            known.viscosity_reason,
             "take two viscosities from the fluid's data sheet",
         )
     if not known.temperature_known:

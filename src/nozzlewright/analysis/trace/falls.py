@@ -18,8 +18,8 @@ LONGEST_FALL_S = 0.08
 """A fall that goes on for longer is a release, not an opening."""
 LEAST_FALL_SHARE = 0.012
 """Smallest fall, as a share of the pressure, that counts as an opening."""
-RINGING_S = 0.015
-"""Time after a fall within which the line may still ring."""
+RINGING_S = 0.1
+"""Time after a fall within which a long line may still ring."""
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,8 @@ MUCH_RIG_LEAK = 0.5
 """Share of the rig in the whole leak above which a reader is warned."""
 SOME_AIR = 1.5
 """Free air that is worth a caution, [1e-3]."""
+COARSE_SHARE = 0.01
+"""Step of the gauge, as a share of the window, from which it is called coarse."""
 FEW_IN_WINDOW = 20
 """Samples between the edges of the window below which a gauge is called slow."""
 BLANK_GROWTH_PRIOR = 0.0, 1.0
@@ -377,7 +379,7 @@ class _Reading:
         if above or below:
             method += "; part of the window extrapolated by the fitted law"
         time = linear_combination(terms, unit="s", method=method)
-        level1, level2 = self.gauge.contributions(top), self.gauge.contributions(bottom)
+        level1, level2 = self.gauge.contributions(first), self.gauge.contributions(last)
         for cause in level1:
             effect = level2[cause] / rate2 - level1[cause] / rate1
             time = time.with_contribution(cause, effect)
@@ -556,7 +558,7 @@ def _trace_cautions(
                 Caution("slow gauge", f"only {inside} samples lie between the edges of the window")
             )
         coarse = step > 2.0 * noise_without(noise, step)
-        if coarse and step > 0.02 * (window.from_pa - window.to_pa):
+        if coarse and step > COARSE_SHARE * (window.from_pa - window.to_pa):
             found.append(
                 Caution("coarse steps", f"the pressure is shown in steps of {step / 1e5:.2f} bar")
             )

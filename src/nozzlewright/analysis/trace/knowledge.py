@@ -60,6 +60,10 @@ SIGNED_INPUTS = {"gauge", "bulk modulus and temperature", "rig decay rate"}
 SHARES = {"wall share"}
 LEAST_SHARE, GREATEST_SHARE = 0.02, 0.9
 """How near to nothing or to all an input is moved when its doubt is as large as itself."""
+SOFTEST = 0.7
+"""Share of the bulk modulus at 20 C that warmth may take."""
+STIFFEST_PA = 3e9
+"""Bulk modulus up to which the heat of compression is reckoned; no oil is stiffer on a bench."""
 USUAL_PRESSURE_PA = 125e5
 """Pressure at which a compliance is taken to have been measured where none is stated, [Pa]."""
 
@@ -85,6 +89,8 @@ class BenchKnowledge:
     volume_known: bool
     """Whether the compliance is known in m^3/Pa and not only in its ratios."""
     temperature_known: bool
+    viscosity_reason: str
+    """Why no viscosity is known, in words that stand after "because"; empty where one is."""
     compliance_reason: str
     """Why it is not, in words that stand after "because"."""
     cautions: tuple[Caution, ...]
@@ -121,14 +127,17 @@ class BenchKnowledge:
 
     def modulus(self, v: Values, pressure: FloatArray | float, temperature_k: float) -> FloatArray:
         """Return the isothermal bulk modulus of the oil, [Pa]."""
+        slope = v["bulk modulus and temperature"]
+        # A straight line in temperature must not run to nothing.
+        warmest = GAS_OIL_REFERENCE_TEMPERATURE_K + SOFTEST * v["bulk modulus"] / abs(slope)
         return np.asarray(
             isothermal_bulk_modulus(
                 np.asarray(pressure, dtype=np.float64),
-                temperature_k,
+                min(temperature_k, warmest),
                 v["bulk modulus"],
                 GAS_OIL_REFERENCE_TEMPERATURE_K,
                 v["bulk modulus slope"],
-                v["bulk modulus and temperature"],
+                slope,
             )
         )
 
@@ -166,9 +175,9 @@ class BenchKnowledge:
 
     def viscosity(self, v: Values, temperature_k: float) -> float:
         """Return the dynamic viscosity of the fluid at zero gauge pressure, [Pa s]."""
-        if self.fluid is None or not self.fluid.viscosity_points:
-            raise ValueError("no viscosity is known")
-        points = sorted(self.fluid.viscosity_points)
+        points = sorted(self.fluid.viscosity_points) if self.fluid is not None else []
+        if not points:
+            raise ValueError("no viscosity of the test fluid is stated")
         if len(points) == 1:
             A, B = d341_constants_from_slope(*points[0], v["viscosity slope"])
         else:
@@ -194,7 +203,7 @@ class BenchKnowledge:
         ratio = adiabatic_ratio(
             temperature,
             v["expansion"],
-            here,
+            min(here, STIFFEST_PA),
             density_at(temperature, v["density"], v["expansion"]),
             GAS_OIL_HEAT_CAPACITY.value,
         )
@@ -213,7 +222,7 @@ class BenchKnowledge:
         temperature = v["temperature"]
         plug_temperature = temperature if then is None else then
         flow = v["rig decay rate"] * at * self.plug_compliance(v, at, plug_temperature)
-        if self.fluid is not None and self.fluid.viscosity_points:
+        if not self.viscosity_reason:
             flow *= self.viscosity_ratio(v, plug_temperature, temperature)
         shape = law.leakage(pressure, 0.0) / law.leakage(np.array([at]), 0.0)
         return np.asarray(flow * shape)
@@ -366,11 +375,12 @@ def bench_knowledge(
     window = conditions.window
     if window is not None and window.reference_compliance is not None:
         inputs["reference compliance"] = window.reference_compliance
-    return BenchKnowledge(
+    known = BenchKnowledge(
         inputs=inputs,
         fluid=fluid,
         volume_known=not reason,
         temperature_known=temperature is not None,
+        viscosity_reason="",
         compliance_reason=reason,
         cautions=tuple(cautions),
         wall_cautions=tuple(wall_cautions),
@@ -378,3 +388,25 @@ def bench_knowledge(
         compliance_at=compliance_at,
         scope=scope,
     )
+    return replace(known, viscosity_reason=_viscosity_fault(known, conditions))
+
+
+def _viscosity_fault(known: BenchKnowledge, conditions: BenchConditions) -> str:
+    """Return why the viscosity is not known at every temperature that is needed; or nothing."""
+    if known.fluid is None or not known.fluid.viscosity_points:
+        return "the viscosity of the test fluid is not known"
+    window, plug = conditions.window, conditions.blank_plug
+    test = known.inputs["temperature"]
+    needed = [
+        test.value - test.standard_uncertainty,
+        test.value + test.standard_uncertainty,
+        window.reference_temperature_k if window is not None else None,
+        plug.temperature_k if plug is not None else None,
+    ]
+    try:
+        for temperature_k in needed:
+            if temperature_k is not None:
+                known.viscosity(known.values, temperature_k)
+    except ValueError as fault:
+        return f"the fluid's viscosity points cannot be carried to {temperature_k:.0f} K: {fault}"
+    return ""

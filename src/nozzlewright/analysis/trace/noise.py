@@ -7,6 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+MOST_HUM_INTERVAL_S = 0.004
+"""Sampling interval up to which hum of 60 Hz shows as what it is."""
+LEAST_CALM_S = 0.5
+"""Shortest calm stretch that can tell hum from noise."""
 _CHUNK = 512
 _CHUNKS = 48
 _MAD_TO_SD = 1.4826
@@ -116,60 +120,72 @@ class Hum:
 
 
 def mains_hum(
-    time_s: NDArray[np.float64],
-    pressure: NDArray[np.float64],
-    quiet: list[tuple[int, int]],
-    sigma_pa: float,
+    time_s: NDArray[np.float64], pressure: NDArray[np.float64], sigma_pa: float, interval_s: float
 ) -> Hum | None:
-    """Return the mains hum of a recording, read off its quiet stretches.
+    """Return the mains hum of a recording, read off its longest calm stretch.
 
     Parameters
     ----------
     time_s, pressure : ndarray of shape (N,)
         The recording, [s] and [Pa]
-    quiet : list of (int, int)
-        Stretches without strokes or openings, as sample indices
     sigma_pa : float
         Noise of one sample, [Pa]
+    interval_s : float
+        Sampling interval, [s]
 
     Notes
     -----
-    The amplitude must stand out of the noise floor of the stretch's own spectrum by a factor of
-    eight in power, and lie within 0.6 Hz of 50 or 60 Hz or of a harmonic up to the third.
+    The amplitude must stand out of the noise floor of the stretch's own spectrum and lie within
+    0.6 Hz of 50 or 60 Hz.
     """
-    if not quiet:
-        return None
-    start, stop = max(quiet, key=lambda part: part[1] - part[0])
-    stop = min(stop, start + 16384)
+    if interval_s > MOST_HUM_INTERVAL_S:
+        return None  # hum would fold over; nothing can be told
+    start, stop = _calm(pressure, interval_s)
     count = stop - start
-    if count < 256:
+    if count * interval_s < LEAST_CALM_S:
         return None
     t = time_s[start:stop]
-    interval = float(t[-1] - t[0]) / (count - 1)
-    if interval > 0.004:
-        return None
-    centred = (t - t[0]) / (t[-1] - t[0]) * 2.0 - 1.0
-    residual = pressure[start:stop] - np.polynomial.polynomial.polyval(
-        centred, np.polynomial.polynomial.polyfit(centred, pressure[start:stop], 4)
-    )
-    window = np.hanning(count)
-    power = np.abs(np.fft.rfft(residual * window)) ** 2
-    frequency = np.fft.rfftfreq(count, interval)
+    # Second differences take slope out and leave a sine nearly whole: a quick look first.
+    centred = np.linspace(-1.0, 1.0, count)
+    basis = np.polynomial.legendre.legvander(centred, 3)
+    residual = pressure[start:stop] - basis @ np.linalg.lstsq(basis, pressure[start:stop])[0]
+    power = np.abs(np.fft.rfft(residual * np.hanning(count))) ** 2
+    frequency = np.fft.rfftfreq(count, interval_s)
     floor = float(np.median(power[(frequency > 10.0) & (frequency < 200.0)]))
     best: Hum | None = None
     for mains in (50.0, 60.0):
-        near = np.flatnonzero(np.abs(frequency - mains) < max(0.6, 1.5 / (count * interval)))
-        if near.size == 0:
-            continue
+        near = np.flatnonzero(np.abs(frequency - mains) < max(0.6, 1.5 / (count * interval_s)))
         peak = int(near[np.argmax(power[near])])
         if power[peak] < 24.0 * max(floor, 1e-30):
             continue
-        hum = _fit_sine(t, residual, float(frequency[peak]), 1.0 / (count * interval))
+        hum = _fit_sine(t, residual, float(frequency[peak]), 1.0 / (count * interval_s))
         if hum.amplitude_pa > 0.6 * sigma_pa and (
             best is None or hum.amplitude_pa > best.amplitude_pa
         ):
             best = hum
     return best
+
+
+def _calm(pressure: NDArray[np.float64], interval_s: float) -> tuple[int, int]:
+    """Return the longest stretch [start, stop) in which nothing happens, eight seconds at most.
+
+    Means over a tenth of a second hold whole cycles of 50 and of 60 Hz, so hum cancels in them.
+    """
+    samples = max(1, round(0.1 / interval_s))
+    count = pressure.size // samples
+    if count < 4:
+        return 0, 0
+    mean = pressure[: count * samples].reshape(count, samples).mean(axis=1)
+    still = np.abs(np.diff(mean)) < max(0.005 * float(np.max(mean)), 1e3)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], still, [False])).astype(np.int8)))
+    if edges.size == 0:
+        return 0, 0
+    longest = int(np.argmax(edges[1::2] - edges[::2]))
+    first, last = int(edges[2 * longest]), int(edges[2 * longest + 1]) + 1
+    # The ends of a rest may still hold the stroke before it or the release after it.
+    first, last = first + 1, last - 1
+    last = min(last, first + 80)
+    return first * samples, max(last, first) * samples
 
 
 def _fit_sine(

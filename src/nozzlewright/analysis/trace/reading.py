@@ -17,7 +17,7 @@ from nozzlewright.analysis.trace.hold import (
 )
 from nozzlewright.analysis.trace.knowledge import RigLeak
 from nozzlewright.analysis.trace.lag import LEAST_LAG_S, RESOLVED_SAMPLES, gauge_lag, without_lag
-from nozzlewright.analysis.trace.noise import Noise, mains_hum, noise_of
+from nozzlewright.analysis.trace.noise import Hum, Noise, mains_hum, noise_of
 from nozzlewright.analysis.trace.openings import LiftOffs, measure_openings
 from nozzlewright.analysis.trace.rests import Rest, drop_rest, find_rests, seat_rest
 from nozzlewright.analysis.trace.seat import measure_seat_hold
@@ -78,28 +78,12 @@ class _Scene:
         noise = noise_of(recording.pressure_pa)
         recording = mend(recording, noise)
         self.interval_s = _interval(recording)
-        self._find(recording, noise)
-        hum = mains_hum(
-            recording.time_s,
-            recording.pressure_pa,
-            [(rest.start, rest.stop) for rest in self.rests],
-            noise.sigma_pa,
-        )
-        self.hum = hum
+        hum = mains_hum(recording.time_s, recording.pressure_pa, noise.sigma_pa, self.interval_s)
         if hum is not None:
-            recording = recording.with_step(
-                f"mains hum of {hum.amplitude_pa / 1e5:.2f} bar at {hum.frequency_hz:.2f} Hz "
-                "taken off",
-                pressure_pa=recording.pressure_pa - hum.at(recording.time_s),
-                cautions=(
-                    Caution(
-                        "mains hum",
-                        f"a sine of {hum.amplitude_pa / 1e5:.2f} bar at {hum.frequency_hz:.1f} Hz "
-                        "lies over the pressure; it is taken off, earth the gauge's screen",
-                    ),
-                ),
-            )
-            self._find(recording, noise_of(recording.pressure_pa))
+            recording = _without(hum, recording)
+            noise = noise_of(recording.pressure_pa)
+        self.hum = hum
+        self._find(recording, noise)
 
     def undo_lag(self, lag_s: float) -> None:
         """Find the openings anew in the trace that a gauge without lag would show.
@@ -194,8 +178,8 @@ def read_trace(
         scope=scope,
     )
     air = _trapped_air(scene)
-    rig_leak = _rig_leak(blank, conditions, gauge)
-    holds, hold, seat_hold = _holds(scene, conditions, gauge, opening, rig_leak, cautions, scope)
+    leak = rig_leak(blank, conditions)
+    hold, seat_hold = _holds(scene, conditions, gauge, opening, leak, cautions, scope)
     ringing = scene.lifts.ringing_pa > np.maximum(
         4.0 * scene.noise.sigma_pa, 0.08 * (scene.lifts.lift_off_pa - scene.lifts.closing_pa)
     )
@@ -217,7 +201,6 @@ def read_trace(
         second_opening_pressure=second,
         openings=_openings(scene),
         strokes=strokes,
-        holds=holds,
         hold=hold,
         seat_hold=seat_hold,
         chatter=chatter,
@@ -246,6 +229,21 @@ def _nothing(recording: Recording, reason: str) -> GaugeFindings:
         chatter=missing,
         cautions=recording.cautions,
         history=recording.history,
+    )
+
+
+def _without(hum: Hum, recording: Recording) -> Recording:
+    size = f"{hum.amplitude_pa / 1e5:.2f} bar at {hum.frequency_hz:.1f} Hz"
+    return recording.with_step(
+        f"mains hum of {size} taken off",
+        pressure_pa=recording.pressure_pa - hum.at(recording.time_s),
+        cautions=(
+            Caution(
+                "mains hum",
+                f"a sine of {size} lies over the pressure; it is taken off, earth the gauge's "
+                "screen",
+            ),
+        ),
     )
 
 
@@ -570,10 +568,9 @@ def _trapped_air(scene: _Scene) -> tuple[Caution, ...]:
     return ()
 
 
-def _rig_leak(
-    blank: Recording | None, conditions: BenchConditions, gauge: GaugeCorrection
-) -> RigLeak | NotMeasured | None:
+def rig_leak(blank: Recording | None, conditions: BenchConditions) -> RigLeak | NotMeasured | None:
     """Return the rig's own leak from the blank-plug hold, recorded or timed; None without one."""
+    gauge = gauge_correction(conditions.gauge, conditions.sitting or "blank plug")
     scope = f"blank plug, {conditions.sitting}" if conditions.sitting else "blank plug"
     if blank is None:
         if conditions.blank_plug is None or conditions.blank_plug.drop_time_s is None:
@@ -605,20 +602,20 @@ def _holds(
     conditions: BenchConditions,
     gauge: GaugeCorrection,
     opening: Measured,
-    rig_leak: RigLeak | NotMeasured | None,
+    leak: RigLeak | NotMeasured | None,
     cautions: list[Caution],
     scope: str,
-) -> tuple[tuple[Hold, ...], Hold | NotMeasured, SeatHold | NotMeasured]:
-    """Return every hold, the one that answers the sheet's window, and the seat hold."""
+) -> tuple[Hold | NotMeasured, SeatHold | NotMeasured]:
+    """Return the hold that answers the sheet's window, and the seat hold."""
     window = conditions.window
     pressures = (window.from_pa, window.to_pa) if window is not None else None
     at = opening.value if isinstance(opening, Quantity) else conditions.opening_target_pa
     seat = seat_rest(scene.rests, at, conditions.seat_margin_pa, pressures)
     drop = drop_rest(scene.rests, pressures, seat)
-    known_leak = rig_leak if isinstance(rig_leak, RigLeak) else None
+    known_leak = leak if isinstance(leak, RigLeak) else None
     noticed = [*cautions]
-    if isinstance(rig_leak, NotMeasured):
-        noticed.append(Caution("rig leak not known", rig_leak.reason))
+    if isinstance(leak, NotMeasured):
+        noticed.append(Caution("rig leak not known", leak.reason))
     noticed += [one for one in scene.recording.cautions if one.name in _TOUCH_HOLDS]
 
     def measured(rest: Rest) -> Hold:
@@ -661,5 +658,4 @@ def _holds(
             "no hold was found at the seat's margin below the opening pressure",
             "hold the pressure there for the stated time and watch the tip",
         )
-    holds = (hold,) if isinstance(hold, Hold) else ()
-    return holds, hold, seat_hold
+    return hold, seat_hold

@@ -246,9 +246,9 @@ def _missing_for_reference(known: BenchKnowledge, window: DropWindow) -> NotMeas
         return NotMeasured(
             "the oil temperature was not noted", "note the oil temperature with each test"
         )
-    if known.fluid is None or not known.fluid.viscosity_points:
+    if known.viscosity_reason:
         return NotMeasured(
-            "the viscosity of the test fluid is not known",
+            known.viscosity_reason,
             "take two viscosities from the fluid's data sheet",
         )
     if window.reference_compliance is not None and not known.volume_known:
