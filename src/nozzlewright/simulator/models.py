@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass, field
 
@@ -12,6 +13,14 @@ from nozzlewright.errors import Fault, InputFault
 
 Array = NDArray[np.float64]
 ZERO_CELSIUS_K = 273.15
+
+
+@functools.cache
+def gauss_legendre(points: int) -> tuple[Array, Array]:
+    """Return nodes and weights on -1 to 1, shape (points,) each."""
+    nodes, weights = np.polynomial.legendre.leggauss(points)
+    nodes.flags.writeable = weights.flags.writeable = False
+    return nodes, weights
 
 
 def _demand(faults: list[Fault], holds: bool, what: str, where: str, remedy: str) -> None:
@@ -281,7 +290,7 @@ class InjectorModel:
         Thin-gap flow with the gap growing and the oil thickening along the guide, by
         Gauss-Legendre quadrature.
         """
-        nodes, weights = np.polynomial.legendre.leggauss(points)
+        nodes, weights = gauss_legendre(points)
         s = 0.5 * pressure_pa * (nodes + 1.0)
         gap = 0.5 * self.diametral_clearance_m + self.gap_growth * s
         mean = 0.5 * float(np.sum(weights * gap**3 * np.exp(-oil.pressure_viscosity * s)))

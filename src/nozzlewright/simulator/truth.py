@@ -7,7 +7,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from nozzlewright.simulator.models import BenchSetup, InjectorModel, barus_factor
+from nozzlewright.simulator.models import (
+    BenchSetup,
+    InjectorModel,
+    barus_factor,
+    gauss_legendre,
+)
 
 
 def compliance(
@@ -71,7 +76,7 @@ def drop_time(
     by Gauss-Legendre quadrature over ln p. A reference compliance stands for the rig's own at
     all pressures.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(32)
+    nodes, weights = gauss_legendre(32)
     low, high = math.log(to_pa), math.log(from_pa)
     total = 0.0
     for node, weight in zip(nodes, weights, strict=True):
