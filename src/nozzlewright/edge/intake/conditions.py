@@ -62,6 +62,10 @@ DEFAULT_COMPLIANCE_RELATIVE_U = 0.03
 """Rig compliance measured with a syringe or a plunger of known area, [1]."""
 DEFAULT_COMPLIANCE_RATIO_RELATIVE_U = 0.03
 
+STATED = "stated with its uncertainty"
+ASSUMED = "stated; its uncertainty is assumed"
+"""Method of a value whose uncertainty is one of the above."""
+
 CM3 = 1e-6
 MM3_PER_BAR = 1e-9 / BAR
 MM = 1e-3
@@ -594,7 +598,7 @@ def _stated(
         value,
         unit,
         {cause: default if uncertainty is None else uncertainty},
-        method="stated with its uncertainty" if known else "stated; its uncertainty is assumed",
+        method=STATED if known else ASSUMED,
     )
 
 
