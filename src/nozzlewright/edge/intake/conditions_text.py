@@ -2,7 +2,8 @@
 
 The inverse of :func:`nozzlewright.edge.intake.conditions.read_conditions`: what was read from a
 file is read from the text again without the last bit of a number having moved, although the file
-speaks in trade units and the conditions in SI.
+speaks in trade units and the conditions in SI. (An uncertainty that the reader itself assumes is
+reckoned anew, and may.)
 """
 
 from __future__ import annotations
