@@ -32,7 +32,7 @@ class Stroke:
     end_s: float
     kind: StrokeKind
     rise_rate_pa_per_s: float
-    """Median rate of pressure rise while it delivers, [Pa/s]."""
+    """Rate of pressure rise while it delivers and the needle is shut, [Pa/s]."""
     openings: int
 
 

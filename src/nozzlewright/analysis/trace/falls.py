@@ -70,7 +70,7 @@ def find_falls(time_s: Floats, pressure: Floats, noise: Noise, interval_s: float
     high = float(np.max(pressure))
     threshold = max(noise.threshold_pa, 0.004 * high)
     falling = drop > threshold
-    starts, stops = _runs(falling)
+    starts, stops = runs(falling)
     if starts.size == 0:
         return _none()
     # A hole in the recording is not a fall: what happened in it is not known.
@@ -94,7 +94,7 @@ def _none() -> Falls:
     return Falls(empty, empty, np.empty(0), np.empty(0))
 
 
-def _runs(mask: NDArray[np.bool_]) -> tuple[Indices, Indices]:
+def runs(mask: NDArray[np.bool_]) -> tuple[Indices, Indices]:
     """Return first index and one past the last index of each run of True."""
     padded = np.flatnonzero(mask[1:] != mask[:-1]) + 1
     edges = np.concatenate(([0], padded, [mask.size]))

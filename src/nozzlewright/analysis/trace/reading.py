@@ -18,7 +18,7 @@ from nozzlewright.analysis.trace.hold import (
 from nozzlewright.analysis.trace.knowledge import RigLeak
 from nozzlewright.analysis.trace.lag import LEAST_LAG_S, RESOLVED_SAMPLES, gauge_lag, without_lag
 from nozzlewright.analysis.trace.noise import Hum, Noise, mains_hum, noise_of
-from nozzlewright.analysis.trace.openings import LiftOffs, measure_openings
+from nozzlewright.analysis.trace.openings import AFTER_S, LiftOffs, measure_openings
 from nozzlewright.analysis.trace.rests import Rest, drop_rest, find_rests, seat_rest
 from nozzlewright.analysis.trace.seat import measure_seat_hold
 from nozzlewright.analysis.trace.set_value import (
@@ -59,7 +59,13 @@ SLOW_AND_FAST_DIFFER = 2.2
 """Ratio between the quickest slow stroke and the slowest quick one, if there are both."""
 FAST_RISE_PER_S = 2.0
 """Rise per second, in opening pressures, from which a stroke on its own is called fast."""
-SECOND_OPENING_RATIO = 1.12
+LEAST_PAUSE_S = 0.18
+"""Shortest pause between two strokes of the lever."""
+LEAST_STROKE_S = 0.12
+"""Shortest stroke of a lever that is not a remainder of one."""
+FIRST_OPENING_RATIO = 1.04
+"""Openings within this of the middle of the slow ones are a two-spring holder's first."""
+SECOND_OPENING_RATIO = 1.06
 """A two-spring holder's second opening lies at least this far above its first."""
 
 
@@ -180,17 +186,7 @@ def read_trace(
     air = _trapped_air(scene)
     leak = rig_leak(blank, conditions)
     hold, seat_hold = _holds(scene, conditions, gauge, opening, leak, cautions, scope)
-    ringing = scene.lifts.ringing_pa > np.maximum(
-        4.0 * scene.noise.sigma_pa, 0.08 * (scene.lifts.lift_off_pa - scene.lifts.closing_pa)
-    )
-    if ringing.size and float(np.mean(ringing)) > 0.4:
-        cautions.append(
-            Caution(
-                "line ringing",
-                f"the line swings by {np.median(scene.lifts.ringing_pa[ringing]) / 1e5:.1f} bar "
-                "(r.m.s.) after an opening; closing pressures are read through it",
-            )
-        )
+    cautions += _line_ringing(scene)
     own = (*scene.recording.cautions, *cautions, *behaves, *air)
     return GaugeFindings(
         source=recording.source,
@@ -207,6 +203,24 @@ def read_trace(
         cautions=tuple(dict.fromkeys(own)),
         history=scene.recording.history,
     )
+
+
+def _line_ringing(scene: _Scene) -> list[Caution]:
+    """Return a caution where the line swings after openings that leave it time to."""
+    lifts = scene.lifts
+    alone = np.append(np.diff(lifts.time_s) > AFTER_S, True)[: lifts.time_s.size]
+    fall = lifts.lift_off_pa - lifts.closing_pa
+    swings = lifts.ringing_pa > np.maximum(4.0 * scene.noise.sigma_pa, 0.05 * fall)
+    if not alone.any() or float(np.mean(swings[alone])) < 0.4:
+        return []
+    size = float(np.median(lifts.ringing_pa[alone & swings])) / 1e5
+    return [
+        Caution(
+            "line ringing",
+            f"the line swings by {size:.1f} bar (r.m.s.) after an opening; closing pressures are "
+            "read through it, and openings that it hides are not counted",
+        )
+    ]
 
 
 def _interval(recording: Recording) -> float:
@@ -312,20 +326,24 @@ def _strokes(scene: _Scene) -> tuple[Stroke, ...]:
 
 
 def _stroke_rate(scene: _Scene, one: Stretch) -> float:
+    """Return how fast a stroke delivers: an upper quantile, since an open needle holds it back."""
     values = scene.rate[one.start : one.stop]
     values = values[values > 0.0]
-    return float(np.median(values)) if values.size else 0.0
+    return float(np.quantile(values, 0.8)) if values.size else 0.0
 
 
 def _fast(rates: Floats, level_pa: float) -> NDArray[np.bool_]:
     """Return which strokes are fast: parted by a gap between rates, else by the rate alone."""
     order = np.sort(np.log(np.maximum(rates, 1.0)))
     alone = np.asarray(rates > FAST_RISE_PER_S * level_pa)
-    if order.size > 1:
-        gaps = np.diff(order)
-        widest = int(np.argmax(gaps))
-        edge = float(np.exp(0.5 * (order[widest] + order[widest + 1])))
-        if gaps[widest] > np.log(SLOW_AND_FAST_DIFFER) and edge > 0.25 * level_pa:
+    gaps = np.diff(order)
+    # The lowest gap that leaves more than a stray stroke below it: above it, brisk and hard
+    # strokes may differ among themselves.
+    wide = np.flatnonzero(gaps > np.log(SLOW_AND_FAST_DIFFER))
+    several = wide[wide + 1 >= max(2, 0.15 * order.size)]
+    for place in (*several, *wide):
+        edge = float(np.exp(0.5 * (order[place] + order[place + 1])))
+        if edge > 0.25 * level_pa:
             return np.asarray(rates > edge)
     # One kind only, of mixed speeds: do not part what a hand made alike.
     return np.full(rates.size, float(np.median(rates)) > FAST_RISE_PER_S * level_pa) | (
@@ -412,9 +430,9 @@ def _opening_pressure(
                 "use a gauge with a larger range",
             )
             return missing, missing, missing, ()
-    behaves = behaviour(scene.lifts, members)
     if conditions.geometry.two_spring:
         members = _first_stage(scene, members)
+    behaves = behaviour(scene.lifts, members)
     if weeps is not None:
         behaves = (*behaves, weeps)
     if scene.hum is not None:
@@ -471,8 +489,8 @@ def _rough_plateau(scene: _Scene, members: NDArray[np.bool_]) -> tuple[Floats, f
 def _first_stage(scene: _Scene, members: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return the members that opened at the first stage, where some reached the second."""
     lift = scene.lifts.lift_off_pa
-    low = float(np.min(lift[members]))
-    first = members & (lift < SECOND_OPENING_RATIO * low)
+    usual = float(np.median(lift[members]))
+    first = members & (lift < FIRST_OPENING_RATIO * usual)
     return first if first.any() else members
 
 
@@ -508,8 +526,13 @@ def _weeping(
     """Return the caution for a needle that opens without a pop: strokes that end at one level."""
     tops = []
     high = float(np.max(scene.blocks.pressure_pa))
+    ended = -np.inf
     for one, stroke in zip(scene.stretches, strokes, strict=True):
-        if stroke.openings:
+        # What follows at once is the rest of a stroke that an open needle held back.
+        same = stroke.start_s - ended < LEAST_PAUSE_S
+        twitch = stroke.end_s - stroke.start_s < LEAST_STROKE_S
+        ended = stroke.end_s
+        if stroke.openings or same or twitch:
             continue
         stop = min(one.stop + max(1, round(0.3 / scene.blocks.interval_s)), scene.rate.size)
         part = scene.blocks.pressure_pa[one.start : stop]

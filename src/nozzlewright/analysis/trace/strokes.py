@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nozzlewright.analysis.trace.falls import LONGEST_FALL_S, Falls
+from nozzlewright.analysis.trace.falls import LONGEST_FALL_S, Falls, runs
 from nozzlewright.analysis.trace.noise import Noise
 
 Floats = NDArray[np.float64]
@@ -21,6 +21,8 @@ SLOW_BLOCK_S = 0.03
 """Samples farther apart than this cannot part strokes by the return of the lever alone."""
 LEAST_RATE_PA_PER_S = 5e5
 """Slowest delivery that is taken for a stroke, [Pa/s]."""
+CLEAR_OF_NOISE = 3.0
+"""A stroke this many times quicker than the noise allows to be seen never dips into it."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ def split_openings(
     if likely.any():
         # Valves and unions make small falls at any level; a needle opens near one level.
         level = float(np.quantile(falls.top_pa[likely], 0.8))
-        usual = float(np.median(falls.size_pa[likely & (falls.top_pa > 0.75 * level)]))
+        usual = float(np.quantile(falls.size_pa[likely & (falls.top_pa > 0.75 * level)], 0.75))
         likely &= (falls.top_pa > 0.7 * level) & (falls.size_pa > 0.25 * usual)
     return falls.take(likely), falls.take(~likely)
 
@@ -146,8 +148,9 @@ def delivering(blocks: Blocks, noise: Noise) -> tuple[list[Stretch], Floats]:
 
     Notes
     -----
-    Two scales: a short one that parts quick strokes, and a long one that finds strokes too slow
-    to stand out of the noise of the short one.
+    Two scales: a short one that parts quick strokes, and a long one for strokes too slow to stand
+    clear of the noise of the short one, which would find them in pieces. The long one puts the
+    edges of a stroke where its rate is half of the usual.
     """
     count = blocks.time_s.size
     if count < 4:
@@ -166,8 +169,10 @@ def delivering(blocks: Blocks, noise: Noise) -> tuple[list[Stretch], Floats]:
     if long > short:
         slow_rate = _rate(blocks.delivered_pa, blocks.time_s, long)
         slow_limit = max(LEAST_RATE_PA_PER_S, limit * short / long)
-        near = np.convolve(active, np.ones(4 * long + 1), mode="same") > 0.5
-        active = active | ((slow_rate > slow_limit) & ~near)
+        for start, stop in zip(*runs(slow_rate > slow_limit), strict=True):
+            usual = float(np.median(slow_rate[start:stop]))
+            if usual < CLEAR_OF_NOISE * limit:
+                active[start:stop] = slow_rate[start:stop] > 0.5 * usual
     gap = max(1, round(RETURN_S / step))
     if step > SLOW_BLOCK_S:
         # Openings that run together look like a rough plateau: do not part it at each dip.
