@@ -14,7 +14,7 @@ export UV_PYTHON_DOWNLOADS := never
 # A venv that the caller happens to have on must not be written into.
 unexport VIRTUAL_ENV
 
-.PHONY: list demo test check fix bench lock clean
+.PHONY: list demo test check fix bench cover docs lock clean
 .DEFAULT_GOAL := list
 
 list:  ## List the commands
@@ -44,9 +44,12 @@ cover: .venv/dev.stamp  ## Say which lines and branches no test runs
 	$(BIN)/coverage run -m pytest
 	$(BIN)/coverage report --skip-covered --show-missing
 
-pictures: .venv/run.stamp  ## Draw the pictures of README and tutorial anew from the demo set
-	$(BIN)/nozzlewright read $(SHOWN) --plot docs/images/trace.svg >/dev/null
-	$(BIN)/python docs/images/pages.py $(DEMO) docs/images
+docs: .venv/run.stamp  ## Draw the pictures of the docs and write the tutorial's output anew
+	$(BIN)/nozzlewright judge $(DEMO) --report $(OUT) --date 2026-03-03 >/dev/null
+	$(BIN)/nozzlewright read $(DEMO)/recordings/2-found.csv --plot docs/images/trace.svg >/dev/null
+	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 1 docs/images/report-set.png
+	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 3 docs/images/report-injector.png
+	$(BIN)/python docs/console.py
 
 lock: $(UV)  ## Pin the requirement sets anew (hashes, no registry addresses)
 	$(UV) pip compile -q pyproject.toml --universal --generate-hashes --no-emit-index-url \
