@@ -11,7 +11,7 @@ Floats = NDArray[np.float64]
 
 STATED_SHARE = 0.1
 """Standard uncertainty of a stated time constant, as a share of it; common practice, no source."""
-MOST_FALLS = 40
+MOST_FALLS = 24
 """Falls that are looked at; more would not tell more."""
 LEAST_LAG_S = 0.002
 """Lag below which a trace is taken as it is."""
@@ -86,15 +86,21 @@ def _fitted(time_s: Floats, pressure: Floats, falls: Falls) -> float | None:
         part = np.arange(start, stop)
         slope = (pressure[part + 1] - pressure[part - 1]) / (time_s[part + 1] - time_s[part - 1])
         t = time_s[part] - time_s[start]
-        basis = np.column_stack((np.ones(t.size), t))
         # Take line and constant out of both sides; what is left of them gives -T.
-        both = np.column_stack((pressure[part], slope))
-        both = both - basis @ np.linalg.lstsq(basis, both, rcond=None)[0]
-        product += float(both[:, 0] @ both[:, 1])
-        square += float(both[:, 1] @ both[:, 1])
+        t -= t.mean()
+        shown = _off_line(t, pressure[part])
+        slope = _off_line(t, slope)
+        product += float(shown @ slope)
+        square += float(slope @ slope)
     if square <= 0.0 or product >= 0.0:
         return None
     return -product / square
+
+
+def _off_line(t: Floats, values: Floats) -> Floats:
+    """Return values without their mean and their slope against centred times."""
+    values = values - values.mean()
+    return np.asarray(values - t * (t @ values) / (t @ t))
 
 
 def without_lag(time_s: Floats, pressure: Floats, lag_s: float, interval_s: float) -> Floats:

@@ -11,8 +11,8 @@ MOST_HUM_INTERVAL_S = 0.004
 """Sampling interval up to which hum of 60 Hz shows as what it is."""
 LEAST_CALM_S = 0.5
 """Shortest calm stretch that can tell hum from noise."""
-_CHUNK = 512
-_CHUNKS = 48
+_CHUNK = 256
+_CHUNKS = 32
 _MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation of normal noise."""
 
@@ -87,11 +87,9 @@ def _clip_level(pressure: NDArray[np.float64], sigma: float, step: float) -> flo
     where there is neither noise nor decay, and then the approach to it is not a steep ramp.
     """
     top = float(np.max(pressure))
-    at_top = pressure >= top - 1e-9 * abs(top)
-    count = int(np.count_nonzero(at_top))
-    if count < 4 or top <= 0.0:
+    where = np.flatnonzero(pressure >= top - 1e-9 * abs(top))
+    if where.size < 4 or top <= 0.0:
         return None
-    where = np.flatnonzero(at_top)
     breaks = np.flatnonzero(np.diff(where) > 1)
     starts = where[np.concatenate(([0], breaks + 1))]
     ends = where[np.concatenate((breaks, [where.size - 1]))]
@@ -144,8 +142,9 @@ def mains_hum(
     count = stop - start
     if count * interval_s < LEAST_CALM_S:
         return None
+    if not _hum_shows(pressure[start:stop], interval_s):
+        return None
     t = time_s[start:stop]
-    # Second differences take slope out and leave a sine nearly whole: a quick look first.
     centred = np.linspace(-1.0, 1.0, count)
     basis = np.polynomial.legendre.legvander(centred, 3)
     residual = pressure[start:stop] - basis @ np.linalg.lstsq(basis, pressure[start:stop])[0]
@@ -164,6 +163,26 @@ def mains_hum(
         ):
             best = hum
     return best
+
+
+def _hum_shows(calm: NDArray[np.float64], interval_s: float) -> bool:
+    """Return whether a line at 50 or 60 Hz may stand out: a quick look at a few seconds.
+
+    Means over about a millisecond keep the look short; first differences take the decay out.
+    """
+    samples = max(1, round(0.001 / interval_s))
+    count = min(calm.size // samples, 4096)
+    mean = calm[: count * samples].reshape(count, samples).mean(axis=1)
+    power = np.abs(np.fft.rfft(np.diff(mean) * np.hanning(count - 1))) ** 2
+    step = 1.0 / ((count - 1) * samples * interval_s)
+    wide = max(1, round(0.6 / step))
+    for mains in (50.0, 60.0):
+        place = round(mains / step)
+        line = float(np.max(power[max(place - wide, 0) : place + wide + 1], initial=0.0))
+        around = power[round(0.7 * place) : round(1.3 * place)]
+        if around.size and line > 8.0 * float(np.median(around)):
+            return True
+    return False
 
 
 def _calm(pressure: NDArray[np.float64], interval_s: float) -> tuple[int, int]:

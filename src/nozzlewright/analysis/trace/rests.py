@@ -74,6 +74,8 @@ def find_rests(
         # A valve that settles while it is being shut makes a fall early in the rest; it is over
         # soon, and the decay goes on below it.
         for piece_start, piece_stop in _pieces(first, last, cuts, others):
+            if _is_pause(time_s, pressure, piece_start, piece_stop):
+                continue
             rest = _trimmed(time_s, pressure, piece_start, piece_stop, least, noise)
             if rest is not None:
                 found.append(rest)
@@ -89,6 +91,12 @@ def _pieces(first: int, last: int, cuts: NDArray[np.intp], others: Falls) -> lis
             start = int(bottom) + 1
     pieces.append((start, last))
     return [(a, b) for a, b in pieces if b - a >= 4]
+
+
+def _is_pause(time_s: Floats, pressure: Floats, start: int, stop: int) -> bool:
+    """Return whether a stretch is just the pause between two strokes: short, and hardly falling."""
+    short = time_s[stop - 1] - time_s[start] < LEAST_HOLD_S
+    return bool(short and pressure[stop - 1] > 0.85 * pressure[start])
 
 
 def _trimmed(
@@ -130,6 +138,8 @@ def _release(t: Floats, p: Floats, grain: float) -> int:
     rate = -np.diff(p) / np.diff(t)
     noise = 3.0 * grain * np.sqrt(2.0) / float(np.median(np.diff(t)))
     usual = float(np.median(rate[: max(4, count // 2)]))
+    if p[-1] > 0.5 * p[0]:
+        return count
     for index in np.flatnonzero(rate > 4.0 * max(usual, 0.0) + noise):
         if index < 4:
             continue

@@ -98,7 +98,8 @@ def blocks_of(time_s: Floats, pressure: Floats, openings: Falls, interval_s: flo
     samples = max(1, round(BLOCK_S / interval_s))
     count = pressure.size // samples
     size = count * samples
-    mean = pressure[:size].reshape(count, samples).mean(axis=1)
+    plain = pressure[:size].reshape(count, samples).mean(axis=1)
+    mean = plain.copy()
     first = np.arange(count, dtype=np.intp) * samples
     time = 0.5 * (time_s[first] + time_s[first + samples - 1])
     added = np.zeros(count)
@@ -117,7 +118,6 @@ def blocks_of(time_s: Floats, pressure: Floats, openings: Falls, interval_s: flo
         index = np.minimum(index, size - 1)
         lost = np.where(inside, openings.top_pa[:, None] - pressure[index], 0.0)
         np.add.at(mean, (index // samples).ravel(), lost.ravel() / samples)
-    plain = pressure[:size].reshape(count, samples).mean(axis=1)
     return Blocks(
         time_s=time,
         pressure_pa=plain,
