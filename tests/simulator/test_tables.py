@@ -1,4 +1,4 @@
-"""What the fitter is told, and the demonstration set."""
+"""What the fitter is told."""
 
 from __future__ import annotations
 
@@ -8,12 +8,7 @@ import tomlkit
 
 from nozzlewright.edge.intake.conditions import read_conditions
 from nozzlewright.measurement import Quantity
-from nozzlewright.simulator import demo_set, random_session
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return demo_set(np.random.default_rng(3))
+from nozzlewright.simulator import random_session
 
 
 def read_back(table, folder):
@@ -49,41 +44,6 @@ def same(mine, theirs, name=""):
 def test_a_drawn_bench_comes_back_from_its_bench_toml(kind, tmp_path):
     drawn = random_session(np.random.default_rng(5), kind)
     same(drawn.conditions, read_back(drawn.bench_table(), tmp_path))
-
-
-def test_the_demonstration_s_bench_comes_back_from_its_bench_toml(demo, tmp_path):
-    same(demo.conditions, read_back(demo.bench_table(), tmp_path))
-
-
-def test_every_recording_that_the_demonstration_names_is_there(demo):
-    named = {
-        test["recording"]
-        for injector in demo.set_table["injector"]
-        for stage, test in injector.items()
-        if stage.startswith("as_")
-    }
-    named.add(demo.conditions.blank_plug.recording)
-    assert named == set(demo.recordings)
-    assert demo.set_table["invented"] is True
-    assert [i["cylinder"] for i in demo.set_table["injector"]] == [1, 2, 3, 4, 5, 6]
-
-
-def test_the_demonstration_tells_the_stories_that_it_is_meant_to_tell(demo):
-    def truth(name):
-        return demo.recordings[f"recordings/{name}.csv"].truth
-
-    lower, upper = 195e5, 205e5
-    assert lower < truth("1-found")["opening_pressure_with_friction_pa"] < upper
-    assert truth("2-found")["opening_pressure_with_friction_pa"] < lower - 5e5
-    assert lower < truth("2-left")["opening_pressure_with_friction_pa"] < upper
-    assert truth("3-found")["drop_times"][0]["at_reference_s"] < 8.0
-    assert truth("1-found")["drop_times"][0]["at_reference_s"] > 12.0
-    leaks = [truth(n)["seat_leak_conductance_m3_per_s_pa"] for n in ("4-found", "4-left")]
-    assert leaks[0] > 50 * leaks[1]
-    slow = [[o["lift_off_pa"] for o in truth(n)["openings"]] for n in ("1-found", "5-found")]
-    assert np.std(slow[1]) > 8 * np.std(slow[0])
-    near = truth("6-found")["opening_pressure_with_friction_pa"]
-    assert abs(near - lower) < 1e5  # the permissible error of the gauge
 
 
 def test_knowledge_differs_from_truth_by_its_stated_uncertainty():

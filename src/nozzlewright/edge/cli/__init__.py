@@ -54,9 +54,7 @@ def parser() -> argparse.ArgumentParser:
     )
     judge.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the pages")
     judge.add_argument("--json", action="store_true", help="print data instead of a summary")
-    judge.add_argument(
-        "--date", metavar="YYYY-MM-DD", help="date of the report; default: today"
-    )
+    judge.add_argument("--date", metavar="YYYY-MM-DD", help="date of the report; default: today")
 
     simulate = commands.add_parser(
         "simulate",

@@ -57,8 +57,9 @@ def _judge(chosen: argparse.Namespace) -> int:
     folder = wiring.judge_folder(Path(chosen.folder), _date(chosen.date), _tell)
     written: list[Path] = []
     if chosen.report:
-        paper = "a4" if chosen.paper == "a4" else "us-letter"
-        written = wiring.write_report(folder, Path(chosen.report), paper, _tell)
+        written = wiring.write_report(
+            folder, Path(chosen.report), "a4" if chosen.paper == "a4" else "us-letter", _tell
+        )
     _told()
     if chosen.json:
         print(wiring.as_json(judgement_as_data(folder.judged.report)))
