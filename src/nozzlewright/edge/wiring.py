@@ -424,6 +424,6 @@ def _write(path: Path, text: str | bytes) -> None:
         ) from fault
 
 
-def as_json(data: object) -> str:
-    """Return data as strict JSON text."""
-    return json.dumps(data, indent=2, allow_nan=False, ensure_ascii=False)
+def as_json(data: object, *, ascii_only: bool = False) -> str:
+    """Return data as strict JSON text; with plain ASCII alone where a screen knows no more."""
+    return json.dumps(data, indent=2, allow_nan=False, ensure_ascii=ascii_only)

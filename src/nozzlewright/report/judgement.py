@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from dataclasses import asdict
+from enum import Enum
 from typing import Any
 
 from nozzlewright.report.set_report import ActionText, InjectorPage, SetReport
@@ -18,9 +20,24 @@ def judgement_as_data(report: SetReport) -> dict[str, Any]:
     """Return the report as plain data for strict JSON, under the names of :class:`SetReport`.
 
     Texts are worded and rounded as on paper; the numbers behind a verdict stand unrounded under
-    ``scale``, in the unit named there.
+    ``scale``, in the unit named there. A bound that is not finite is None: on that side the value
+    is not bounded.
     """
-    return {"schema": SCHEMA, **asdict(report)}
+    data: dict[str, Any] = _plain({"schema": SCHEMA, **asdict(report)})
+    return data
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as JSON knows it: no tuples, no enumerations, no number without an end."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, Enum):
+        return str(value)
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    return value
 
 
 def judgement_as_text(report: SetReport) -> str:
@@ -30,38 +47,47 @@ def judgement_as_text(report: SetReport) -> str:
     lines += [
         "",
         f"Spread of opening pressure: {spread.value.text} ({spread.limit}): {spread.outcome}"
-        + (f", {spread.probability}" if spread.probability else ""),
+        + _chance(spread.probability),
     ]
     if spread.odd_one_out:
         lines += _wrapped(spread.odd_one_out, "  ")
+    told: set[str] = set()
     for page in report.injectors:
-        lines += ["", *_injector_lines(page)]
+        lines += ["", *_injector_lines(page, told)]
     lines += ["", *_wrapped(report.rule, ""), "", *_wrapped(" ".join(report.safety), "")]
     return "\n".join(lines)
 
 
-def _injector_lines(page: InjectorPage) -> list[str]:
+def _chance(probability: str) -> str:
+    return f" (conformity {probability})" if probability else ""
+
+
+def _injector_lines(page: InjectorPage, told: set[str]) -> list[str]:
     name = f" ({page.identity})" if page.identity else ""
     lines = [f"Injector {page.cylinder}{name}, {page.sitting}: {page.outcome.upper()}"]
     for row in page.tests:
         cell = row.latest
         said = f"{cell.said}: " if cell.said else ""
-        probability = f", {cell.probability}" if cell.probability else ""
-        lines += _wrapped(f"{row.name:<26}{said}{cell.outcome}{probability}", "  ", 28)
+        words = f"{row.name:<26}{said}{cell.outcome}{_chance(cell.probability)}"
+        lines += _wrapped(words, "  ", 28)
     for number, action in enumerate(page.actions, start=1):
-        lines += _action_lines(number, action)
+        lines += _action_lines(number, action, told)
     if page.next_test:
         lines += _wrapped(f"Test next: {page.next_test}", "  ", 4)
     return lines
 
 
-def _action_lines(number: int, action: ActionText) -> list[str]:
+def _action_lines(number: int, action: ActionText, told: set[str]) -> list[str]:
+    """Return an action with its cautions; a caution that was told in full is called to mind."""
     lines = _wrapped(f"{number}. {action.do} ({action.why})", "  ", 5)
     if action.predicted:
         lines += _wrapped(f"Expect {action.predicted}", "     ")
-    for text in (*action.warnings, action.caution):
-        if text:
-            lines += _wrapped(f"! {text}", "     ", 7)
+    for text in action.warnings:
+        lines += _wrapped(f"! {text}", "     ", 7)
+    if action.caution:
+        again = "Mind the cautions given above." if action.caution in told else action.caution
+        lines += _wrapped(f"! {again}", "     ", 7)
+        told.add(action.caution)
     return lines
 
 

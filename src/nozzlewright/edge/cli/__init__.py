@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import io
+import os
 import sys
 from collections.abc import Sequence
 
@@ -59,11 +61,15 @@ def parser() -> argparse.ArgumentParser:
     simulate = commands.add_parser(
         "simulate",
         help="make recordings at the pretend bench, with known truth",
-        description="Play bench sessions at the pretend bench: each recording comes with its "
-        "truth in a file beside it.",
+        description="Play bench sessions at the pretend bench. Each gets a folder with "
+        "recording.csv, bench.toml, truth.json and, where the rig was tried with the plug, "
+        "blank-plug.csv.",
+        epilog=SAFETY,
     )
     simulate.add_argument("folder", metavar="FOLDER", help="where to write; made if missing")
-    simulate.add_argument("--kind", metavar="KIND", help="one kind of session; default: mixed")
+    simulate.add_argument(
+        "--kind", metavar="KIND", help="one kind of session, such as 'worn guide'; default: mixed"
+    )
     simulate.add_argument("--number", type=int, default=1, metavar="N", help="how many (1)")
     simulate.add_argument("--seed", type=int, default=1, metavar="N", help="seed of chance (1)")
     simulate.add_argument(
@@ -73,7 +79,29 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line; returns 0 if all went well, 2 if the input cannot be used."""
+    """Run the command line.
+
+    Returns
+    -------
+    int
+        0 if all went well, 2 if the input cannot be used, 130 if it was stopped from the keyboard
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal that lacks a sign gets a question mark, not a traceback.
+            stream.reconfigure(errors="replace")
+    try:
+        return _run(arguments)
+    except KeyboardInterrupt:
+        print("\nnozzlewright: stopped", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # Somebody piped into `head`; that is no fault. What is still to be flushed goes nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _run(arguments: Sequence[str] | None) -> int:
     grammar = parser()
     chosen = grammar.parse_args(arguments)
     if chosen.version:
@@ -88,11 +116,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from nozzlewright.errors import NozzlewrightError
 
     try:
-        return run(chosen)
+        status = run(chosen)
+        # Here, and not when the interpreter leaves, a broken pipe can still be caught.
+        sys.stdout.flush()
     except NozzlewrightError as fault:
-        print(f"nozzlewright: {fault}", file=sys.stderr)
+        for line in str(fault).splitlines():
+            print(f"nozzlewright: {line}", file=sys.stderr)
         return 2
-    except BrokenPipeError:
-        # Somebody piped into `head`; that is no fault.
-        sys.stderr.close()
-        return 0
+    return status

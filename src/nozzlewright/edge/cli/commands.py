@@ -19,7 +19,10 @@ def run(chosen: argparse.Namespace) -> int:
         "judge": _judge,
         "simulate": _simulate,
     }[chosen.command]
-    return command(chosen)
+    try:
+        return command(chosen)
+    finally:
+        _told()
 
 
 def _tell(text: str) -> None:
@@ -29,8 +32,18 @@ def _tell(text: str) -> None:
 
 
 def _told() -> None:
+    """Wipe the line of progress."""
     if sys.stderr.isatty():
         print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+def _print_data(data: object) -> None:
+    text = wiring.as_json(data)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = wiring.as_json(data, ascii_only=True)
+    print(text)
 
 
 def _read(chosen: argparse.Namespace) -> int:
@@ -45,7 +58,7 @@ def _read(chosen: argparse.Namespace) -> int:
     if chosen.plot:
         wiring.plot_reading(reading, Path(chosen.plot))
     if chosen.json:
-        print(wiring.as_json(reading_as_data(reading.findings)))
+        _print_data(reading_as_data(reading.findings))
     else:
         print(reading_as_text(reading.findings))
     return 0
@@ -62,7 +75,7 @@ def _judge(chosen: argparse.Namespace) -> int:
         )
     _told()
     if chosen.json:
-        print(wiring.as_json(judgement_as_data(folder.judged.report)))
+        _print_data(judgement_as_data(folder.judged.report))
         return 0
     print(judgement_as_text(folder.judged.report))
     if written:
@@ -85,8 +98,11 @@ def _simulate(chosen: argparse.Namespace) -> int:
     folder = Path(chosen.folder)
     if chosen.demo_set:
         wiring.write_demo_set(folder, chosen.seed, _tell)
+        written = f"The demo set is in {folder}"
     else:
-        wiring.simulate_sessions(folder, chosen.kind, chosen.number, chosen.seed, _tell)
+        places = wiring.simulate_sessions(folder, chosen.kind, chosen.number, chosen.seed, _tell)
+        first, last = places[0].name, places[-1].name
+        written = f"{folder}: {first}" + (f" to {last}" if len(places) > 1 else "")
     _told()
-    print(f"Written to {folder}")
+    print(written)
     return 0
