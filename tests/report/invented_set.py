@@ -209,7 +209,6 @@ def invented_findings(
         second_opening_pressure=NotMeasured("the holder has one spring"),
         openings=invented_openings(opening_bar),
         strokes=invented_strokes(),
-        holds=(hold,),
         hold=hold,
         seat_hold=seat,
         chatter=Chatter(

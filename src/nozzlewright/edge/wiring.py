@@ -21,6 +21,7 @@ from nozzlewright.edge.intake import (
     read_set,
     read_sheet,
 )
+from nozzlewright.edge.intake.set_folder import SET_FILE
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.workflow import (
     Evidence,
@@ -63,7 +64,8 @@ def read_file(
     path : Path
         The recording or card
     bench : Path, optional
-        Bench conditions; without it ``bench.toml`` beside the file, where there is one
+        Bench conditions; without it those of the test, where a ``set.toml`` beside the file or
+        in the folder above names it, else ``bench.toml`` beside the file, where there is one
     pressure_column, time_column : str, optional
         Columns to use, where the file leaves a choice
 
@@ -72,21 +74,44 @@ def read_file(
     InputFault
         If a file cannot be used.
     """
-    beside = path.parent / BENCH_FILE
-    if bench is None and beside.is_file():
-        bench = beside
-    conditions = read_conditions(bench) if bench is not None else BenchConditions()
-    blank = _blank(conditions, bench)
-    evidence: Evidence
-    if path.suffix.lower() == ".toml":
-        evidence = read_hand_card(path)
+    card = read_hand_card(path) if path.suffix.lower() == ".toml" else None
+    test = None if bench is not None else _test_of(path, card)
+    if test is not None:
+        conditions, blank = test.conditions, _plug(test.blank_recording)
     else:
-        evidence = read_recording(path, pressure_column=pressure_column, time_column=time_column)
+        beside = path.parent / BENCH_FILE
+        if bench is None and beside.is_file():
+            bench = beside
+        conditions = read_conditions(bench) if bench is not None else BenchConditions()
+        blank = _plug(blank_recording_path(conditions, bench) if bench is not None else None)
+    evidence: Evidence
+    if card is not None:
+        evidence = card
+    else:
+        stated = {"pressure_column": pressure_column, "time_column": time_column}
+        options: dict[str, Any] = dict(test.reading_options) if test is not None else {}
+        options |= {key: value for key, value in stated.items() if value is not None}
+        evidence = read_recording(path, **options)
     return Reading(evidence, read_gauge(evidence, conditions, blank))
 
 
-def _blank(conditions: BenchConditions, bench: Path | None) -> Recording | None:
-    path = blank_recording_path(conditions, bench) if bench is not None else None
+def _test_of(path: Path, card: HandReadings | None) -> SittingFiles | None:
+    """Return the test of a set to which a recording or card belongs; None if no set names it."""
+    for folder in (path.parent, path.parent.parent):
+        if not (folder / SET_FILE).is_file() or not path.is_file():
+            continue
+        for injector in read_set(folder).injectors:
+            for test in (injector.as_found, injector.as_left):
+                if test is None:
+                    continue
+                if card is not None and test.hand is not None and test.hand.digest == card.digest:
+                    return test
+                if test.recording is not None and test.recording.resolve() == path.resolve():
+                    return test
+    return None
+
+
+def _plug(path: Path | None) -> Recording | None:
     return read_recording(path) if path is not None else None
 
 

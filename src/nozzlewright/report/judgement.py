@@ -44,11 +44,8 @@ def judgement_as_text(report: SetReport) -> str:
     """Return the report as a summary for the terminal."""
     lines = [report.title + ("  (invented example)" if report.invented else ""), report.headline]
     spread = report.spread
-    lines += [
-        "",
-        f"Spread of opening pressure: {spread.value.text} ({spread.limit}): {spread.outcome}"
-        + _chance(spread.probability),
-    ]
+    apart = f"{spread.value.text} ({spread.limit}): {spread.outcome}{_chance(spread.probability)}"
+    lines += ["", *_wrapped(f"Spread of opening pressure: {apart}", "", 2)]
     if spread.odd_one_out:
         lines += _wrapped(spread.odd_one_out, "  ")
     told: set[str] = set()

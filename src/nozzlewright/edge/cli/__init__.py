@@ -34,7 +34,8 @@ def parser() -> argparse.ArgumentParser:
     read.add_argument(
         "--bench",
         metavar="FILE",
-        help="bench conditions; default: bench.toml beside the recording, if there is one",
+        help="bench conditions; default: those of the test, where a set.toml names the file, else "
+        "bench.toml beside it, if there is one",
     )
     read.add_argument("--json", action="store_true", help="print data instead of a summary")
     read.add_argument(
