@@ -120,12 +120,13 @@ def analyse_hold(
         )
     known = known.at_middle(fit.law.middle_pa)
     conversion = Conversion(known, fit, Cause("decay fit", scope))
-    seen = (
-        *cautions,
+    already = {one.name for one in cautions}
+    found = (
         *gauge.cautions,
         *_trace_cautions(t, p, fit, window, noise, step_pa),
         *leak_cautions(conversion, conditions),
     )
+    seen = (*cautions, *(one for one in found if one.name not in already))
     reading = _Reading(t, p, fit, conversion, gauge, noise, step_pa, scope)
     as_shown = reading.drop_time(window, seen)
     at_reference = _at_reference(conversion, window, reading, seen)
