@@ -45,8 +45,8 @@ cover: .venv/dev.stamp  ## Say which lines and branches no test runs
 	$(BIN)/coverage report --skip-covered --show-missing
 
 docs: .venv/run.stamp  ## Draw the pictures of the docs and write the tutorial's output anew
-	$(BIN)/nozzlewright judge $(DEMO) --report $(OUT) --date 2026-03-03 >/dev/null
-	$(BIN)/nozzlewright read $(DEMO)/recordings/2-found.csv --plot docs/images/trace.svg >/dev/null
+	$(BIN)/nozzlewright judge $(DEMO) --report $(OUT) --date 2026-01-20 >/dev/null
+	$(BIN)/nozzlewright read $(DEMO)/recordings/2-found.parquet --plot docs/images/trace.png >/dev/null
 	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 1 docs/images/report-set.png
 	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 3 docs/images/report-injector.png
 	$(BIN)/python docs/console.py

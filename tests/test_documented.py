@@ -11,7 +11,6 @@ import ast
 import dataclasses
 import importlib.util
 import re
-import shutil
 import typing
 from collections.abc import Iterator
 from pathlib import Path
@@ -275,10 +274,15 @@ def _console():
 @pytest.mark.slow
 def test_the_tutorials_commands_print_what_it_shows(tmp_path):
     console = _console()
-    shutil.copytree(DEMO, tmp_path / "demo" / DEMO.name)
+    folder = console.workplace(tmp_path)
     (page,) = console.PAGES
-    shown = console.blocks(page)
+    shown = console.shown(page)
 
-    assert len(shown) >= 5
-    for block in shown:
-        assert console.run(block.command, tmp_path) == block.output, block.command
+    assert len(shown) >= 15
+    for command, output in shown:
+        assert _rounded(console.run(command, folder)) == _rounded(output), command
+
+
+def _rounded(text: str) -> str:
+    """Return the text with unrounded numbers to six digits: the last ones differ by machine."""
+    return re.sub(r"\d+\.\d{8,}", lambda found: f"{float(found[0]):.6g}", text)
