@@ -242,7 +242,7 @@ def write_report(
         for key, reading in folder.readings.items()
         if isinstance(reading.evidence, Recording)
     }
-    _make(into)
+    make_folder(into)
     pdf, page = into / "report.pdf", into / "report.html"
     created = datetime.combine(date.fromisoformat(report.made_on), time(12), tzinfo=UTC)
     tell("laying out the report")
@@ -258,7 +258,14 @@ def write_report(
     return written
 
 
-def _make(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make a folder with those above it, where they are missing.
+
+    Raises
+    ------
+    InputFault
+        If it cannot be made.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
@@ -429,7 +436,7 @@ def _seed_faults(seed: int) -> list[Fault]:
 def _write_all(folder: Path, files: Mapping[str, str | bytes]) -> None:
     for name, content in files.items():
         path = folder / name
-        _make(path.parent)
+        make_folder(path.parent)
         _write(path, content)
 
 

@@ -67,7 +67,11 @@ def _read(chosen: argparse.Namespace) -> int:
 def _judge(chosen: argparse.Namespace) -> int:
     from nozzlewright.report import judgement_as_data, judgement_as_text
 
-    folder = wiring.judge_folder(Path(chosen.folder), _date(chosen.date), _tell)
+    made_on = _date(chosen.date)
+    if chosen.report:
+        # Nobody shall wait for a report that has no place to go to.
+        wiring.make_folder(Path(chosen.report))
+    folder = wiring.judge_folder(Path(chosen.folder), made_on, _tell)
     written: list[Path] = []
     if chosen.report:
         written = wiring.write_report(
