@@ -8,12 +8,11 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import tempfile
 import time
 from collections import defaultdict
 from datetime import date
 from pathlib import Path
-
-from measure import scratch
 
 DEMO = Path(__file__).parents[1] / "demo" / "six-in-line"
 
@@ -31,9 +30,9 @@ def _judge(started: float) -> dict[str, float]:
 
     from nozzlewright.edge import wiring
 
-    with scratch() as folder:
+    with tempfile.TemporaryDirectory() as folder:
         judged = wiring.judge_folder(DEMO, date(2026, 3, 2), tell)
-        wiring.write_report(judged, folder, "a4", tell)
+        wiring.write_report(judged, Path(folder), "a4", tell)
         tell("end")
     return dict(spent)
 
