@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from nozzlewright.advice.next_action import ActionKind, Advice
 from nozzlewright.bench import EngineSet, SettingSheet
 from nozzlewright.judging.verdict import InjectorOutcome, SetVerdict
 from nozzlewright.report.wording import plain_number, printable, with_unit
@@ -65,11 +66,17 @@ _JET = (
 FITTING_SAFETY = (_HOT, _JET, "The engine maker's manual and local codes come before this sheet.")
 """The usual cautions on the engine, with the order of precedence."""
 
+_SETTING = (ActionKind.CHANGE_SHIM, ActionKind.TURN_SCREW)
 RUNNING_CHECKS = ("runs evenly", "no blow-by", "leak-off dry outside", "smoke", "exhaust °C")
 """Columns of the running check (common practice, no source)."""
 
 
-def fitting_sheet(engine_set: EngineSet, sheet: SettingSheet, verdict: SetVerdict) -> FittingSheet:
+def fitting_sheet(
+    engine_set: EngineSet,
+    sheet: SettingSheet,
+    verdict: SetVerdict,
+    advice: tuple[Advice, ...] = (),
+) -> FittingSheet:
     """Return the fitting sheet of a set; torques and washer come from the setting sheet alone.
 
     Parameters
@@ -80,12 +87,22 @@ def fitting_sheet(engine_set: EngineSet, sheet: SettingSheet, verdict: SetVerdic
         Torques and washer
     verdict : SetVerdict
         Which injectors may be fitted
+    advice : tuple of Advice
+        Next actions: one that is fit by itself may still have to be matched to the others
     """
     outcomes = {item.injector.cylinder: item.outcome for item in verdict.injectors}
+    to_set = {
+        action.cylinder for item in advice for action in item.actions if action.kind in _SETTING
+    }
     washer = printable(sheet.washer)
     return FittingSheet(
         places=tuple(
-            _place(injector.cylinder, injector.identity, outcomes.get(injector.cylinder))
+            _place(
+                injector.cylinder,
+                injector.identity,
+                outcomes.get(injector.cylinder),
+                to_match=injector.cylinder in to_set,
+            )
             for injector in engine_set.injectors
         ),
         steps=_steps(washer, torques_known=bool(sheet.torques)),
@@ -106,9 +123,13 @@ def fitting_sheet(engine_set: EngineSet, sheet: SettingSheet, verdict: SetVerdic
     )
 
 
-def _place(cylinder: int, identity: str, outcome: InjectorOutcome | None) -> FittingPlace:
-    fit = outcome is InjectorOutcome.FIT
+def _place(
+    cylinder: int, identity: str, outcome: InjectorOutcome | None, *, to_match: bool
+) -> FittingPlace:
+    fit = outcome is InjectorOutcome.FIT and not to_match
     why = "not tested" if outcome is None else str(outcome)
+    if outcome is InjectorOutcome.FIT:
+        why = "match it first"
     return FittingPlace(cylinder, printable(identity), fit, "fit" if fit else f"do not fit: {why}")
 
 

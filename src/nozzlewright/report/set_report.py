@@ -333,7 +333,7 @@ def set_report(
         rule=RULE_TEXT[sheet.rule],
         reading_rule=READING_RULE,
         safety=SAFETY,
-        fitting=fitting_sheet(engine_set, sheet, verdict),
+        fitting=fitting_sheet(engine_set, sheet, verdict, advice),
     )
 
 
@@ -370,14 +370,21 @@ _OUTCOME_PHRASE = {
 def _headline(verdict: SetVerdict) -> str:
     total = len(verdict.injectors)
     counted = Counter(item.outcome for item in verdict.injectors)
-    if total and counted[InjectorOutcome.FIT] == total:
-        return "The injector is fit for use." if total == 1 else f"All {total} are fit for use."
+    apart = verdict.spread_outcome is Outcome.FAIL
+    if not total:
+        return "No injector was tested."
+    if counted[InjectorOutcome.FIT] == total:
+        all_fit = "The injector is fit for use" if total == 1 else f"All {total} are fit for use"
+        return (
+            f"{all_fit}, but their opening pressures lie too far apart." if apart else f"{all_fit}."
+        )
     parts = [
         f"{counted[outcome]} {phrase}"
         for outcome, phrase in _OUTCOME_PHRASE.items()
         if counted[outcome]
     ]
-    return f"Of {total}: {', '.join(parts)}." if total else "No injector was tested."
+    too_wide = "; the opening pressures lie too far apart" if apart else ""
+    return f"Of {total}: {', '.join(parts)}{too_wide}."
 
 
 def _spread_text(verdict: SetVerdict) -> SpreadText:

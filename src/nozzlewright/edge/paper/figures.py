@@ -6,13 +6,13 @@ Every mark has a shape and a word; colour only helps. Axes are in bar and second
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 
-from nozzlewright.bench import GaugeFindings, Hold, Opening, SeatHold, StrokeKind
+from nozzlewright.bench import GaugeFindings, Hold, Opening, SeatHold, Stroke, StrokeKind
 from nozzlewright.capture import Recording
 from nozzlewright.edge.paper.svg import (
     LIGHT,
@@ -28,7 +28,7 @@ from nozzlewright.edge.paper.svg import (
     tick_text,
 )
 from nozzlewright.errors import Fault, InputFault
-from nozzlewright.measurement import Quantity
+from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.measurement.units import BAR as BAR_PA
 from nozzlewright.report.set_report import Scale, SetScale
 from nozzlewright.report.wording import number, plain_number, value_text
@@ -184,7 +184,15 @@ def _main_panel(
 def _spans(findings: GaugeFindings) -> list[tuple[str, float, float]]:
     """Return what stands above the trace: words, from, to [s], in the order of time."""
     spans = []
-    for kind, group in groupby(findings.strokes, key=lambda stroke: stroke.kind):
+    holds = [
+        hold for hold in (findings.hold, findings.seat_hold) if not isinstance(hold, NotMeasured)
+    ]
+
+    def belongs(stroke: Stroke) -> tuple[StrokeKind, int]:
+        # Strokes on both sides of a hold are not one group.
+        return stroke.kind, sum(hold.start_s < stroke.start_s for hold in holds)
+
+    for (kind, _), group in groupby(findings.strokes, key=belongs):
         strokes = list(group)
         words = f"{len(strokes)} {_STROKE_WORDS[kind]}"
         spans.append((words, strokes[0].start_s, strokes[-1].end_s))
@@ -382,6 +390,7 @@ def _zoom_panel(
     )  # fmt: skip
     if panel.width < 60.0 or panel.height < 30.0:
         return
+    panel = _with_room_for_the_time(panel, zoom)
     drawing.text(panel.x, y + 9.0, zoom.title, size=LABEL, kind="st")
     if zoom.hold is not None:
         left, right = panel.at_t(zoom.hold.start_s), panel.at_t(zoom.hold.end_s)
@@ -395,6 +404,21 @@ def _zoom_panel(
         within = [o for o in findings.openings if zoom.from_t <= o.time_s <= zoom.to_t]
         _opening_marks(drawing, panel, within)
         _opening_words(drawing, panel, zoom.opening)
+
+
+_TIME_ROOM = 22.0
+"""Paper under the lower edge of the window on which the time of the fall is written."""
+
+
+def _with_room_for_the_time(panel: Panel, zoom: _Zoom) -> Panel:
+    """Return the panel reaching so low that the time of the fall lies on no line."""
+    if zoom.hold is None or zoom.hold.window_to_pa is None or panel.height < 2.0 * _TIME_ROOM:
+        return panel
+    edge = zoom.hold.window_to_pa / BAR_PA
+    if panel.bottom - panel.at_p(edge) >= _TIME_ROOM:
+        return panel
+    share = _TIME_ROOM / panel.height
+    return replace(panel, from_p=(edge - share * panel.to_p) / (1.0 - share))
 
 
 def _window_marks(drawing: Drawing, panel: Panel, hold: Hold, recording: Recording) -> None:
