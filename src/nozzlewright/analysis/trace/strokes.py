@@ -21,6 +21,12 @@ SLOW_BLOCK_S = 0.03
 """Samples farther apart than this cannot part strokes by the return of the lever alone."""
 LEAST_RATE_PA_PER_S = 5e5
 """Slowest delivery that is taken for a stroke, [Pa/s]."""
+LONG_REACHES_S = 0.1, 0.4
+"""Reaches over which the rate of strokes is taken that are too slow to be seen over a short one."""
+RISE_S = 0.1
+"""Time before a fall within which an opening's rise must show; longer where there is noise."""
+QUIET_PA = 1e4
+"""Noise in which the slowest strokes rise visibly within that time, [Pa]."""
 CLEAR_OF_NOISE = 3.0
 """A stroke this many times quicker than the noise allows to be seen never dips into it."""
 
@@ -67,7 +73,8 @@ def split_openings(
     later = np.minimum(falls.bottom + max(1, round(0.02 / interval)), pressure.size - 1)
     left = np.minimum(pressure[later], falls.bottom_pa)
     emptied = left < 0.15 * falls.top_pa
-    risen = _rise_before(falls, pressure, max(3, round(0.1 / interval)))
+    reach_s = RISE_S * min(max(noise.sigma_pa / QUIET_PA, 1.0), 5.0)
+    risen = _rise_before(falls, pressure, max(3, round(reach_s / interval)))
     likely = ~(long | emptied) & (risen > max(3.0 * noise.sigma_pa, noise.step_pa))
     if likely.any():
         # Valves and unions make small falls at any level; a needle opens near one level.
@@ -148,9 +155,9 @@ def delivering(blocks: Blocks, noise: Noise) -> tuple[list[Stretch], Floats]:
 
     Notes
     -----
-    Two scales: a short one that parts quick strokes, and a long one for strokes too slow to stand
-    clear of the noise of the short one, which would find them in pieces. The long one puts the
-    edges of a stroke where its rate is half of the usual.
+    Several scales: a short one that parts quick strokes, and longer ones for strokes too slow to
+    stand clear of the noise of a shorter one, which would find them in pieces. A long one puts
+    the edges of a stroke where its rate is a quarter of the usual.
     """
     count = blocks.time_s.size
     if count < 4:
@@ -165,14 +172,21 @@ def delivering(blocks: Blocks, noise: Noise) -> tuple[list[Stretch], Floats]:
     expected = grain * np.sqrt(2.0) / (2.0 * short * step)
     limit = max(LEAST_RATE_PA_PER_S, 5.0 * min(max(expected, 1e-9), 10.0 * floor + expected))
     active = rate > limit
-    long = max(short, round(0.1 / step))
-    if long > short:
+    seen_from = limit
+    for reach_s in LONG_REACHES_S:
+        long = round(reach_s / step)
+        if long <= short:
+            continue
         slow_rate = _rate(blocks.delivered_pa, blocks.time_s, long)
         slow_limit = max(LEAST_RATE_PA_PER_S, limit * short / long)
         for start, stop in zip(*runs(slow_rate > slow_limit), strict=True):
             usual = float(np.median(slow_rate[start:stop]))
-            if usual < CLEAR_OF_NOISE * limit:
-                active[start:stop] = slow_rate[start:stop] > 0.5 * usual
+            if usual < CLEAR_OF_NOISE * seen_from:
+                # Holes much shorter than the reach are noise: no pause could show in them.
+                active[start:stop] = False
+                for one in _stretches(slow_rate[start:stop] > 0.25 * usual, long // 2, 1):
+                    active[start + one.start : start + one.stop] = True
+        seen_from = slow_limit
     gap = max(1, round(RETURN_S / step))
     if step > SLOW_BLOCK_S:
         # Openings that run together look like a rough plateau: do not part it at each dip.
