@@ -121,7 +121,8 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
 
     Soon after a fall, a new top counts only if it comes back near the level of the last one:
     ringing swings about the closing pressure and dies away, a new lift-off happens where the
-    last one did.
+    last one did. On a quick rise the swings climb with it; then they are told by falling short of
+    the last top and by not falling to where the needle closes.
     """
     if len(falls) < 2:
         return falls
@@ -132,7 +133,12 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
     for i in range(1, len(tops)):
         fall = top_pa[first[-1]] - bottom_pa[lowest[-1]]
         soon = tops[i] - bottoms[lowest[-1]] < RINGING_S
-        if not (soon and top_pa[i] < top_pa[first[-1]] - 0.45 * fall):
+        short_of = top_pa[first[-1]] - top_pa[i]
+        small = top_pa[i] - bottom_pa[i] < 0.5 * fall
+        rings = soon and (short_of > 0.45 * fall or (small and short_of > 0.15 * fall))
+        # A swing just before a lift-off finds the top of the lift-off itself.
+        same = tops[i] == tops[first[-1]]
+        if not (rings or same):
             first.append(i)
             lowest.append(i)
         elif bottom_pa[i] < bottom_pa[lowest[-1]]:
