@@ -19,6 +19,11 @@ AFTER_S = 0.012
 """Time after closing over which the next rise is taken as a straight line."""
 SETTLE_S = 0.002
 """Time after a fall that its own end may still bend the line."""
+FALL_SHOWS_S = 3e-4
+FALL_SHOWS_DOUBT_S = 2e-4
+"""Time from lift-off until the fall shows, with its standard uncertainty: a needle of 10-20 g
+takes some tenths of a millisecond to clear its seat, and a sensor as long to follow (common
+practice, no source)."""
 MOST_SAMPLES = 96
 """Samples in a line at the most; more would only cost time."""
 
@@ -48,7 +53,8 @@ def measure_openings(
 
     The top of a fall is a maximum of noisy samples (too high) that are a sampling interval apart
     (too low). Both biases go when the rise before it is fitted by a line and the line is read
-    at lift-off, half an interval after the last sample on it. The closing pressure is read off
+    at lift-off: half an interval after the last sample on it, less the time that a fall takes
+    to show. The closing pressure is read off
     the line of the next rise in the same way, which also smooths the ringing of the line.
 
     Parameters
@@ -67,7 +73,7 @@ def measure_openings(
         empty = np.empty(0)
         return LiftOffs(empty, empty, empty, empty, empty, empty, empty)
     fall = falls.size_pa
-    edge = _last_on_top(pressure, falls, np.maximum(4.0 * noise.sigma_pa, 0.06 * fall))
+    edge = _last_on_top(pressure, falls, np.full(count, 4.0 * noise.sigma_pa))
     previous = np.concatenate(([0], falls.bottom[:-1]))
     settle = round(SETTLE_S / interval_s)
     ramp = _ramp_samples(pressure, edge, noise, interval_s)
@@ -80,7 +86,7 @@ def measure_openings(
         np.abs(slope) * interval_s
     )
     on_line = resid > -tolerance
-    lift_time = time_s[edge] + np.where(on_line, 0.5, -0.5) * interval_s
+    lift_time = time_s[edge] + np.where(on_line, 0.5, -0.5) * interval_s - FALL_SHOWS_S
     slope = np.where(used >= 3, np.maximum(slope, 0.0), 0.0)
     lift = level + slope * (lift_time - time_s[edge])
     bare = used < 3

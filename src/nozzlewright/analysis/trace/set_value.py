@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nozzlewright.analysis.gauge import RESOLUTION, GaugeCorrection
-from nozzlewright.analysis.trace.openings import LiftOffs
+from nozzlewright.analysis.trace.openings import FALL_SHOWS_DOUBT_S, LiftOffs
 from nozzlewright.measurement import Cause, Caution, Quantity
 
 Floats = NDArray[np.float64]
@@ -78,6 +78,7 @@ def set_value(
     parts = {
         Cause("repeatability of the opening", scope): repeat,
         Cause("lag of the gauge", scope): lag_part,
+        Cause("start of the fall", scope): float(np.mean(rate)) * FALL_SHOWS_DOUBT_S,
         Cause(RESOLUTION, scope): steps / np.sqrt(count),
         **gauge.contributions(mean),
     }
