@@ -17,6 +17,8 @@ LEAST_LAG_S = 0.002
 """Lag below which a trace is taken as it is."""
 COARSE_INTERVAL_S = 0.003
 """Sampling interval beyond which the falls are over between two samples, lag or not."""
+STEEP = 0.6
+"""Share of its steepest slope from which a fall is still driven by the open needle."""
 RESOLVED_SAMPLES = 2.5
 """Lag in samples from which it can be undone."""
 
@@ -79,7 +81,8 @@ def _fitted(time_s: Floats, pressure: Floats, falls: Falls) -> float | None:
         step = -np.diff(pressure[first : low + 1])
         if step.size < 4:
             continue
-        start = first + int(np.argmax(step)) + 2
+        # A fall that the needle ends while it is steep says nothing of the gauge up to there.
+        start = first + int(np.flatnonzero(step >= STEEP * np.max(step))[-1]) + 2
         stop = min(low + 2 * (low - start) + 4, int(top_over[i]) - 1, pressure.size - 2)
         if stop - start < 6:
             continue
