@@ -56,7 +56,9 @@ from nozzlewright.measurement import (
 Floats = NDArray[np.float64]
 
 SLOW_AND_FAST_DIFFER = 2.2
-"""Ratio between the quickest slow stroke and the slowest quick one, if there are both."""
+"""Ratio between the usual quick and the usual slow stroke, if there are both."""
+KINDS_APART = 1.5
+"""Ratio between the slowest quick stroke and the quickest slow one."""
 FAST_RISE_PER_S = 2.0
 """Rise per second, in opening pressures, from which a stroke on its own is called fast."""
 LEAST_PAUSE_S = 0.18
@@ -340,11 +342,12 @@ def _fast(rates: Floats, level_pa: float) -> NDArray[np.bool_]:
     gaps = np.diff(order)
     # The lowest gap that leaves more than a stray stroke below it: above it, brisk and hard
     # strokes may differ among themselves.
-    wide = np.flatnonzero(gaps > np.log(SLOW_AND_FAST_DIFFER))
+    wide = np.flatnonzero(gaps > np.log(KINDS_APART))
     several = wide[wide + 1 >= max(2, 0.15 * order.size)]
     for place in (*several, *wide):
         edge = float(np.exp(0.5 * (order[place] + order[place + 1])))
-        if edge > 0.25 * level_pa:
+        apart = np.median(order[place + 1 :]) - np.median(order[: place + 1])
+        if apart > np.log(SLOW_AND_FAST_DIFFER) and edge > 0.25 * level_pa:
             return np.asarray(rates > edge)
     # One kind only, of mixed speeds: do not part what a hand made alike.
     return np.full(rates.size, float(np.median(rates)) > FAST_RISE_PER_S * level_pa) | (
