@@ -20,6 +20,8 @@ LEAST_FALL_SHARE = 0.012
 """Smallest fall, as a share of the pressure, that counts as an opening."""
 RINGING_S = 0.1
 """Time after a fall within which a long line may still ring."""
+SWINGS_S = 0.009
+"""Time after a fall within which the first swings of the line come."""
 
 
 @dataclass(frozen=True)
@@ -121,8 +123,7 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
 
     Soon after a fall, a new top counts only if it comes back near the level of the last one:
     ringing swings about the closing pressure and dies away, a new lift-off happens where the
-    last one did. On a quick rise the swings climb with it; then they are told by falling short of
-    the last top and by not falling to where the needle closes.
+    last one did. On a quick rise the first swings climb with it; they are told by their size.
     """
     if len(falls) < 2:
         return falls
@@ -132,10 +133,11 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
     lowest: list[int] = [0]
     for i in range(1, len(tops)):
         fall = top_pa[first[-1]] - bottom_pa[lowest[-1]]
-        soon = tops[i] - bottoms[lowest[-1]] < RINGING_S
+        after_s = tops[i] - bottoms[lowest[-1]]
         short_of = top_pa[first[-1]] - top_pa[i]
-        small = top_pa[i] - bottom_pa[i] < 0.5 * fall
-        rings = soon and (short_of > 0.45 * fall or (small and short_of > 0.15 * fall))
+        size = top_pa[i] - bottom_pa[i]
+        rings = after_s < RINGING_S and short_of > 0.45 * fall
+        rings |= after_s < SWINGS_S and short_of > 0.15 * fall and size < 0.4 * fall
         # A swing just before a lift-off finds the top of the lift-off itself.
         same = tops[i] == tops[first[-1]]
         if not (rings or same):
