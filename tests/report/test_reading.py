@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from nozzlewright.measurement import Cause, NotMeasured, Quantity
+from nozzlewright.measurement import Cause, Caution, NotMeasured, Quantity
 from nozzlewright.report import reading_as_data, reading_as_text
 
 QUANTITY = {
@@ -194,3 +194,19 @@ def test_a_not_measured_hold_costs_nothing_else(invented):
 
     _assert_reading(data)
     assert data["opening_pressure"]["value"] == pytest.approx(175.0)
+
+
+def test_a_caution_on_the_whole_hold_is_told_once(invented):
+    heat = Caution("compression heat", "about 5 bar went with the heat of pumping up")
+    found = invented.invented_findings(175.0)
+    hold = found.hold
+    hold = replace(
+        hold,
+        drop_time_as_shown=hold.drop_time_as_shown.with_cautions(heat),
+        drop_time_at_reference=hold.drop_time_at_reference.with_cautions(heat),
+        cautions=(heat,),
+    )
+
+    said = reading_as_text(replace(found, hold=hold))
+
+    assert said.count("about 5 bar went with the heat") == 1

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
 from nozzlewright.bench import (
@@ -225,8 +226,14 @@ _NAME_WIDTH = 40
 
 
 def _value_lines(
-    name: str, measured: Measured, indent: int = 0, unit: TradeUnit | None = None
+    name: str,
+    measured: Measured,
+    indent: int = 0,
+    unit: TradeUnit | None = None,
+    *,
+    told: Sequence[str] = (),
 ) -> list[str]:
+    """Return a value with its cautions, but for those that are told of the whole hold."""
     worded = value_text(measured, unit)
     head = f"{' ' * indent}{name}".ljust(_NAME_WIDTH)
     margin = " " * (indent + 2)
@@ -236,7 +243,8 @@ def _value_lines(
     lines = [f"{head} {worded.text}{_uncertainty_note(worded)}"]
     if worded.method:
         lines.append(f"{margin}{worded.method}")
-    return [*lines, *(f"{margin}! {caution}" for caution in worded.cautions)]
+    own = (caution for caution in worded.cautions if caution not in told)
+    return [*lines, *(f"{margin}! {caution}" for caution in own)]
 
 
 def _uncertainty_note(worded: ValueText) -> str:
@@ -281,33 +289,37 @@ def _bar_cell(pressure_pa: float) -> str:
 def _hold_lines(hold: Hold | NotMeasured) -> list[str]:
     if isinstance(hold, NotMeasured):
         return _missing_lines("Hold", hold)
+    told = caution_texts(hold.cautions)
     lines = [f"Hold{_from_to(hold.start_s, hold.end_s)}, {_fall(hold.start_pa, hold.end_pa)}"]
     window = ""
     if hold.window_from_pa is not None and hold.window_to_pa is not None:
         window = f" {_fall(hold.window_from_pa, hold.window_to_pa, 0)}"
-    lines += _value_lines(f"Drop time{window}, as shown", hold.drop_time_as_shown, 2)
-    lines += _value_lines("Drop time at reference conditions", hold.drop_time_at_reference, 2)
-    lines += _value_lines("Decay rate", hold.decay_rate, 2)
-    lines += _value_lines("Leakage of the injector", hold.leakage_conductance, 2)
-    lines += _value_lines("Leakage of the rig itself", hold.rig_conductance, 2)
-    lines += _value_lines("Effective hydraulic clearance", hold.guide_clearance, 2)
-    lines += _value_lines("Lost to cooling, not to leakage", hold.settling, 2)
+    lines += _value_lines(f"Drop time{window}, as shown", hold.drop_time_as_shown, 2, told=told)
+    lines += _value_lines(
+        "Drop time at reference conditions", hold.drop_time_at_reference, 2, told=told
+    )
+    lines += _value_lines("Decay rate", hold.decay_rate, 2, told=told)
+    lines += _value_lines("Leakage of the injector", hold.leakage_conductance, 2, told=told)
+    lines += _value_lines("Leakage of the rig itself", hold.rig_conductance, 2, told=told)
+    lines += _value_lines("Effective hydraulic clearance", hold.guide_clearance, 2, told=told)
+    lines += _value_lines("Lost to cooling, not to leakage", hold.settling, 2, told=told)
     if hold.leak_path:
         lines.append(f"  Leak path: {hold.leak_path}")
-    return [*lines, *(f"  ! {caution}" for caution in caution_texts(hold.cautions))]
+    return [*lines, *(f"  ! {caution}" for caution in told)]
 
 
 def _seat_hold_lines(hold: SeatHold | NotMeasured) -> list[str]:
     if isinstance(hold, NotMeasured):
         return _missing_lines("Seat hold", hold)
+    told = caution_texts(hold.cautions)
     lines = [f"Seat hold{_from_to(hold.start_s, hold.end_s)}"]
-    lines += _value_lines("Pressure at the start", hold.start_pressure, 2)
-    lines += _value_lines("Mean pressure", hold.mean_pressure, 2)
-    lines += _value_lines("Below the opening pressure by", hold.margin_below_opening, 2)
-    lines += _value_lines("Held for", hold.duration, 2)
-    lines += _value_lines("Fall of pressure", hold.fall, 2)
+    lines += _value_lines("Pressure at the start", hold.start_pressure, 2, told=told)
+    lines += _value_lines("Mean pressure", hold.mean_pressure, 2, told=told)
+    lines += _value_lines("Below the opening pressure by", hold.margin_below_opening, 2, told=told)
+    lines += _value_lines("Held for", hold.duration, 2, told=told)
+    lines += _value_lines("Fall of pressure", hold.fall, 2, told=told)
     lines.append(f"  Tip as the fitter saw it: {watch_text(hold.watch)}")
-    return [*lines, *(f"  ! {caution}" for caution in caution_texts(hold.cautions))]
+    return [*lines, *(f"  ! {caution}" for caution in told)]
 
 
 def _chatter_lines(chatter: Chatter | NotMeasured) -> list[str]:

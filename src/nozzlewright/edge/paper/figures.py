@@ -319,7 +319,9 @@ def _zooms(recording: Recording, findings: GaugeFindings) -> list[_Zoom]:
     opening = _typical_opening(findings)
     if opening is not None:
         slow = _is_slow(findings, opening)
-        zoom = _opening_zoom(recording, opening, "One slow opening" if slow else "One opening")
+        zoom = _opening_zoom(
+            recording, findings, opening, "One slow opening" if slow else "One opening"
+        )
         if zoom:
             zooms.append(zoom)
     return zooms
@@ -356,8 +358,15 @@ def _is_slow(findings: GaugeFindings, opening: Opening) -> bool:
     )
 
 
-def _opening_zoom(recording: Recording, opening: Opening, title: str) -> _Zoom | None:
-    reach = max(0.25, 12.0 * recording.interval_s)
+def _opening_zoom(
+    recording: Recording, findings: GaugeFindings, opening: Opening, title: str
+) -> _Zoom | None:
+    apart = min(
+        (abs(o.time_s - opening.time_s) for o in findings.openings if o is not opening),
+        default=np.inf,
+    )
+    # Wide enough to see the rise, and so narrow that openings in quick succession stay apart.
+    reach = max(min(0.25, 1.5 * apart), 12.0 * recording.interval_s)
     from_t, to_t = opening.time_s - 0.6 * reach, opening.time_s + reach
     first, last = np.searchsorted(recording.time_s, [from_t, to_t])
     if last - first < 4:
