@@ -4,8 +4,9 @@ from dataclasses import fields, is_dataclass, replace
 
 import pytest
 
+from nozzlewright.advice.next_action import ActionKind, Advice, NextAction
 from nozzlewright.judging.verdict import BenchTest, InjectorOutcome, Outcome
-from nozzlewright.report.set_report import RULE_TEXT, SAFETY
+from nozzlewright.report.set_report import RULE_TEXT, SAFETY, _headline
 
 
 def _texts(value):
@@ -155,6 +156,39 @@ def test_the_fitting_sheet_takes_torque_and_washer_from_the_sheet_alone(invented
     assert "engine maker's manual" in silent.torque_note
     assert "engine maker's manual" in silent.washer
     assert not any(sign.isdigit() for step in silent.steps for sign in step.text)
+
+
+def test_one_that_is_still_to_be_matched_is_not_to_be_fitted_yet(invented):
+    from nozzlewright.report import fitting_sheet
+
+    engine_set = invented.invented_engine_set()
+    verdict = invented.invented_verdict(engine_set)
+    fit = next(one for one in verdict.injectors if one.outcome is InjectorOutcome.FIT)
+    cylinder = fit.injector.cylinder
+    shim = NextAction(cylinder, ActionKind.CHANGE_SHIM, "Fit another shim.", "It stands apart.")
+
+    def place(advice):
+        sheet = fitting_sheet(engine_set, invented.invented_sheet(), verdict, advice)
+        return next(one for one in sheet.places if one.cylinder == cylinder)
+
+    assert place(()).fit
+    matched = place((Advice(cylinder, (shim,), ""),))
+    assert not matched.fit
+    assert matched.said == "do not fit: match it first"
+
+
+def test_the_headline_says_that_the_openings_lie_too_far_apart(invented):
+    engine_set = invented.invented_engine_set()
+    verdict = replace(invented.invented_verdict(engine_set), spread_outcome=Outcome.FAIL)
+    all_fit = replace(
+        verdict,
+        injectors=tuple(replace(one, outcome=InjectorOutcome.FIT) for one in verdict.injectors),
+    )
+
+    assert _headline(verdict).endswith("1 unfinished; the opening pressures lie too far apart.")
+    assert _headline(all_fit) == (
+        "All 6 are fit for use, but their opening pressures lie too far apart."
+    )
 
 
 def test_no_control_sign_gets_into_the_report(invented):

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from nozzlewright.bench import StrokeKind
 from nozzlewright.capture import Recording
 from nozzlewright.edge.paper import scale_figure, set_figure, trace_figure, write_plot
-from nozzlewright.edge.paper.figures import spread_apart
+from nozzlewright.edge.paper.figures import _opening_zoom, spread_apart
 from nozzlewright.edge.paper.svg import (
     DARK,
     LIGHT,
@@ -88,6 +88,54 @@ def test_strokes_close_together_get_names_that_do_not_lie_on_each_other(invented
 
     assert {"1 fill", "1 slow", "1 fast"} <= set(_words(svg))
     _assert_nothing_overlaps(svg, (505.0, 190.0))
+
+
+def test_strokes_on_both_sides_of_a_hold_are_not_one_group(invented):
+    """Pumping up to the seat hold and to the timed hold are two things."""
+    findings = invented.invented_findings()
+    first = invented.invented_strokes()[0]
+    before = min(findings.seat_hold.start_s, findings.hold.start_s)
+    after = max(findings.seat_hold.start_s, findings.hold.start_s)
+    strokes = (
+        replace(first, index=0, kind=StrokeKind.FILL, start_s=before - 1.0, end_s=before - 0.5),
+        replace(first, index=1, kind=StrokeKind.FILL, start_s=after - 1.0, end_s=after - 0.5),
+    )
+    findings = replace(findings, strokes=strokes, openings=())
+
+    words = _words(trace_figure(invented.invented_recording(), findings, (760.0, 430.0)))
+
+    assert words.count("1 fill") == 2
+    assert "2 fill" not in words
+
+
+@pytest.mark.parametrize("size", [(760.0, 430.0), (505.0, 190.0), (505.0, 100.0), (505.0, 130.0)])
+def test_the_time_of_the_fall_is_crossed_by_no_line(invented, size):
+    """Not even where the hold ends just below the window, as most do."""
+    findings = invented.invented_findings()
+    lowest = 0.97 * findings.hold.window_to_pa
+    findings = replace(findings, hold=replace(findings.hold, end_pa=lowest))
+    svg = trace_figure(invented.invented_recording(), findings, size)
+    (box,) = (box for box in _boxes(svg) if box[0].startswith("9.40"))
+    _, left, right, top, base = box
+
+    straight = re.findall(r'd="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)"', svg)
+    level = [tuple(map(float, ends)) for ends in straight if ends[1] == ends[3]]
+    assert len(level) > 5
+    for x1, y, x2, _ in level:
+        assert not (top < y < base and min(x1, x2) < right and max(x1, x2) > left), y
+
+
+def test_openings_in_quick_succession_stay_apart_in_the_zoom(invented):
+    """As many as a fast stroke makes in a quarter of a second would lie on each other's words."""
+    opening = invented.invented_openings(175.0)[0]
+    quick = tuple(replace(opening, time_s=10.0 + 0.02 * index, stroke=99) for index in range(12))
+    findings = replace(invented.invented_findings(), openings=quick)
+
+    zoom = _opening_zoom(invented.invented_recording(), findings, quick[5], "One opening")
+
+    inside = [one for one in quick if zoom.from_t <= one.time_s <= zoom.to_t]
+    assert quick[5] in inside
+    assert len(inside) <= 3
 
 
 def test_a_trace_without_findings_is_still_drawn(invented):
