@@ -40,12 +40,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from nozzlewright.analysis.trace import decay_kernel as kernel
 from nozzlewright.physics import ATMOSPHERE_PA, leak_factor
 
 FloatArray = NDArray[np.float64]
 
-MOST_BINS = 240
+MOST_BINS = 120
 """Samples are averaged into at most so many bins of equal time."""
+EARLY = 0.4
+"""Length of the first bin over that of equal ones."""
 FEWEST_BINS = 8
 LOWEST_SHARE = 0.04
 """The fit stops where pressure is below this share of its start: a gauge's zero reigns there."""
@@ -64,13 +67,20 @@ AIR_PRIOR = 3.0
 HEAT_PRIOR_SHARE = 0.1
 """Scale of the pressure that cooling may take, as a share of the starting pressure; pumping up at
 one go and without loss of heat would give 0.15 to 0.2."""
-HEAT_SHARE_PRIOR = 0.2
-"""Relative standard deviation of 1 - B_T/B_S; it goes with the square of the expansion."""
+HEAT_SHARE_PRIOR = 0.0, 0.2
+"""Relative deviation of 1 - B_T/B_S from the law's: mean and standard deviation; it goes with the
+square of the expansion."""
+CREEP_SHARE_PRIOR = -1.0, 0.02
+"""The same where something else settles than heat: no stiffening at all."""
 COOLING_TIME_PRIOR = 4.0, 1.2
 """Median of the time constant of cooling [s], and standard deviation of its logarithm."""
 COOLING_TIMES_S = (0.7, 1.5, 3.0, 6.0, 12.0, 25.0)
-NO_HEAT_PRIOR = 0.4
-"""Probability, before the decay is seen, that heat plays no part."""
+CREEP_TIMES_S = (1.5, 6.0, 20.0)
+HEAT_PRIOR, CREEP_PRIOR = 0.4, 0.1
+"""Probabilities, before the decay is seen, that heat or creep takes part in the fall."""
+MISFIT, ODD_SHARE = 1.5, 2.0
+"""Inflation, and heat share in standard deviations off, from which creep is considered beside
+plain heat."""
 STARTING_TIMES_S = (1.5, 5.0, 15.0)
 """Time constants from which the fit of a free one starts."""
 HEAT_RANGE_S = 0.3, 40.0
@@ -81,19 +91,17 @@ SURE_OF_TIME = 0.5
 ROUGH_SHARE = 2e-3
 """Share of the pressure to which the first, rough fit goes."""
 BOUNDS = (
-    (-1.0, -2.0, -3.0, -10.0, -0.1, -0.8, math.log(HEAT_RANGE_S[0])),
+    (-1.0, -2.0, -3.0, -10.0, -0.1, -1.1, math.log(HEAT_RANGE_S[0])),
     (3.0, 20.0, 12.0, 100.0, 10.0, 1.5, math.log(HEAT_RANGE_S[1])),
 )
 """Of Theta, share lost, growth, air, settling over its scale, heat share, ln of cooling time."""
 LEAST_COMPLIANCE = 0.05
 """Floor of the relative compliance while a fit tries shares of air below zero, [1]."""
 
-_TABLE = 220
+_TABLE = 160
 _STEPS = 240
-_ROUNDS = 3
-ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-3, 1e-6
+ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-2, 1e-5
 """Relative gain in chi-squared below which a fit stops."""
-DERIVATIVE_STEP = 1e-5
 MOST_STEPS = 120
 
 
@@ -235,8 +243,13 @@ class DecayFit:
 def binned(
     time_s: FloatArray, pressure_pa: FloatArray, noise_pa: float, most: int = MOST_BINS
 ) -> Bins:
-    """Average samples over equal times; gaps simply leave bins out."""
-    edges = np.linspace(time_s[0], time_s[-1], most + 1)
+    """Average samples over times that grow along the decay; gaps simply leave bins out.
+
+    Settling is quick at first, and so is the leak: the last bins are several times as long as
+    the first.
+    """
+    share = np.linspace(0.0, 1.0, most + 1)
+    edges = time_s[0] + (time_s[-1] - time_s[0]) * (EARLY * share + (1.0 - EARLY) * share**2)
     first = np.searchsorted(time_s, edges[:-1])
     first = np.unique(first[first < time_s.size])
     count = np.diff(np.append(first, time_s.size))
@@ -256,51 +269,35 @@ class _Curve:
         self.grid = np.linspace(0.0, float(self.time[-1]), _STEPS)
         self.log_table = np.log(self.table)
         self.leak = law.leak_cubic(self.table)
-        self.leak_middle = law.leak_cubic(np.array([law.middle_pa]))
+        self.leak_middle = law.leak_cubic(np.array([law.middle_pa]))[:, 0]
         self.solid, self.gas = law.compliance_line(self.table)
 
     def theta(self, growth: float, air: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return Theta, -dTheta/d ln p and Q(p_m)/(Q(p) p_m) along the table."""
         flow = self.table * cubic(self.leak, growth)
-        per_flow = float(cubic(self.leak_middle, growth)[0]) / flow
+        per_flow = float(cubic(self.leak_middle, growth)) / flow
         pace = np.maximum(self.solid + air * self.gas, LEAST_COMPLIANCE) * per_flow * self.table
         steps = 0.5 * (pace[1:] + pace[:-1]) * -np.diff(self.log_table)
         return np.concatenate(([0.0], np.cumsum(steps))), pace, per_flow
 
+    @property
+    def tables(self) -> tuple[FloatArray, ...]:
+        """What the kernel needs of the law."""
+        law = (self.table, self.log_table, self.leak, self.leak_middle, self.solid, self.gas)
+        return self.grid, *law
+
     def at(self, when: FloatArray, x: FloatArray, heat: _Heat | None) -> FloatArray:
-        """Return pressure at times since the start, [Pa].
+        """Return pressure at increasing times since the start, [Pa].
 
         x : (Theta at the start, rate, growth, air)
         """
-        table, pace, per_flow = self.theta(float(x[2]), float(x[3]))
-        if heat is None:
-            return self._pressure(table, pace, x[0] + x[1] * when)
-        line = x[0] + x[1] * self.grid
-        theta = line
-        for _ in range(_ROUNDS):
-            pressure = self._pressure(table, pace, theta)
-            u = _remaining_heat(self.grid, pressure, heat, self.law.heat_share)
-            inverse_flow = np.interp(theta, table, per_flow)
-            lost = np.diff(u) * 0.5 * (inverse_flow[1:] + inverse_flow[:-1])
-            theta = line - np.concatenate(([0.0], np.cumsum(lost)))
-        extra = np.interp(when, self.grid, theta - line)
-        return self._pressure(table, pace, x[0] + x[1] * when + extra)
-
-    def _pressure(self, table: FloatArray, pace: FloatArray, theta: FloatArray) -> FloatArray:
-        """Turn Theta into pressure: cubic between the table's places, straight beyond them."""
-        place = np.clip(np.searchsorted(table, theta) - 1, 0, table.size - 2)
-        width = table[place + 1] - table[place]
-        s = (theta - table[place]) / width
-        inside = np.clip(s, 0.0, 1.0)
-        slope0, slope1 = -width / pace[place], -width / pace[place + 1]
-        y0 = self.log_table[place]
-        rise = self.log_table[place + 1] - y0
-        # Hermite's cubic, its slopes known: a broken line would shake the fit's derivatives.
-        bend = inside * (1.0 - inside)
-        log_p = y0 + inside * rise
-        log_p += bend * ((1.0 - inside) * (slope0 - rise) - inside * (slope1 - rise))
-        log_p += np.minimum(s, 0.0) * slope0 + np.maximum(s - 1.0, 0.0) * slope1
-        return np.asarray(np.exp(np.clip(log_p, self.log_table[-1] - 20.0, self.log_table[0] + 5)))
+        out = np.empty(when.size)
+        cooling_s, count = 1.0, kernel.NO_HEAT
+        if heat is not None:
+            x = np.concatenate((x[:SETTLING], [heat.settling_pa, heat.share_factor - 1.0]))
+            cooling_s, count = heat.cooling_s, kernel.GIVEN_TIME
+        kernel.compiled().curve(x, count, cooling_s, self.law.heat_share, when, *self.tables, out)
+        return out
 
 
 class _Heat(NamedTuple):
@@ -312,18 +309,17 @@ class _Heat(NamedTuple):
     cooling_s: float
 
 
-def _remaining_heat(
-    grid: FloatArray, pressure: FloatArray, heat: _Heat, share: float
-) -> FloatArray:
-    """Return u at the grid's times: exact for a pressure that is straight between them."""
-    from scipy.signal import lfilter
+class _Kind(NamedTuple):
+    """One way in which pressure settles beside the leak."""
 
-    step = grid[1] - grid[0]
-    keep = math.exp(-step / heat.cooling_s)
-    drive = share * heat.share_factor * np.diff(pressure)
-    drive *= (1.0 - keep) * heat.cooling_s / step
-    rest, _ = lfilter([1.0], [1.0, -keep], drive, zi=np.array([keep * heat.settling_pa]))
-    return np.concatenate(([heat.settling_pa], rest))
+    cooling_s: float
+    """Time constant, or where the fit of a free one starts, [s]."""
+    stiffens: bool
+    """True: heat, so that a fast fall is stiffer; False: creep of seals and hoses, without that."""
+
+    @property
+    def share_prior(self) -> tuple[float, float]:
+        return HEAT_SHARE_PRIOR if self.stiffens else CREEP_SHARE_PRIOR
 
 
 @dataclass(frozen=True)
@@ -333,8 +329,8 @@ class _Answer:
     x: FloatArray
     """Theta at the start, rate, growth, air; with heat also settling, deviation of the heat share
     from the law's, and ln of the time constant if that is free."""
-    cooling_s: float | None
-    """Time constant, or where the fit of a free one started; None: no heat."""
+    kind: _Kind | None
+    """None: nothing settles."""
     cost: float
     """Chi-squared with the priors'."""
     jacobian: FloatArray
@@ -345,14 +341,13 @@ class _Answer:
     @property
     def heat(self) -> _Heat | None:
         """Its heat."""
-        return _heat_of(self.x, self.cooling_s)
+        return _heat_of(self.x, self.kind)
 
 
-def _heat_of(x: FloatArray, cooling_s: float | None) -> _Heat | None:
-    if cooling_s is None:
+def _heat_of(x: FloatArray, kind: _Kind | None) -> _Heat | None:
+    if kind is None:
         return None
-    if x.size > TIME:
-        cooling_s = math.exp(float(x[TIME]))
+    cooling_s = math.exp(float(x[TIME])) if x.size > TIME else kind.cooling_s
     return _Heat(float(x[SETTLING]), 1.0 + float(x[SHARE]), cooling_s)
 
 
@@ -368,78 +363,73 @@ class _Problem:
         # All parameters of order one: the rate as the share lost in the whole stretch.
         self.scale = np.array([1.0, 1.0 / self.span, 1.0, 1.0, self.heat_scale, 1.0, 1.0])
 
-    def model(
-        self, x: FloatArray, cooling_s: float | None, curve: _Curve | None = None
-    ) -> FloatArray:
+    def model(self, x: FloatArray, kind: _Kind | None, curve: _Curve | None = None) -> FloatArray:
         curve = curve or self.curve
-        return curve.at(curve.time, x, _heat_of(x, cooling_s))
+        return curve.at(curve.time, x, _heat_of(x, kind))
 
-    def priors(self, x: FloatArray) -> FloatArray:
-        rows = [(x[2] - self.growth_mean) / self.growth_sd, x[3] / AIR_PRIOR]
-        if x.size > SHARE:
-            rows += [x[SETTLING] / self.heat_scale, x[SHARE] / HEAT_SHARE_PRIOR]
-        if x.size > TIME:
-            rows.append((x[TIME] - math.log(COOLING_TIME_PRIOR[0])) / COOLING_TIME_PRIOR[1])
-        return np.array(rows)
+    def priors(self, count: int, kind: _Kind | None) -> tuple[FloatArray, FloatArray]:
+        """Return mean and standard deviation of the scaled parameters before the decay is seen."""
+        share_mean, share_sd = kind.share_prior if kind is not None else (0.0, 1.0)
+        mean = (0.0, 0.0, self.growth_mean, 0.0, 0.0, share_mean, math.log(COOLING_TIME_PRIOR[0]))
+        sd = (math.inf, math.inf, self.growth_sd, AIR_PRIOR, 1.0, share_sd, COOLING_TIME_PRIOR[1])
+        return np.array(mean[:count]), np.array(sd[:count])
 
-    def line_start(self, settled_s: float) -> FloatArray:
-        """Return a start: leak from what comes after some time, heat from what comes before."""
+    def leak_start(self, settled_s: float = 0.0) -> FloatArray:
+        """Return a start for the leak from what comes after some time."""
         time, pressure = self.curve.time, self.bins.pressure_pa
         table, _, _ = self.curve.theta(self.growth_mean, 0.0)
         theta = np.interp(-np.log(pressure), -self.curve.log_table, table)
         late = time >= settled_s
         rate, at_start = np.polyfit(time[late], theta[late], 1)
-        line = np.array([at_start, rate, self.growth_mean, 0.0])
-        if settled_s == 0.0:
-            return line
-        without_heat = float(np.exp(np.interp(at_start, table, self.curve.log_table)))
-        return np.append(line, [max(float(pressure[0]) - without_heat, 0.0), 0.0])
+        return np.array([at_start, rate, self.growth_mean, 0.0])
 
-    def freed(self) -> _Answer:
-        """Return the answer with heat whose time constant is fitted too."""
+    def settling_start(self, kind: _Kind) -> FloatArray:
+        """Return a start: leak from what comes after settling, settling from what comes before."""
+        leak = self.leak_start(min(1.5 * kind.cooling_s, 0.5 * self.span))
+        table, _, _ = self.curve.theta(self.growth_mean, 0.0)
+        without = float(np.exp(np.interp(leak[0], table, self.curve.log_table)))
+        settling = max(float(self.bins.pressure_pa[0]) - without, 0.0)
+        return np.append(leak, [settling, kind.share_prior[0]])
+
+    def freed(self, *, stiffens: bool) -> _Answer:
+        """Return the answer with settling whose time constant is fitted too."""
         tries = []
         for cooling in STARTING_TIMES_S:
-            line = self.line_start(min(1.5 * cooling, 0.5 * self.span))
-            start = np.append(line, math.log(cooling))
-            tries.append(self._descend(start, cooling, self._rough(), ROUGH_TOLERANCE))
+            kind = _Kind(cooling, stiffens)
+            start = np.append(self.settling_start(kind), math.log(cooling))
+            tries.append(self._descend(start, kind, self._rough(), ROUGH_TOLERANCE))
         best = min(tries, key=lambda answer: answer.cost)
-        return self._descend(best.x, best.cooling_s, self.bins.sigma_pa, FINE_TOLERANCE)
+        return self._descend(best.x, best.kind, self.bins.sigma_pa, FINE_TOLERANCE)
 
     def _rough(self) -> FloatArray:
         return np.maximum(self.bins.sigma_pa, ROUGH_SHARE * float(self.bins.pressure_pa[0]))
 
-    def solve(self, start: FloatArray, cooling_s: float | None) -> _Answer:
+    def solve(self, start: FloatArray, kind: _Kind | None) -> _Answer:
         """Return the least-squares answer, found first roughly, then in full.
 
         With the noise of thousands of samples a far start lets growth and air run off to bend
         the curve; weighed roughly, their priors hold them until rate and heat are about right.
         """
-        start = self._descend(start, cooling_s, self._rough(), ROUGH_TOLERANCE).x
-        return self._descend(start, cooling_s, self.bins.sigma_pa, FINE_TOLERANCE)
+        start = self._descend(start, kind, self._rough(), ROUGH_TOLERANCE).x
+        return self._descend(start, kind, self.bins.sigma_pa, FINE_TOLERANCE)
 
     def _descend(
-        self, start: FloatArray, cooling_s: float | None, sigma: FloatArray, tolerance: float
+        self, start: FloatArray, kind: _Kind | None, sigma: FloatArray, tolerance: float
     ) -> _Answer:
-        from scipy.optimize import least_squares
-
-        scale = self.scale[: start.size]
-        low, high = (np.array(side)[: start.size] for side in BOUNDS)
-
-        def residuals(scaled: FloatArray) -> FloatArray:
-            x = scaled * scale
-            gap = (self.model(x, cooling_s) - self.bins.pressure_pa) / sigma
-            return np.concatenate((gap, self.priors(x)))
-
-        inside = np.clip(start / scale, low + 1e-6, high - 1e-6)
-        # A reflective trust region: the valley between heat and leak is long, narrow and bent,
-        # and plain Levenberg-Marquardt ends on its wall.
-        found = least_squares(
-            residuals, inside, bounds=(low, high), method="trf",
-            diff_step=np.full(start.size, DERIVATIVE_STEP),
-            ftol=tolerance, xtol=0.1 * tolerance, max_nfev=MOST_STEPS,
+        count = start.size
+        scale = self.scale[:count]
+        low, high = (np.array(side)[:count] for side in BOUNDS)
+        mean, sd = self.priors(count, kind)
+        scaled, residual, jacobian, _ = kernel.compiled().descend(
+            start / scale, scale, low, high, mean, sd,
+            kind.cooling_s if kind is not None else 1.0, self.law.heat_share,
+            self.curve.time, self.bins.pressure_pa, sigma, *self.curve.tables,
+            tolerance, MOST_STEPS,
         )  # fmt: skip
-        jacobian = np.asarray(found.jac, dtype=np.float64)
-        return _Answer(found.x * scale, cooling_s, 2.0 * float(found.cost), jacobian, found.fun)
+        # Nothing was known before of the first two parameters: their rows are empty.
+        rows = np.delete(np.arange(residual.size), [sigma.size, sigma.size + 1])
+        residual, jacobian = residual[rows], jacobian[rows]
+        return _Answer(scaled * scale, kind, float(residual @ residual), jacobian, residual)
 
 
 def fit_decay(
@@ -449,6 +439,7 @@ def fit_decay(
     noise_pa: float,
     law_for: Callable[[float], DecayLaw],
     growth_prior: tuple[float, float] = GROWTH_PRIOR,
+    thorough: bool = True,
 ) -> DecayFit | None:
     """Fit the law of a decay to a stretch with the pump shut off.
 
@@ -462,6 +453,9 @@ def fit_decay(
         Returns the law referred to a pressure in the middle of the decay
     growth_prior : (float, float)
         Mean and standard deviation of the growth of the gap before the decay is seen, [1e-8/Pa]
+    thorough : bool
+        False where no value will rest on the leak, so that it is enough to see whether something
+        settles: then only two answers are weighed, no heat and heat of a fitted time constant
 
     Returns
     -------
@@ -483,7 +477,7 @@ def fit_decay(
     first, last = float(bins.pressure_pa[0]), float(bins.pressure_pa[-1])
     middle = math.sqrt(first * last)
     problem = _Problem(bins, law_for(middle), growth_prior)
-    answers, inflation, correlation = _explained(problem)
+    answers, inflation, correlation = _explained(problem) if thorough else _glanced(problem)
     return _combined(problem, answers, inflation, correlation)
 
 
@@ -496,32 +490,62 @@ def _smooth_minimum(pressure: FloatArray) -> FloatArray:
 
 def _explained(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, float]:
     """Return the answers with their probabilities, and by how much the noise understates."""
-    without = problem.solve(problem.line_start(0.0), None)
-    freed = problem.freed()
-    inflation, correlation = _inflation(problem, min(without, freed, key=lambda a: a.cost))
-    told = freed.cost < without.cost - SURE_GAIN * inflation
-    if told and math.sqrt(_covariance(freed, inflation)[TIME, TIME]) < SURE_OF_TIME:
-        return [(1.0, freed)], inflation, correlation
+    without = problem.solve(problem.leak_start(), None)
+    freed = [problem.freed(stiffens=True)]
+    inflation, correlation = _inflation(problem, min(without, *freed, key=_cost))
+    if inflation > MISFIT or abs(freed[0].x[SHARE]) > ODD_SHARE * HEAT_SHARE_PRIOR[1]:
+        # Not as heat would have it: something else may settle.
+        freed.append(problem.freed(stiffens=False))
+    best = min(without, *freed, key=_cost)
+    inflation, correlation = _inflation(problem, best)
+    told = [
+        answer
+        for answer in freed
+        if answer.cost < without.cost - SURE_GAIN * inflation
+        and math.sqrt(_covariance(answer, inflation)[TIME, TIME]) < SURE_OF_TIME
+    ]
+    if any(answer is best for answer in told):
+        priors = [HEAT_PRIOR if one.kind and one.kind.stiffens else CREEP_PRIOR for one in told]
+        return _weighed(problem, told, priors, inflation), inflation, correlation
 
-    times = [t for t in COOLING_TIMES_S if t < 2.0 * problem.span]
-    answers = [without]
-    for cooling in times:
-        start = problem.line_start(min(1.5 * cooling, 0.5 * problem.span))
-        answers.append(problem.solve(start, cooling))
-    inflation, correlation = _inflation(problem, min(answers, key=lambda a: a.cost))
-    each = (1.0 - NO_HEAT_PRIOR) / max(len(times), 1)
+    kinds = [_Kind(t, True) for t in COOLING_TIMES_S] + [_Kind(t, False) for t in CREEP_TIMES_S]
+    kinds = [kind for kind in kinds if kind.cooling_s < 2.0 * problem.span]
+    answers = [without, *(problem.solve(problem.settling_start(kind), kind) for kind in kinds)]
+    inflation, correlation = _inflation(problem, min(answers, key=_cost))
+    priors = [1.0 - HEAT_PRIOR - CREEP_PRIOR]
+    priors += [HEAT_PRIOR / 6 if kind.stiffens else CREEP_PRIOR / 3 for kind in kinds]
+    return _weighed(problem, answers, priors, inflation), inflation, correlation
+
+
+def _glanced(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, float]:
+    """Return the same from a quick look."""
+    without = problem.solve(problem.leak_start(), None)
+    kind = _Kind(STARTING_TIMES_S[1], stiffens=True)
+    start = np.append(problem.settling_start(kind), math.log(kind.cooling_s))
+    heated = problem.solve(start, kind)
+    inflation, correlation = _inflation(problem, min(without, heated, key=_cost))
+    priors = [1.0 - HEAT_PRIOR, HEAT_PRIOR]
+    return _weighed(problem, [without, heated], priors, inflation), inflation, correlation
+
+
+def _cost(answer: _Answer) -> float:
+    return answer.cost
+
+
+def _weighed(
+    problem: _Problem, answers: list[_Answer], priors: list[float], inflation: float
+) -> list[tuple[float, _Answer]]:
+    """Return the answers with their probabilities, those of no weight left out."""
     logs = np.array(
         [
-            math.log(NO_HEAT_PRIOR if answer.cooling_s is None else each)
-            + _log_evidence(problem, answer, inflation)
-            for answer in answers
+            math.log(prior) + _log_evidence(problem, answer, inflation)
+            for prior, answer in zip(priors, answers, strict=True)
         ]
     )
     weights = np.exp(logs - logs.max())
     weights[weights < 1e-3 * weights.sum()] = 0.0
     weights = weights / weights.sum()
-    kept = [(float(w), a) for w, a in zip(weights, answers, strict=True) if w > 0.0]
-    return kept, inflation, correlation
+    return [(float(w), a) for w, a in zip(weights, answers, strict=True) if w > 0.0]
 
 
 def _inflation(problem: _Problem, answer: _Answer) -> tuple[float, float]:
@@ -584,8 +608,9 @@ def _log_evidence(problem: _Problem, answer: _Answer, inflation: float) -> float
     cost = float(data @ data) / inflation + float(prior @ prior)
     singular, _ = _information(answer, inflation)
     log = -0.5 * cost - float(np.sum(np.log(singular)))
-    if answer.cooling_s is not None:
+    if answer.kind is not None:
         covariance = _covariance(answer, inflation)
+        log -= math.log(answer.kind.share_prior[1])
         spread = math.sqrt(max(covariance[SETTLING, SETTLING], 1e-300))
         log += math.log(2.0) + float(log_ndtr(answer.x[SETTLING] / problem.heat_scale / spread))
     return log
@@ -595,7 +620,7 @@ def _truncated(
     answer: _Answer, covariance: FloatArray, scale: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return mean, and covariance of the scaled parameters, settling known not to be negative."""
-    if answer.cooling_s is None:
+    if answer.kind is None:
         return answer.x, covariance
     from scipy.stats import truncnorm
 
@@ -641,7 +666,7 @@ def _combined(
     )
     settling = float(weights @ settle)
     settling_var = float(weights @ (settle_var + (settle - settling) ** 2))
-    heated = np.array([a.cooling_s is not None for _, a in answers])
+    heated = np.array([a.kind is not None for _, a in answers])
 
     likeliest = max(answers, key=lambda pair: pair[0])[1]
     best_curve = problem.curve.at(problem.curve.grid, likeliest.x, likeliest.heat)
@@ -652,8 +677,8 @@ def _combined(
         moved = np.zeros(3)
         other = _Curve(law, bins) if law != problem.law else problem.curve
         for weight, gain, (_, answer) in zip(weights, gains, answers, strict=True):
-            old = problem.model(answer.x, answer.cooling_s)
-            new = problem.model(answer.x, answer.cooling_s, other)
+            old = problem.model(answer.x, answer.kind)
+            new = problem.model(answer.x, answer.kind, other)
             moved += weight * (gain @ (old - new + offset_pa))
         return moved
 

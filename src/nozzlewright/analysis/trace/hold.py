@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from nozzlewright.analysis.gauge import GaugeCorrection
 from nozzlewright.analysis.trace.clearance import guide_clearance, leak_path, watch_of
-from nozzlewright.analysis.trace.decay_fit import DecayFit, DecayLaw, fit_decay
+from nozzlewright.analysis.trace.decay_fit import DecayFit, DecayLaw, binned, fit_decay
 from nozzlewright.analysis.trace.knowledge import BenchKnowledge, RigLeak, Values, bench_knowledge
 from nozzlewright.analysis.trace.reference import Conversion
 from nozzlewright.analysis.trace.stopwatch import StopwatchDecay, time_uncertainty
@@ -48,6 +48,8 @@ FEW_IN_WINDOW = 20
 BLANK_GROWTH_PRIOR = 0.0, 1.0
 """Growth of the gap for the leaks of a rig (cones, valves), mean and standard deviation,
 [1e-8/Pa]."""
+MANY_SAMPLES = 4000
+"""Samples beyond which a straight line is drawn through means of neighbours."""
 PLOTTED = 160
 
 
@@ -103,7 +105,14 @@ def analyse_hold(
         window_to_pa=window.to_pa if window else None,
     )
     known = _knowledge(conditions, rig_leak, gauge, scope, p)
-    fit = fit_decay(t, p, noise_pa=noise, law_for=lambda middle: _law(known, middle))
+    fit = fit_decay(
+        t,
+        p,
+        noise_pa=noise,
+        law_for=lambda middle: _law(known, middle),
+        # Without a window and without the rig's volume no value rests on the leak.
+        thorough=window is not None or not known.compliance_reason,
+    )
     if fit is None:
         short = NotMeasured("the hold has too few samples", "hold for longer or sample faster")
         return replace(
@@ -475,6 +484,10 @@ def _decay_rate(
     Its standard uncertainty stems from the samples' scatter about the line as it is, bends of the
     decay included, taken in blocks because neighbours stray together.
     """
+    if pressure.size > MANY_SAMPLES:
+        few = binned(time_s, pressure, noise, MANY_SAMPLES // 4)
+        time_s, pressure = few.time_s, few.pressure_pa
+        noise = float(np.median(few.sigma_pa))
     positive = pressure > 0.0
     if np.count_nonzero(positive) < 3:
         return NotMeasured("there is no pressure in the hold", "pump up before the hold")

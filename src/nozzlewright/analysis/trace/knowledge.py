@@ -7,6 +7,7 @@ values that hang on it.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -181,7 +182,7 @@ class BenchKnowledge:
         if len(points) == 1:
             A, B = d341_constants_from_slope(*points[0], v["viscosity slope"])
         else:
-            A, B, _ = fit_d341([t for t, _ in points], [nu for _, nu in points])
+            A, B = _d341_line(tuple(points))
         density = density_at(temperature_k, v["density"], v["expansion"])
         return d341_viscosity(temperature_k, A, B) * density
 
@@ -252,6 +253,13 @@ class BenchKnowledge:
                 lambda p: law.compliance(p, float(fitted[2])),
             )
         )
+
+
+@functools.lru_cache(maxsize=64)
+def _d341_line(points: tuple[tuple[float, float], ...]) -> tuple[float, float]:
+    """Return the constants of the D341 line, kept: a budget asks for them hundreds of times."""
+    A, B, _ = fit_d341([t for t, _ in points], [nu for _, nu in points])
+    return A, B
 
 
 def _typical(name: str, typical: TypicalValue, scope: str) -> Quantity:

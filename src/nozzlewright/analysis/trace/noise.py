@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+MOST_HUM_SWING = 0.08
+"""Swing in a tenth of a second, as a share of the highest pressure, above which it is no hum."""
 MOST_HUM_INTERVAL_S = 0.004
 """Sampling interval up to which hum of 60 Hz shows as what it is."""
 LEAST_CALM_S = 0.5
@@ -203,8 +205,12 @@ def _calm(pressure: NDArray[np.float64], interval_s: float) -> tuple[int, int]:
     first, last = int(edges[2 * longest]), int(edges[2 * longest + 1]) + 1
     # The ends of a rest may still hold the stroke before it or the release after it.
     first, last = first + 1, last - 1
-    last = min(last, first + 80)
-    return first * samples, max(last, first) * samples
+    last = max(min(last, first + 80), first)
+    # Steady chatter keeps its mean as well as a rest does, but swings as no hum could.
+    calm = pressure[first * samples : last * samples].reshape(-1, samples)
+    if calm.size and float(np.median(np.ptp(calm, axis=1))) > MOST_HUM_SWING * float(np.max(mean)):
+        return 0, 0
+    return first * samples, last * samples
 
 
 def _fit_sine(

@@ -25,6 +25,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -84,7 +85,11 @@ class Conversion:
 
     def __init__(self, known: BenchKnowledge, fit: FittedDecay, fit_cause: Cause) -> None:
         self.known, self.fit, self.fit_cause = known, fit, fit_cause
-        self.moves = tuple(self._moved())
+
+    @cached_property
+    def moves(self) -> tuple[Moved, ...]:
+        """How the fit goes along with each input; reckoned only if a value asks for it."""
+        return tuple(self._moved())
 
     def _moved(self) -> list[Moved]:
         values, fitted = self.known.values, self.fit.values
