@@ -185,7 +185,7 @@ def test_the_seat_hold_keeps_its_two_readings_and_the_margin_forgets_the_gauge()
     seat = read_hand(card(), bench()).seat_hold
     assert seat.fall.value == pytest.approx(2 * BAR)
     assert seat.margin_below_opening.value == pytest.approx(20 * BAR)
-    level = Cause("gauge level", "Monday")
+    level = Cause("gauge level", "Monday", rectangular=True)
     assert level in seat.start_pressure.contributions
     assert level not in seat.margin_below_opening.contributions
     unread = read_hand(card(seat_hold=WatchedHold(156 * BAR, None, 10.0)), bench()).seat_hold

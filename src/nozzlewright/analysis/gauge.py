@@ -113,6 +113,7 @@ def gauge_correction(gauge: Gauge, sitting: str) -> GaugeCorrection:
     if gauge.accuracy_class is not None and gauge.range_pa is not None:
         permissible = gauge.accuracy_class / 100.0 * gauge.range_pa
         standard = permissible / math.sqrt(3.0)
+        level = Cause(LEVEL, sitting, rectangular=True)
         return GaugeCorrection(
             level, (), resolution, True, np.zeros_like, lambda _pressure: {level: standard}
         )

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from nozzlewright.measurement import Caution, Measured, NotMeasured, decimals_for
 
 READING_RULE = (
-    "A value is given as value ± U, where U is half of its 95 % interval (k ≈ 2 times the "
+    "A value is given as value ± U, where U is half of its 95 % interval (1.65 to 2 times the "
     "standard uncertainty u), to two significant digits of U (JCGM 100:2008, 7.2.6). Where the "
     "interval is lopsided, its two ends are given instead."
 )

@@ -135,7 +135,7 @@ def plateau_value(
         value=gauge.correct_one(value),
         unit="Pa",
         contributions={
-            Cause("slow gauge", scope): (high - low) * swing / np.sqrt(12.0),
+            Cause("slow gauge", scope, rectangular=True): (high - low) * swing / np.sqrt(12.0),
             Cause("repeatability of the opening", scope): scatter,
             **gauge.contributions(value),
         },
