@@ -19,6 +19,8 @@ AFTER_S = 0.012
 """Time after closing over which the next rise is taken as a straight line."""
 SETTLE_S = 0.002
 """Time after a fall that its own end may still bend the line."""
+BENT = 1.5
+"""Scatter about a rise, over the noise, from which it is no straight line."""
 FALL_SHOWS_S = 3e-4
 FALL_SHOWS_DOUBT_S = 2e-4
 """Time from lift-off until the fall shows, with its standard uncertainty: a needle of 10-20 g
@@ -80,6 +82,11 @@ def measure_openings(
     start = np.maximum(np.maximum(previous + settle, edge - ramp), 0)
     start = np.where(edge - start < 2, np.maximum(np.minimum(previous + 1, edge - 1), 0), start)
     slope, level, scatter, used = _lines(time_s, pressure, start, edge - 1, edge)
+    bent = (scatter > BENT * noise.sigma_pa) & (used >= 8)
+    if bent.any():
+        # A stroke that has only just begun: what came before it is not its rise.
+        start = np.where(bent, edge - np.maximum(used // 4, 5), start)
+        slope, level, scatter, used = _lines(time_s, pressure, start, edge - 1, edge)
     # Is the edge itself still on the line, or has the fall begun before it?
     resid = pressure[edge] - level
     tolerance = 3.0 * np.maximum(noise.sigma_pa, np.minimum(scatter, 0.02 * fall)) + 0.5 * (
