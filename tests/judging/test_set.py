@@ -56,6 +56,34 @@ def test_a_spread_at_its_limit_is_too_close_to_tell(bench):
     assert 0.05 < verdict.spread_probability < 0.95
 
 
+def _with_a_poor_reading(bench, engine_set, place, own_bar):
+    """Let one injector of a set be read with far more scatter than the others."""
+    worse = bench.set_of(*(0.0,) * place, 179.0, own_bar=own_bar).injectors[place]
+    return replace(
+        engine_set,
+        injectors=tuple(
+            worse if index == place else one for index, one in enumerate(engine_set.injectors)
+        ),
+    )
+
+
+def test_one_poor_reading_does_not_hide_a_spread_that_the_others_prove_too_wide(bench):
+    good = bench.set_of(176.0, 179.0, 178.0, 182.0, 179.0, 178.5)
+    poor = _with_a_poor_reading(bench, good, 4, 1.0)
+
+    assert judge_set(poor, bench.sheet()).spread_outcome is Outcome.FAIL
+    low, _ = judge_set(poor, bench.sheet()).spread.interval
+    assert low > bench.sheet().spread_pa
+
+
+def test_a_poor_reading_that_makes_the_spread_proves_nothing(bench):
+    even = bench.set_of(173.5, 173.6, 173.4, 173.5, 179.0, 173.5)
+    poor = _with_a_poor_reading(bench, even, 4, 1.0)
+
+    assert judge_set(even, bench.sheet()).spread_outcome is Outcome.FAIL
+    assert judge_set(poor, bench.sheet()).spread_outcome is Outcome.TOO_CLOSE
+
+
 def test_a_set_with_one_reading_missing_has_no_spread_that_passes(bench):
     whole = bench.set_of(*EVEN)
     last = replace(whole.injectors[-1], as_left=bench.sitting(None))
@@ -232,6 +260,25 @@ def test_a_set_just_beyond_its_limit_passes_in_five_per_cent_of_cases_at_most(be
 def test_a_set_just_within_its_limit_fails_in_five_per_cent_of_cases_at_most(bench, shape):
     trials = 300
     failed = _spread_outcomes(bench, 4.9999, shape, 0.4, trials).count(Outcome.FAIL)
+
+    assert failed / trials <= 0.05 + 3.0 * math.sqrt(0.05 * 0.95 / trials)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
+def test_readings_of_unequal_worth_fail_a_set_just_within_in_five_per_cent_at_most(bench, shape):
+    rng = np.random.default_rng(8984)
+    sheet, trials, failed = bench.silent_sheet(spread_pa=5e5), 300, 0
+    truth = 177.0 + 4.9999 * np.array(shape)
+    for _ in range(trials):
+        own = rng.choice([0.1, 0.4, 1.2], truth.size)
+        shown = truth + own * rng.standard_normal(truth.size)
+        read = [
+            bench.set_of(*shown[: place + 1].tolist(), own_bar=float(own[place])).injectors[place]
+            for place in range(truth.size)
+        ]
+        engine_set = replace(bench.set_of(*shown.tolist()), injectors=tuple(read))
+        failed += judge_set(engine_set, sheet).spread_outcome is Outcome.FAIL
 
     assert failed / trials <= 0.05 + 3.0 * math.sqrt(0.05 * 0.95 / trials)
 

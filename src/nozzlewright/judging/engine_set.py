@@ -5,17 +5,21 @@ so a spread is known far better than any one pressure.
 
 A spread is the largest of many differences, hence lifted by the scatter of the readings: a set of
 truly equal injectors shows one. Two bounds that need no assumption on how the true pressures lie
-serve here. With true pressures :math:`\theta`, readings :math:`x = \theta + e`, spread
-:math:`R(\cdot) = \max - \min`:
+serve here. With true pressures :math:`\theta`, readings :math:`x = \theta + e` and
+:math:`u_{ij} = u(x_i - x_j)`:
 
-* the two that truly stand farthest apart give :math:`R(x) \ge x_a - x_b`; so a spread beyond the
-  limit would show a reading under :math:`limit - 1.645\,u(x_a - x_b)` in at most 5 % of cases:
-  below it the spread is proved to be within the limit;
-* :math:`R(x) \le R(\theta) + R(e)`; so a spread within the limit would show a reading above the
-  limit plus the 95 % point of :math:`R(e)` in at most 5 % of cases: above it the spread is
-  proved to be too large.
+* the two that truly stand farthest apart, a and b, show :math:`x_a - x_b \le limit - 1.645\,u_{ab}`
+  in at most 5 % of cases where they lie beyond the limit: where every pair does, the spread is
+  proved to be within it. Upwards the interval ends at
+  :math:`\max_{ij} (|x_i - x_j| + 1.96\,u_{ij})`;
+* with :math:`c` the 95 % point of :math:`\max_{ij} |e_i - e_j| / u_{ij}`, no pair of a set within
+  the limit shows :math:`|x_i - x_j| \ge limit + c\,u_{ij}` in more than 5 % of cases: one pair that
+  does proves the spread too large. Each pair is weighed by its own :math:`u_{ij}`, so one poor
+  reading hides nothing that the others prove. It is Bonferroni's share-out of the 5 % among the
+  pairs, less what the pairs have in common. Downwards the interval ends likewise, with the 97.5 %
+  point.
 
-The distribution of :math:`R(e)`, and the probability of conformity, are drawn with the causes
+The errors :math:`e` for c, and the probability of conformity, are drawn with the causes
 that the readings share (JCGM 101:2008), with a fixed start so that the same set gives the same
 answer.
 """
@@ -129,8 +133,9 @@ def _spread(
     largest = max(readings, key=lambda quantity: quantity.value)
     smallest = min(readings, key=lambda quantity: quantity.value)
     apart = difference(largest, smallest, method="largest less smallest opening pressure")
-    by_chance = float(np.quantile(np.ptp(noise, axis=0), 0.975))
-    pairs = (difference(a, b).standard_uncertainty for a, b in combinations(readings, 2))
+    apart_by, uncertainty = _pairs(readings)
+    at_least = float(np.max(apart_by - _pair_factor(noise, uncertainty, 0.975) * uncertainty))
+    at_most = float(np.max(apart_by + INTERVAL_FACTOR * uncertainty))
     # The gauge's level cancels, so that it is unknown does not matter here.
     cautions = tuple(one for one in apart.cautions if one.name != "gauge unknown")
     if missing:
@@ -143,8 +148,28 @@ def _spread(
         contributions=apart.contributions,
         method=apart.method,
         cautions=cautions,
-        interval=(max(0.0, apart.value - by_chance), apart.value + INTERVAL_FACTOR * max(pairs)),
+        interval=(max(0.0, at_least), at_most),
     )
+
+
+def _pairs(readings: tuple[Quantity, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return by how much the two of each pair differ, and its standard uncertainty, [Pa]."""
+    pairs = [difference(a, b) for a, b in combinations(readings, 2)]
+    return (
+        np.array([abs(pair.value) for pair in pairs]),
+        np.array([pair.standard_uncertainty for pair in pairs]),
+    )
+
+
+def _pair_factor(
+    noise: NDArray[np.float64], uncertainty: NDArray[np.float64], probability: float
+) -> float:
+    """Return the quantile, over the draws, of the largest difference by chance over its u, [1]."""
+    largest = np.zeros(noise.shape[1])
+    for (a, b), u in zip(combinations(noise, 2), uncertainty, strict=True):
+        if u > 0.0:
+            np.maximum(largest, np.abs(a - b) / u, out=largest)
+    return float(np.quantile(largest, probability))
 
 
 def odd_one_out(openings: dict[int, Quantity]) -> OddOneOut | None:
@@ -199,8 +224,10 @@ def _judge_spread(
         )  # fmt: skip
     values = np.array([reading.value for reading in readings])
     probability = float(np.mean(np.ptp(values[:, np.newaxis] + noise, axis=0) <= limit))
-    by_chance = float(np.quantile(np.ptp(noise, axis=0), CONFIDENCE))
-    outcome = _spread_outcome(spread, by_chance, probability, limit, sheet.rule)
+    apart_by, uncertainty = _pairs(readings)
+    proof = _pair_factor(noise, uncertainty, CONFIDENCE) * uncertainty
+    too_wide = bool(np.any((apart_by > limit) & (apart_by - limit >= proof)))
+    outcome = _spread_outcome(spread, probability, limit, sheet.rule, too_wide=too_wide)
     chance = percent(probability)
     reasons = [
         f"The spread is {stated(spread)} against {bar(limit)}; probability of conformity {chance}."
@@ -217,13 +244,13 @@ def _judge_spread(
 
 
 def _spread_outcome(
-    spread: Quantity, by_chance: float, probability: float, limit: float, rule: DecisionRule
+    spread: Quantity, probability: float, limit: float, rule: DecisionRule, *, too_wide: bool
 ) -> Outcome:
     if rule is DecisionRule.SIMPLE:
         return Outcome.PASS if spread.value <= limit else Outcome.FAIL
     if probability >= CONFIDENCE:
         return Outcome.PASS
-    if probability <= 1.0 - CONFIDENCE and spread.value - limit >= by_chance:
+    if too_wide:
         return Outcome.FAIL
     return Outcome.TOO_CLOSE
 
