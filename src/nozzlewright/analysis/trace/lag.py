@@ -107,11 +107,11 @@ def _off_line(t: Floats, values: Floats) -> Floats:
 
 
 def without_lag(time_s: Floats, pressure: Floats, lag_s: float, interval_s: float) -> Floats:
-    """Return p + T dp/dt, the slope taken over a quarter of the lag, shape (N,), [Pa]."""
-    reach = max(1, round(lag_s / 8.0 / interval_s))
-    count = pressure.size
-    ahead = np.minimum(np.arange(count) + reach, count - 1)
-    behind = np.maximum(np.arange(count) - reach, 0)
-    span = np.maximum(time_s[ahead] - time_s[behind], 1e-12)
-    slope = (pressure[ahead] - pressure[behind]) / span
-    return np.asarray(pressure + lag_s * slope)
+    """Return p + T dp/dt, the slope taken over the last quarter of the lag, shape (N,), [Pa].
+
+    A slope that looked ahead would show a fall before it comes.
+    """
+    reach = max(1, round(lag_s / 4.0 / interval_s))
+    behind = np.maximum(np.arange(pressure.size) - reach, 0)
+    span = np.maximum(time_s - time_s[behind], 1e-12)
+    return np.asarray(pressure + lag_s * (pressure - pressure[behind]) / span)
