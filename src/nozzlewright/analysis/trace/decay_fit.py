@@ -45,6 +45,18 @@ from nozzlewright.physics import ATMOSPHERE_PA, leak_factor
 
 FloatArray = NDArray[np.float64]
 
+
+class Resolution(NamedTuple):
+    """How finely a decay is followed."""
+
+    bins: int
+    """Means of samples at the most."""
+    table: int
+    """Places in the table of the law."""
+    steps: int
+    """Instants at which heat is followed."""
+
+
 MOST_BINS = 120
 """Samples are averaged into at most so many bins of equal time."""
 EARLY = 0.4
@@ -98,8 +110,9 @@ BOUNDS = (
 LEAST_COMPLIANCE = 0.05
 """Floor of the relative compliance while a fit tries shares of air below zero, [1]."""
 
-_TABLE = 160
-_STEPS = 240
+FINE = Resolution(bins=MOST_BINS, table=160, steps=240)
+COARSE = Resolution(bins=60, table=80, steps=80)
+"""For a glance."""
 ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-2, 1e-5
 """Relative gain in chi-squared below which a fit stops."""
 MOST_STEPS = 120
@@ -262,11 +275,11 @@ def binned(
 class _Curve:
     """Pressure against time for one law; the table of Theta is kept while the law stays."""
 
-    def __init__(self, law: DecayLaw, bins: Bins) -> None:
+    def __init__(self, law: DecayLaw, bins: Bins, resolution: Resolution) -> None:
         self.law, self.time = law, bins.time_s - bins.time_s[0]
         low, high = float(np.min(bins.pressure_pa)), float(np.max(bins.pressure_pa))
-        self.table = np.geomspace(1.25 * high, max(0.5 * low, 1e-3 * high), _TABLE)
-        self.grid = np.linspace(0.0, float(self.time[-1]), _STEPS)
+        self.table = np.geomspace(1.25 * high, max(0.5 * low, 1e-3 * high), resolution.table)
+        self.grid = np.linspace(0.0, float(self.time[-1]), resolution.steps)
         self.log_table = np.log(self.table)
         self.leak = law.leak_cubic(self.table)
         self.leak_middle = law.leak_cubic(np.array([law.middle_pa]))[:, 0]
@@ -354,9 +367,16 @@ def _heat_of(x: FloatArray, kind: _Kind | None) -> _Heat | None:
 class _Problem:
     """The least-squares problem of one decay."""
 
-    def __init__(self, bins: Bins, law: DecayLaw, growth_prior: tuple[float, float]) -> None:
+    def __init__(
+        self,
+        bins: Bins,
+        law: DecayLaw,
+        growth_prior: tuple[float, float],
+        resolution: Resolution,
+    ) -> None:
         self.bins, self.law = bins, law
-        self.curve = _Curve(law, bins)
+        self.resolution = resolution
+        self.curve = _Curve(law, bins, resolution)
         self.span = float(bins.time_s[-1] - bins.time_s[0])
         self.heat_scale = HEAT_PRIOR_SHARE * float(bins.pressure_pa[0])
         self.growth_mean, self.growth_sd = growth_prior
@@ -404,14 +424,16 @@ class _Problem:
     def _rough(self) -> FloatArray:
         return np.maximum(self.bins.sigma_pa, ROUGH_SHARE * float(self.bins.pressure_pa[0]))
 
-    def solve(self, start: FloatArray, kind: _Kind | None) -> _Answer:
+    def solve(
+        self, start: FloatArray, kind: _Kind | None, tolerance: float = FINE_TOLERANCE
+    ) -> _Answer:
         """Return the least-squares answer, found first roughly, then in full.
 
         With the noise of thousands of samples a far start lets growth and air run off to bend
         the curve; weighed roughly, their priors hold them until rate and heat are about right.
         """
         start = self._descend(start, kind, self._rough(), ROUGH_TOLERANCE).x
-        return self._descend(start, kind, self.bins.sigma_pa, FINE_TOLERANCE)
+        return self._descend(start, kind, self.bins.sigma_pa, tolerance)
 
     def _descend(
         self, start: FloatArray, kind: _Kind | None, sigma: FloatArray, tolerance: float
@@ -471,12 +493,13 @@ def fit_decay(
         time_s, pressure_pa = time_s[:stop], pressure_pa[:stop]
     if high <= 0.0 or time_s.size < FEWEST_BINS:
         return None
-    bins = binned(time_s, pressure_pa, noise_pa)
+    resolution = FINE if thorough else COARSE
+    bins = binned(time_s, pressure_pa, noise_pa, resolution.bins)
     if bins.time_s.size < FEWEST_BINS or float(np.min(bins.pressure_pa)) <= 0.0:
         return None
     first, last = float(bins.pressure_pa[0]), float(bins.pressure_pa[-1])
     middle = math.sqrt(first * last)
-    problem = _Problem(bins, law_for(middle), growth_prior)
+    problem = _Problem(bins, law_for(middle), growth_prior, resolution)
     answers, inflation, correlation = _explained(problem) if thorough else _glanced(problem)
     return _combined(problem, answers, inflation, correlation)
 
@@ -519,10 +542,10 @@ def _explained(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, f
 
 def _glanced(problem: _Problem) -> tuple[list[tuple[float, _Answer]], float, float]:
     """Return the same from a quick look."""
-    without = problem.solve(problem.leak_start(), None)
+    without = problem.solve(problem.leak_start(), None, ROUGH_TOLERANCE)
     kind = _Kind(STARTING_TIMES_S[1], stiffens=True)
     start = np.append(problem.settling_start(kind), math.log(kind.cooling_s))
-    heated = problem.solve(start, kind)
+    heated = problem.solve(start, kind, ROUGH_TOLERANCE)
     inflation, correlation = _inflation(problem, min(without, heated, key=_cost))
     priors = [1.0 - HEAT_PRIOR, HEAT_PRIOR]
     return _weighed(problem, [without, heated], priors, inflation), inflation, correlation
@@ -622,7 +645,7 @@ def _truncated(
     """Return mean, and covariance of the scaled parameters, settling known not to be negative."""
     if answer.kind is None:
         return answer.x, covariance
-    from scipy.stats import truncnorm
+    from scipy.special import erfcx
 
     x = answer.x / scale
     spread = math.sqrt(covariance[SETTLING, SETTLING])
@@ -631,8 +654,10 @@ def _truncated(
         return answer.x, covariance
     mean, variance = 0.0, 0.0
     if cut < 30.0:
-        mean = float(x[SETTLING]) + spread * float(truncnorm.mean(cut, np.inf))
-        variance = spread**2 * float(truncnorm.var(cut, np.inf))
+        # Mean and variance of a standard normal variable known to lie above the cut.
+        above = math.sqrt(2.0 / math.pi) / float(erfcx(cut / math.sqrt(2.0)))
+        mean = float(x[SETTLING]) + spread * above
+        variance = spread**2 * max(1.0 + cut * above - above**2, 0.0)
     gain = covariance[:, SETTLING] / covariance[SETTLING, SETTLING]
     moved = x + gain * (mean - x[SETTLING])
     return moved * scale, covariance + np.outer(gain, gain) * (
@@ -675,7 +700,7 @@ def _combined(
 
     def shift(law: DecayLaw, offset_pa: float) -> FloatArray:
         moved = np.zeros(3)
-        other = _Curve(law, bins) if law != problem.law else problem.curve
+        other = _Curve(law, bins, problem.resolution) if law != problem.law else problem.curve
         for weight, gain, (_, answer) in zip(weights, gains, answers, strict=True):
             old = problem.model(answer.x, answer.kind)
             new = problem.model(answer.x, answer.kind, other)

@@ -146,6 +146,7 @@ def analyse_hold(
         at = np.array([known.middle_pa])
         flow = float(known.injector_flow(known.values, fit.values, at)[0])
     thinned = np.linspace(0, fit.curve_s.size - 1, PLOTTED).astype(np.intp)
+    curve = fit.curve_pa[thinned]
     return replace(
         bare,
         drop_time_as_shown=as_shown,
@@ -157,7 +158,8 @@ def analyse_hold(
         settling=_settling(fit, scope),
         leak_path=leak_path(watch_of(conditions), share, flow),
         fit_time_s=tuple(float(x) for x in fit.curve_s[thinned]),
-        fit_pressure_pa=tuple(float(x) for x in fit.curve_pa[thinned]),
+        # On the gauge's own scale, as the trace is drawn.
+        fit_pressure_pa=tuple((2.0 * curve - gauge.correct(curve)).tolist()),
         cautions=tuple(dict.fromkeys(seen)),
     )
 
@@ -292,7 +294,7 @@ def _knowledge(
     scope: str,
     pressure: FloatArray,
 ) -> BenchKnowledge:
-    middle = float(np.median(pressure))
+    middle = float(np.median(pressure[:: 1 + pressure.size // 500]))
     level = Quantity(0.0, "Pa", gauge.contributions(middle))
     return bench_knowledge(conditions, rig_leak=rig_leak, level=level, scope=scope)
 

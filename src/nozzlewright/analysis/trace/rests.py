@@ -135,18 +135,16 @@ def _release(t: Floats, p: Floats, grain: float) -> int:
     count = p.size
     if count < 8:
         return count
-    rate = -np.diff(p) / np.diff(t)
-    noise = 3.0 * grain * np.sqrt(2.0) / float(np.median(np.diff(t)))
-    usual = float(np.median(rate[: max(4, count // 2)]))
     if p[-1] > 0.5 * p[0]:
         return count
-    for index in np.flatnonzero(rate > 4.0 * max(usual, 0.0) + noise):
-        if index < 4:
-            continue
-        usual = max(float(np.median(rate[:index])), 0.0)
-        if rate[index] > 4.0 * usual + noise and p[-1] < 0.5 * p[index]:
-            return max(int(index) - 1, 0)
-    return count
+    rate = -np.diff(p) / np.diff(t)
+    peak = 4 + int(np.argmax(rate[4:]))  # the first moments may still settle
+    limit = 4.0 * max(float(np.median(rate[:peak])), 0.0)
+    limit += 3.0 * grain * np.sqrt(2.0) / float(np.median(np.diff(t)))
+    if rate[peak] <= limit or p[-1] > 0.5 * p[peak]:
+        return count
+    calm = np.flatnonzero(rate[:peak] <= limit)
+    return int(calm[-1]) if calm.size else 0
 
 
 def covered_share(rest: Rest, window: tuple[float, float]) -> float:

@@ -13,6 +13,9 @@ Floats = NDArray[np.float64]
 
 LONGEST_DROP_OUT_S = 0.3
 """Longest loss of signal that is taken for one; what lasts longer is a fact about the line."""
+FROZEN_SAMPLES = 16
+"""Equal samples in a row from which a noisy signal is taken for frozen."""
+FROZEN_GRID = 4
 SLOW_INTERVAL_S = 0.02
 """Sampling slower than this does not resolve the fall of an opening."""
 
@@ -80,29 +83,40 @@ def _losses(time_s: Floats, pressure: Floats, noise: Noise) -> list[tuple[int, i
     """Return stretches [start, stop) in which the signal falls to nothing or stands frozen."""
     high = float(np.max(pressure))
     found: list[tuple[int, int]] = []
-    dead = pressure < 0.02 * high
-    if high > 0.0 and dead.any() and not dead.all():
-        edges = np.flatnonzero(dead[1:] != dead[:-1]) + 1
-        starts = edges[dead[edges]]
-        for start in starts.tolist():
-            stops = edges[(edges > start) & ~dead[edges]]
-            if stops.size == 0:
-                continue
-            stop = int(stops[0])
-            before, after = pressure[start - 1], pressure[stop]
-            short = time_s[stop] - time_s[start - 1] < LONGEST_DROP_OUT_S
-            # A line cannot lose its pressure and have it back within a blink.
-            if short and min(before, after) > 0.2 * high and after > 0.6 * before:
-                found.append((start, stop))
+    # A lost signal is gone from one sample to the next; no valve is that quick.
+    gone = np.flatnonzero((pressure[1:] < 0.02 * high) & (pressure[:-1] > 0.2 * high)) + 1
+    for start in gone.tolist():
+        last = int(np.searchsorted(time_s, time_s[start - 1] + LONGEST_DROP_OUT_S))
+        back = np.flatnonzero(pressure[start:last] >= 0.02 * high)
+        # A line cannot lose its pressure and have it back within a blink.
+        if back.size and pressure[start + back[0]] > 0.6 * pressure[start - 1]:
+            found.append((start, start + int(back[0])))
     if noise.sigma_pa > 1.2 * noise.step_pa and noise.clip_pa is None:
-        still = np.diff(pressure) == 0.0
-        runs = np.flatnonzero(np.diff(np.concatenate(([0], still.view(np.int8), [0]))))
-        starts, stops = runs[::2], runs[1::2]
-        long = (stops - starts) >= 16
-        for start, stop in zip(starts[long].tolist(), stops[long].tolist(), strict=True):
-            if pressure[start] > 0.05 * high:
-                found.append((start + 1, stop))
+        found += _frozen(pressure, 0.05 * high)
     return sorted(found)
+
+
+def _frozen(pressure: Floats, least_pa: float) -> list[tuple[int, int]]:
+    """Return stretches in which a noisy signal repeats one value, the first of each left in."""
+    # Sixteen equal samples hold four that are on a grid of four; by chance, four seldom agree.
+    grid = pressure[::FROZEN_GRID]
+    same = grid[1:] == grid[:-1]
+    alike = np.flatnonzero(same[2:] & same[1:-1] & same[:-2] & (grid[:-3] > least_pa))
+    alike = alike * FROZEN_GRID
+    found: list[tuple[int, int]] = []
+    for place in alike.tolist():
+        if found and place < found[-1][1]:
+            continue
+        value = pressure[place]
+        first = max(place - FROZEN_GRID, 0)
+        before = np.flatnonzero(pressure[first:place] != value)
+        start = first + int(before[-1]) + 1 if before.size else first
+        stop = place + 1
+        while stop < pressure.size and pressure[stop] == value:
+            stop += 1
+        if stop - start >= FROZEN_SAMPLES:
+            found.append((start + 1, stop))
+    return found
 
 
 def sampling_cautions(recording: Recording, noise: Noise, interval_s: float) -> list[Caution]:
