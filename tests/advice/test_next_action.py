@@ -104,6 +104,27 @@ def test_a_worn_guide_shown_beyond_doubt_is_exchanged_after_a_look_at_the_faces(
     assert "faces" in advice.actions[0].do
 
 
+def test_faces_found_sound_by_the_inspection_are_not_blued_once_more(bench):
+    sound = (("pressure faces", "blued: even contact all round", Severity.NOTE),)
+    advice, _ = advice_for(bench, bench.sitting(hold=bench.hold(2.0), inspection=sound))
+
+    assert kinds(advice) == [ActionKind.RENEW_PAIR]
+    assert advice.actions[0].do.startswith("Exchange needle and body")
+
+
+def test_no_test_is_asked_of_a_pair_that_is_to_be_discarded(bench):
+    # The hold was nearer to the opening pressure than asked, so the damp tip proves nothing.
+    near = bench.seat_hold(margin_bar=12.0)
+    stepped = (("needle", "stepped seat cone", Severity.RENEW),)
+    advice, verdict = advice_for(
+        bench, bench.sitting(tip=TipGrade.DROP, seat_hold=near, inspection=stepped)
+    )
+
+    assert verdict.of(BenchTest.SEAT).outcome is Outcome.TOO_CLOSE
+    assert kinds(advice) == [ActionKind.RENEW_PAIR]
+    assert advice.next_test == ""
+
+
 def test_the_rig_is_plugged_before_a_guide_is_blamed(bench):
     advice, _ = advice_for(bench, bench.sitting(hold=bench.hold(2.0, rig_known=False)))
 

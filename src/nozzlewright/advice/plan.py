@@ -281,7 +281,7 @@ def _pair(case: _Case) -> Iterator[NextAction]:
     first = (
         "Strip and blue the pressure faces: a face that leaks inwards looks the same and costs "
         "less. If they are sound, exchange"
-        if by_leak and case.fails(BenchTest.BACK_LEAKAGE)
+        if by_leak and case.fails(BenchTest.BACK_LEAKAGE) and not _faces_seen_sound(case)
         else "Exchange"
     )
     yield case.act(
@@ -291,6 +291,14 @@ def _pair(case: _Case) -> Iterator[NextAction]:
         case.verdict.reasons[0],
         STRIP_AND_JET,
     )
+
+
+def _faces_seen_sound(case: _Case) -> bool:
+    """Return whether the inspection looked at the pressure faces and asks nothing of them."""
+    faces = [
+        one.severity for one in case.sitting.seen.inspection if "pressure face" in one.part.lower()
+    ]
+    return bool(faces) and all(severity is Severity.NOTE for severity in faces)
 
 
 def _target_words(case: _Case) -> str:
@@ -389,6 +397,8 @@ def _matching(case: _Case) -> Iterator[NextAction]:
 
 
 def _close(case: _Case) -> Iterator[NextAction]:
+    if case.verdict.outcome is InjectorOutcome.EXCHANGE:
+        return  # no use to test a pair that is to be discarded
     opening = case.verdict.of(BenchTest.OPENING)
     if opening.outcome is Outcome.TOO_CLOSE and isinstance(opening.measured, Quantity):
         yield from _close_opening(case, opening, opening.measured)
@@ -502,6 +512,8 @@ def _fit(case: _Case) -> NextAction:
 
 def _next_test(case: _Case) -> str:
     """Return the test that would tell most, where it is unclear; else empty."""
+    if case.verdict.outcome is InjectorOutcome.EXCHANGE:
+        return ""
     leakage = case.verdict.of(BenchTest.BACK_LEAKAGE)
     if len(leakage.leak_paths) > 1 and leakage.outcome in (Outcome.FAIL, Outcome.TOO_CLOSE):
         first = leakage.leak_paths[0]
