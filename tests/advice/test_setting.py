@@ -94,6 +94,7 @@ def test_a_shim_is_chosen_among_those_that_exist(bench):
 
     assert found.shim_change_m == pytest.approx(0.15e-3)
     assert "1.55 mm" in found.do
+    assert "in place of 1.40 mm" in found.do
     assert found.predicted.value == pytest.approx((171.3 + 15.0) * BAR)
 
 

@@ -107,3 +107,11 @@ def test_a_margin_that_cannot_be_told_proves_nothing(bench):
 
     assert outcome(bench, seat_hold=lost) is Outcome.TOO_CLOSE
     assert outcome(bench, seat_hold=lost, tip=TipGrade.DROP) is Outcome.TOO_CLOSE
+
+
+def test_the_hold_is_told_in_tenths_with_its_interval_widened_to_them(bench):
+    hold = bench.seat_hold(margin_bar=19.14, held_s=11.821)
+    verdict = judge_seat(bench.sitting(seat_hold=hold), bench.sheet())
+
+    # 1.96 u is 0.098 s and 0.392 bar.
+    assert "in a hold of 11.8 ± 0.1 s, 19.1 ± 0.4 bar below the opening" in verdict.reasons[0]

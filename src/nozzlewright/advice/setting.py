@@ -280,4 +280,6 @@ def _of(effect: Quantity) -> str:
 
 
 def _mm(length_m: float) -> str:
-    return f"{length_m * 1e3:.3f}".rstrip("0").rstrip(".") if length_m else "0"
+    """Return a thickness in hundredths, as shims are marked; in thousandths where it has them."""
+    text = f"{length_m * 1e3:.3f}"
+    return text.removesuffix("0")

@@ -21,6 +21,9 @@ LONGEST_HOLD = 2.0
 """A drop seen in a hold of more than this many times the time asked may have formed after it;
 common practice, no source."""
 
+TENTHS = 1
+"""Decimals of time and pressure of a hold, in s and bar: no grade of a tip turns on less."""
+
 
 def limit_text(demand: SeatDemand) -> str:
     """Return what is asked of the seat, in words."""
@@ -71,7 +74,7 @@ def _judge_hold(
 ) -> Verdict:
     worst = grades[0]
     tight = worst is TipGrade.DRY or (worst is TipGrade.DAMP and demand.damp_allowed)
-    reasons = [f"The tip was graded {worst} in a hold of {_words(hold.duration)} {_held(hold)}."]
+    reasons = [f"The tip was graded {worst} in a hold of {_words(hold.duration)}, {_held(hold)}."]
     if len(grades) > 1:
         reasons.append(f"It is graded {listed([*grades])} in different places; the worst counts.")
     doubts = _doubts_of_a_pass(hold, demand) if tight else _doubts_of_a_fail(hold, demand)
@@ -149,11 +152,11 @@ def _against_demand(hold: SeatHold, demand: SeatDemand) -> Measured:
 def _held(hold: SeatHold) -> str:
     margin, mean = hold.margin_below_opening, hold.mean_pressure
     if isinstance(margin, Quantity):
-        return f"{stated(margin)} below the opening pressure"
+        return f"{stated(margin, TENTHS)} below the opening pressure"
     if isinstance(mean, Quantity):
-        return f"at {stated(mean)}"
+        return f"at {stated(mean, TENTHS)}"
     return f"at a pressure not known ({mean.reason})"
 
 
 def _words(measured: Measured) -> str:
-    return stated(measured) if isinstance(measured, Quantity) else "a time not known"
+    return stated(measured, TENTHS) if isinstance(measured, Quantity) else "a time not known"

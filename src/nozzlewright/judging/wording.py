@@ -10,14 +10,18 @@ TRADE_FACTOR = {"Pa": (1e-5, "bar"), "s": (1.0, "s"), "m": (1e3, "mm"), "1": (1.
 """Trade unit for each SI unit that a verdict speaks of: factor and name."""
 
 
-def stated(quantity: Quantity) -> str:
+def stated(quantity: Quantity, at_most_places: int | None = None) -> str:
     """Return value and half of the 95 % interval, or its ends where it is lopsided.
+
+    Where fewer decimals are asked for than the interval bears, it is widened to the last one.
 
     >>> from nozzlewright.measurement import Cause
     >>> stated(Quantity(174.94e5, "Pa", {Cause("gauge level"): 0.23e5}))
     '174.94 ± 0.45 bar'
     >>> stated(Quantity(20.0, "s", interval=(17.0, 25.0)))
     '20.0 s (17.0 to 25.0 s)'
+    >>> stated(Quantity(11.821, "s", {Cause("edges"): 0.021}), at_most_places=1)
+    '11.8 ± 0.1 s'
     """
     factor, unit = TRADE_FACTOR.get(quantity.unit, (1.0, quantity.unit))
     value = quantity.value * factor
@@ -25,8 +29,13 @@ def stated(quantity: Quantity) -> str:
     half = 0.5 * (high - low)
     if half <= 0.0:
         return with_unit(plain(value), unit)
+    lopsided = abs((high - value) - (value - low)) > 0.2 * half
     places = decimals_for(half)
-    if abs((high - value) - (value - low)) > 0.2 * half:
+    if at_most_places is not None and at_most_places < places:
+        places, step = at_most_places, 10.0**-at_most_places
+        half = math.ceil(half / step) * step
+        low, high = math.floor(low / step) * step, math.ceil(high / step) * step
+    if lopsided:
         return (
             f"{with_unit(f'{value:.{places}f}', unit)} "
             f"({low:.{places}f} to {with_unit(f'{high:.{places}f}', unit)})"
