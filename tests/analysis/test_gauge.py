@@ -50,6 +50,13 @@ def test_a_certificate_takes_the_error_off_and_replaces_the_class():
     assert found.standard_uncertainty(200 * BAR) == pytest.approx(0.1 * BAR, rel=0.05)
 
 
+def test_the_doubts_of_a_certificate_are_named_in_words_of_the_trade():
+    gauge = certificate([1.0, 1.52, 1.98, 2.5, 3.03, 3.5])
+    names = {cause.name for cause in gauge_correction(gauge, "Monday").contributions(200 * BAR)}
+
+    assert names == {"gauge level", "gauge certificate, offset", "gauge certificate, slope"}
+
+
 def test_the_stated_uncertainty_of_a_certificate_does_not_average_out_over_its_points():
     few, many = (
         gauge_correction(certificate([0.2] * n), "Monday").standard_uncertainty(150 * BAR)

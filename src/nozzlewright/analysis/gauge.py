@@ -11,7 +11,8 @@ certificate
     (up to a parabola) that the points ask for, and taken off. What the certificate states as
     standard uncertainty stems mostly from the reference standard, thus is common to all points
     and does not average out: it is carried whole as ``gauge level``. The scatter of the points
-    round the polynomial gives a second, smaller cause, ``gauge certificate fit``.
+    round the polynomial gives further, smaller causes, ``gauge certificate, offset`` and, as
+    far as the polynomial goes, ``slope`` and ``bend``.
 class
     EN 837-1 allows an error of :math:`a = \text{class} \cdot \text{span} / 100` at any point, of
     which nothing else is known: rectangular, :math:`u = a / \sqrt 3` (JCGM 100:2008, 4.3.7).
@@ -27,6 +28,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,6 +40,7 @@ FloatArray = NDArray[np.float64]
 
 LEVEL = "gauge level"
 RESOLUTION = "gauge resolution"
+CERTIFICATE = "gauge certificate"
 
 MAX_DEGREE = 2
 """Highest polynomial for the errors of a certificate; a parabola fits a bent tube or a cell."""
@@ -165,28 +168,23 @@ def _plainest_polynomial(shown: FloatArray, error: FloatArray, scope: str) -> Ca
     """
     count, distinct = shown.size, np.unique(shown).size
     line = min(1, distinct - 1)
+    fitted = partial(fit_calibration, shown, error, unit="Pa", scope=scope, name=CERTIFICATE)
     if count < FEWEST_TO_CHOOSE:
         if count < line + 2:
             # Through the points: nothing is left over to tell a scatter.
             exactly = np.full(count, 1.0)
-            return fit_calibration(
-                shown, error, degree=line, standard_uncertainties=exactly, unit="Pa", scope=scope
-            )
-        return fit_calibration(shown, error, degree=line, unit="Pa", scope=scope)
+            return fitted(degree=line, standard_uncertainties=exactly)
+        return fitted(degree=line)
     best: tuple[float, Calibration] | None = None
     for degree in range(min(MAX_DEGREE, distinct - 1) + 1):
         terms = degree + 1
         spare = count - terms - 2
         if spare <= 0:
             break
-        fit = fit_calibration(shown, error, degree=degree, unit="Pa", scope=scope)
+        fit = fitted(degree=degree)
         left = fit.residual_standard_deviation**2 * fit.degrees_of_freedom / count
         criterion = count * math.log(left + 1e-12 * (1.0 + float(np.mean(error**2))))
         criterion += 2.0 * (terms + 1) * count / spare
         if best is None or criterion < best[0] - CRITERION_GAIN:
             best = criterion, fit
-    return (
-        best[1]
-        if best is not None
-        else fit_calibration(shown, error, degree=line, unit="Pa", scope=scope)
-    )
+    return best[1] if best is not None else fitted(degree=line)

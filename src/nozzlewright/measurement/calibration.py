@@ -17,6 +17,10 @@ from nozzlewright.measurement.quantity import Cause, Quantity
 
 _Array = NDArray[np.float64]
 
+TERMS = ("offset", "slope", "bend")
+"""Names of the first independent terms of a fit: its height, tilt and curve about the points'
+middle; further ones are numbered."""
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -34,6 +38,8 @@ class Calibration:
     """SI unit of the fitted values."""
     scope: str
     """What the fit belongs to, such as a certificate; names its causes."""
+    name: str
+    """What was calibrated, with which the names of its causes begin."""
     range: tuple[float, float]
     """Least and greatest x among the points."""
     _root: _Array
@@ -59,10 +65,10 @@ class Calibration:
         if not low <= x <= high:
             raise ValueError(f"{x} lies outside the calibrated range, {low} to {high}")
         parts = {
-            Cause(f"calibration, term {power}", self.scope): float(term)
+            Cause(f"{self.name}, {_term(power)}", self.scope): float(term)
             for power, term in enumerate(self._terms(x))
         }
-        return Quantity(self.value_at(x), self.unit, parts, f"calibration ({self.scope})")
+        return Quantity(self.value_at(x), self.unit, parts, f"{self.name} ({self.scope})")
 
     def _terms(self, x: float) -> _Array:
         powers = x ** np.arange(len(self.coefficients))
@@ -78,6 +84,7 @@ def fit_calibration(
     standard_uncertainties: ArrayLike | None = None,
     unit: str,
     scope: str,
+    name: str = "calibration",
 ) -> Calibration:
     """Fit a straight line, or a polynomial, to calibration points.
 
@@ -96,7 +103,9 @@ def fit_calibration(
     unit : str
         SI unit of y
     scope : str
-        Names the causes of the fit, such as the number of a certificate
+        Within what the fit's errors are one and the same, such as the number of a certificate
+    name : str
+        What the names of its causes begin with
 
     Returns
     -------
@@ -155,9 +164,14 @@ def fit_calibration(
         degrees_of_freedom=freedom,
         unit=unit,
         scope=scope,
+        name=name,
         range=(float(shown.min()), float(shown.max())),
         _root=root,
     )
+
+
+def _term(power: int) -> str:
+    return TERMS[power] if power < len(TERMS) else f"term {power}"
 
 
 def _powers_from_scaled(centre: float, scale: float, terms: int) -> _Array:
