@@ -26,6 +26,8 @@ BEYOND_ANY_PRESSURE = 1e15
 """No pressure in any unit here is larger; loggers write 1e30 or 1e38 for overflow."""
 HIGHEST_PRESSURE_PA = 6e7
 """Beyond the gauges of hand-lever rigs (commonly 400 or 600 bar), [Pa]; common practice."""
+LONGEST_USABLE_S = 1e7
+"""Four months; what spans more is no session but a damaged time."""
 HIGHEST_USABLE_PA = 1e12
 GAP_FACTOR = 3.0
 """A step in time that is this many times the usual one is a gap."""
@@ -96,6 +98,11 @@ def mended(raw: RawTrace, *, source: str, digest: str) -> Recording:
     if not (pressure.min() > -HIGHEST_USABLE_PA and pressure.max() < HIGHEST_USABLE_PA):
         raise TraceFault(
             "pressures beyond any gauge are in it", "Check the unit of the pressure column"
+        )
+    if time_s[-1] - time_s[0] > LONGEST_USABLE_S:
+        raise TraceFault(
+            f"the readings span {time_s[-1] - time_s[0]:.3g} s, longer than any bench session",
+            "Check the unit of the time column, and its last rows for a damaged time",
         )
     raw.history.append(f"{time_s.size} readings over {time_s[-1] - time_s[0]:.6g} s")
     return Recording(
