@@ -400,7 +400,11 @@ class _Problem:
         table, _, _ = self.curve.theta(self.growth_mean, 0.0)
         theta = np.interp(-np.log(pressure), -self.curve.log_table, table)
         late = time >= settled_s
-        rate, at_start = np.polyfit(time[late], theta[late], 1)
+        if np.count_nonzero(late) < 3 or np.ptp(time[late]) < 1e-6 * self.span:
+            late = np.ones(time.size, dtype=np.bool_)  # a gap leaves next to nothing after it
+        away = time[late] - time[late].mean()
+        rate = float(away @ theta[late]) / float(away @ away)
+        at_start = float(theta[late].mean() - rate * time[late].mean())
         return np.array([at_start, rate, self.growth_mean, 0.0])
 
     def settling_start(self, kind: _Kind) -> FloatArray:
