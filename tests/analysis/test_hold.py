@@ -338,6 +338,7 @@ def test_a_dripping_tip_forbids_a_clearance_of_the_guide():
     assert isinstance(hold.guide_clearance, NotMeasured)
     assert "seat" in hold.guide_clearance.reason
     assert "seat leaks" in hold.leak_path
+    assert hold.tip.grade is TipGrade.DROP
     assert hold.drop_time_at_reference
 
 

@@ -13,6 +13,7 @@ from nozzlewright.bench import (
     DropWindow,
     LeakOffDemand,
     TipGrade,
+    TipWatch,
 )
 from nozzlewright.judging import InjectorOutcome, LeakPath, Outcome, judge_injector
 from nozzlewright.judging.back_leakage import judge_back_leakage
@@ -78,20 +79,20 @@ def test_a_rig_that_was_never_plugged_may_be_what_leaks(bench):
 
 def test_a_rig_leak_taken_off_without_a_known_volume_counts_as_measured(bench):
     # The leakage in volume needs the rig's volume; the time does not.
-    time = Quantity(3.0, "s", method="whole decay fitted, the rig's own leak taken off")
-    fast = bench.hold(3.0, rig_known=False, drop_time_at_reference=time)
+    fast = bench.hold(3.0, rig_known=False, rig_leak_taken_off=True)
 
     assert verdict(bench, hold=fast).leak_paths == (LeakPath.GUIDE,)
 
 
 def test_what_was_seen_while_the_drop_was_timed_counts_beside_the_seat_hold(bench):
-    dripped = bench.hold(3.0, leak_path="The tip dripped: the seat leaks, at least in part.")
-    dry = bench.hold(3.0, leak_path="The tip stayed dry: the oil passes the guide.")
-    outside = bench.hold(3.0, cautions=(bench.caution("outside leak", "oil left at the nut"),))
+    dripped = bench.hold(3.0, tip=TipWatch(TipGrade.DROP))
+    dry = bench.hold(3.0, tip=TipWatch(TipGrade.DRY))
+    outside = bench.hold(3.0, tip=TipWatch(TipGrade.DRY, outside_leak="the nut"))
 
     assert LeakPath.SEAT in verdict(bench, hold=dripped, tip=TipGrade.DRY).leak_paths
     assert verdict(bench, hold=dry, tip=None).leak_paths == (LeakPath.GUIDE,)
     assert LeakPath.FACE in verdict(bench, hold=outside).leak_paths
+    assert "a joint or face (the nut)" in verdict(bench, hold=outside).reasons[-1]
 
 
 def test_a_rig_said_to_be_unknown_is_unknown(bench):

@@ -202,6 +202,7 @@ def _hold(
         values = conversion.known.values
         flow = float(conversion.known.injector_flow(values, conversion.fit.values, at)[0])
     reach = _Reach(from_pa, to_pa, window)
+    tip = watch_of(conditions)
     return Hold(
         start_s=0.0,
         end_s=mean,
@@ -218,9 +219,9 @@ def _hold(
         settling=NotMeasured(
             "a stopwatch cannot tell cooling from leakage", "record the hold with a gauge"
         ),
-        leak_path=leak_path(
-            watch_of(conditions), None if rig_leak is None else conversion.rig_share(), flow
-        ),
+        tip=tip,
+        rig_leak_taken_off=rig_leak is not None,
+        leak_path=leak_path(tip, None if rig_leak is None else conversion.rig_share(), flow),
         cautions=seen,
     )
 

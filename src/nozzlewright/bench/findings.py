@@ -83,6 +83,10 @@ class Hold:
     """Effective hydraulic clearance, diametral, [m]; never a dimension."""
     settling: Measured = _NO_HOLD
     """Pressure lost to cooling in the first seconds, not to leakage, [Pa]."""
+    tip: TipWatch = field(default_factory=TipWatch)
+    """What was seen while the drop was timed."""
+    rig_leak_taken_off: bool = False
+    """Whether the rig's own leak was measured, and so is no part of the injector's values."""
     leak_path: str = ""
     """Which leak it is, as far as it can be told, in words."""
     fit_time_s: tuple[float, ...] = ()

@@ -31,12 +31,6 @@ COUNT_STANDARD_UNCERTAINTY = 1.0 / 3.0**0.5
 """Of a count of drops: one may just have fallen or be about to, at either end; rectangular
 ± 1 drop, [drops]."""
 
-RIG_TAKEN_OFF = "the rig's own leak taken off"
-"""Words in the method of a time from which the rig's leak, measured with a plug, is subtracted."""
-
-TIP_DRY, TIP_WET = "tip stayed dry", ("tip dripped", "tip grew damp")
-"""Words in which a hold tells what was seen at the tip while the drop was timed."""
-
 
 def judge_back_leakage(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
     """Return the verdict on all that the sheet asks of back-leakage: drop time, drops counted."""
@@ -155,7 +149,7 @@ def _decide_drop(
     first = f"The drop {what} took {stated(measured)}; probability of conformity {chance}."
     reasons = [first, *doubts]
     if too_fast:
-        reasons.append(_whose_leak(paths, sitting))
+        reasons.append(_whose_leak(paths, sitting, hold))
     elif decision.direction is Direction.HIGH:
         reasons.append(
             "Too little leakage: the needle may be tight in its guide (lacquer, a bent or crossed "
@@ -263,15 +257,11 @@ def _fails_without_rig(
 def _rig_known(hold: Hold) -> bool:
     """Return whether the rig's own leak was measured.
 
-    As a leakage in volume it needs the rig's compliance; a time at reference has it taken off
-    without, and says so in its method.
+    As a leakage in volume it needs the rig's compliance; from a time it is taken off without.
     """
     if mentions(hold.cautions, "rig leak not known") is not None:
         return False
-    if isinstance(hold.rig_conductance, Quantity):
-        return True
-    at_reference = hold.drop_time_at_reference
-    return isinstance(at_reference, Quantity) and RIG_TAKEN_OFF in at_reference.method
+    return hold.rig_leak_taken_off or isinstance(hold.rig_conductance, Quantity)
 
 
 def _open_paths(sitting: TestSitting, hold: Hold) -> tuple[LeakPath, ...]:
@@ -279,33 +269,34 @@ def _open_paths(sitting: TestSitting, hold: Hold) -> tuple[LeakPath, ...]:
     paths = []
     if not _rig_known(hold):
         paths.append(LeakPath.RIG)
-    if outside_leak(sitting) or mentions(hold.cautions, "outside leak") is not None:
+    if _seen_outside(sitting, hold):
         paths.append(LeakPath.FACE)
     if not _stayed_dry(sitting, hold):
         paths.append(LeakPath.SEAT)
     return (*paths, LeakPath.GUIDE)
 
 
+def _seen_outside(sitting: TestSitting, hold: Hold) -> str:
+    return outside_leak(sitting) or hold.tip.outside_leak
+
+
 def _stayed_dry(sitting: TestSitting, hold: Hold) -> bool:
     """Return whether the tip is known to have stayed dry, in the drop and in the seat hold."""
-    in_the_drop = hold.leak_path.lower()
-    if any(words in in_the_drop for words in TIP_WET):
-        return False
-    grades = tip_grades(sitting)
-    return grades == (TipGrade.DRY,) or (not grades and TIP_DRY in in_the_drop)
+    graded = {*tip_grades(sitting), hold.tip.grade} - {None}
+    return graded == {TipGrade.DRY}
 
 
-def _whose_leak(paths: tuple[LeakPath, ...], sitting: TestSitting) -> str:
+def _whose_leak(paths: tuple[LeakPath, ...], sitting: TestSitting, hold: Hold) -> str:
     if paths == (LeakPath.GUIDE,):
         return (
             "The rig is measured, the tip stayed dry and nothing was seen to leak outside: the "
             "oil goes past the needle guide, or across a pressure face into the leak-off."
         )
-    grades = tip_grades(sitting)
+    grades = tip_grades(sitting) or ((hold.tip.grade,) if hold.tip.grade else ())
     tip = f"tip {grades[0]}" if grades else "nobody graded the tip"
     why = {
         LeakPath.RIG: "the rig (its own leak is not measured)",
-        LeakPath.FACE: f"a joint or face ({outside_leak(sitting) or 'oil was seen outside'})",
+        LeakPath.FACE: f"a joint or face ({_seen_outside(sitting, hold)})",
         LeakPath.SEAT: f"the seat ({tip})",
         LeakPath.GUIDE: "the guide",
     }

@@ -103,6 +103,8 @@ def analyse_hold(
         end_pa=ends[1],
         window_from_pa=window.from_pa if window else None,
         window_to_pa=window.to_pa if window else None,
+        tip=watch_of(conditions),
+        rig_leak_taken_off=rig_leak is not None,
     )
     known = _knowledge(conditions, rig_leak, gauge, scope, p)
     fit = fit_decay(
@@ -124,7 +126,7 @@ def analyse_hold(
             rig_conductance=short,
             guide_clearance=short,
             settling=short,
-            leak_path=leak_path(watch_of(conditions), None, None),
+            leak_path=leak_path(bare.tip, None, None),
             cautions=(*cautions, *gauge.cautions),
         )
     known = known.at_middle(fit.law.middle_pa)
@@ -156,7 +158,7 @@ def analyse_hold(
         rig_conductance=conversion.rig_conductance(),
         guide_clearance=_cautioned(guide_clearance(conversion, conditions, scope), seen),
         settling=_settling(fit, scope),
-        leak_path=leak_path(watch_of(conditions), share, flow),
+        leak_path=leak_path(bare.tip, share, flow),
         fit_time_s=tuple(float(x) for x in fit.curve_s[thinned]),
         # On the gauge's own scale, as the trace is drawn.
         fit_pressure_pa=tuple((2.0 * curve - gauge.correct(curve)).tolist()),
