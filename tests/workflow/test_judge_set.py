@@ -40,6 +40,7 @@ from nozzlewright.workflow import (
     judge_the_set,
     read_gauge,
 )
+from nozzlewright.workflow.read_gauge import RigLeaks
 
 BAR = 1e5
 PRINTED = AsPrinted("invented")
@@ -266,6 +267,31 @@ def test_the_plug_s_recording_makes_the_rig_s_own_leak_known():
     assert known.rig_conductance.value == pytest.approx(true, rel=0.1)
     # With the rig's share taken off, the injector alone falls more slowly.
     assert known.drop_time_at_reference.value > without.drop_time_at_reference.value
+
+
+def test_one_plug_recording_is_read_once_for_all_tests_at_a_rig_and_to_the_same_end():
+    drawn = next(
+        one
+        for start in range(9)
+        if (one := random_session(np.random.default_rng(start), "leaking rig")).blank is not None
+    )
+    recording, blank = _recording(drawn.session), _recording(drawn.blank)
+    first = replace(drawn.conditions, opening_target_pa=180 * BAR, drop_watch=TipWatch())
+    second = replace(
+        first,
+        opening_target_pa=188 * BAR,
+        drop_watch=TipWatch(TipGrade.DRY),
+        geometry=NozzleGeometry(guide_diameter_m=5e-3),
+    )
+    warmer = replace(first, oil_temperature=Quantity(320.0, "K"))
+    leaks = RigLeaks()
+
+    shared = leaks.of(blank, first)
+    assert leaks.of(blank, second) is shared
+    assert leaks.of(blank, warmer) is not shared
+    assert leaks.of(None, first) is None
+    for conditions in (first, second):
+        assert read_gauge(recording, conditions, shared) == read_gauge(recording, conditions, blank)
 
 
 def _recording(session):

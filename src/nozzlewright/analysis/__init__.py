@@ -9,6 +9,6 @@
 """
 
 from nozzlewright.analysis.by_hand import read_hand
-from nozzlewright.analysis.trace import read_trace, rig_leak
+from nozzlewright.analysis.trace import RigLeak, read_trace, rig_leak
 
-__all__ = ["read_hand", "read_trace", "rig_leak"]
+__all__ = ["RigLeak", "read_hand", "read_trace", "rig_leak"]

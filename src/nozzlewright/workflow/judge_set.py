@@ -20,7 +20,7 @@ from nozzlewright.bench import (
 from nozzlewright.capture import Recording
 from nozzlewright.judging import SetVerdict, judge_set
 from nozzlewright.report import SetReport, set_report
-from nozzlewright.workflow.read_gauge import Evidence, read_gauge
+from nozzlewright.workflow.read_gauge import Evidence, RigLeaks, read_gauge
 
 
 @dataclass(frozen=True)
@@ -94,15 +94,15 @@ def judge_the_set(
     tell : callable
         Is told what is being done, for a person who waits
     """
-    injectors = []
+    injectors, leaks = [], RigLeaks()
     for injector in handed_in.injectors:
         tell(f"reading injector {injector.cylinder}")
         injectors.append(
             SetInjector(
                 cylinder=injector.cylinder,
                 identity=injector.identity,
-                as_found=_tested(injector.as_found, sheet, Condition.USED),
-                as_left=_tested(injector.as_left, sheet, handed_in.condition),
+                as_found=_tested(injector.as_found, sheet, Condition.USED, leaks),
+                as_left=_tested(injector.as_left, sheet, handed_in.condition, leaks),
             )
         )
     engine_set = EngineSet(
@@ -135,14 +135,14 @@ def _tested(
     sitting: SittingEvidence | None,
     sheet: SettingSheet,
     condition: Condition,
+    leaks: RigLeaks,
 ) -> TestSitting | None:
     if sitting is None:
         return None
     gauge = None
     if sitting.evidence is not None:
-        gauge = read_gauge(
-            sitting.evidence, asked_by(sheet, sitting.conditions, condition), sitting.blank
-        )
+        conditions = asked_by(sheet, sitting.conditions, condition)
+        gauge = read_gauge(sitting.evidence, conditions, leaks.of(sitting.blank, conditions))
     return TestSitting(gauge=gauge, seen=sitting.seen, shim_mm=sitting.shim_mm)
 
 

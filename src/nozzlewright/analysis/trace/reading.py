@@ -132,7 +132,7 @@ class _Scene:
 def read_trace(
     recording: Recording,
     conditions: BenchConditions | None = None,
-    blank: Recording | None = None,
+    blank: Recording | RigLeak | NotMeasured | None = None,
 ) -> GaugeFindings:
     """Return all that one recording shows: openings, holds, chatter, and what is wrong with it.
 
@@ -143,8 +143,8 @@ def read_trace(
         any order, any of them missing
     conditions : BenchConditions, optional
         What the recording cannot know; each missing piece costs only the values that need it
-    blank : Recording, optional
-        Hold with the blank plug in the injector's place
+    blank : Recording, RigLeak or NotMeasured, optional
+        Hold with the blank plug in the injector's place, or what :func:`rig_leak` made of it
 
     Notes
     -----
@@ -187,7 +187,7 @@ def read_trace(
         scope=scope,
     )
     air = _trapped_air(scene)
-    leak = rig_leak(blank, conditions)
+    leak = blank if isinstance(blank, RigLeak | NotMeasured) else rig_leak(blank, conditions)
     hold, seat_hold = _holds(scene, conditions, gauge, opening, leak, cautions, scope)
     cautions += _line_ringing(scene)
     own = (*scene.recording.cautions, *cautions, *behaves, *air)
@@ -598,7 +598,10 @@ def _trapped_air(scene: _Scene) -> tuple[Caution, ...]:
 
 
 def rig_leak(blank: Recording | None, conditions: BenchConditions) -> RigLeak | NotMeasured | None:
-    """Return the rig's own leak from the blank-plug hold, recorded or timed; None without one."""
+    """Return the rig's own leak from the blank-plug hold, recorded or timed; None without one.
+
+    Nothing of the injector bears on it, so all tests at one rig in one sitting can share it.
+    """
     gauge = gauge_correction(conditions.gauge, conditions.sitting or "blank plug")
     scope = f"blank plug, {conditions.sitting}" if conditions.sitting else "blank plug"
     if blank is None:
