@@ -14,6 +14,9 @@ Indices = NDArray[np.intp]
 
 FALL_WINDOW_S = 0.004
 """Time within which an opening's fall shows: a nozzle empties the line's spring in 1-5 ms."""
+QUICKEST_LEAK_PER_S = 0.15
+"""Share of its pressure that a badly leaking line loses in a second; slow sampling must not take
+that for a fall."""
 LONGEST_FALL_S = 0.08
 """A fall that goes on for longer is a release, not an opening."""
 LEAST_FALL_SHARE = 0.012
@@ -70,7 +73,8 @@ def find_falls(time_s: Floats, pressure: Floats, noise: Noise, interval_s: float
         return _none()
     drop = pressure[:-span] - pressure[span:]
     high = float(np.max(pressure))
-    threshold = max(noise.threshold_pa, 0.004 * high)
+    leak = QUICKEST_LEAK_PER_S * span * interval_s
+    threshold = max(noise.threshold_pa, (0.004 + leak) * high)
     falling = drop > threshold
     starts, stops = runs(falling)
     if starts.size == 0:

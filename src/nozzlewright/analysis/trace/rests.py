@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 
 LEAST_HOLD_S = 2.5
 """Shortest rest that is taken for a hold and not for the pause between two strokes."""
+LEAST_SAMPLES = 8
+"""Fewest samples that tell a decay from a release."""
 AFTER_STROKE_S = 0.05
 """Time after the last stroke in which valve and line come to rest."""
 WHOLE = 0.999
@@ -170,7 +172,11 @@ def drop_rest(
     """
     long = [rest for rest in rests if rest.duration_s >= LEAST_HOLD_S]
     if window is not None:
-        whole = [rest for rest in rests if covered_share(rest, window) > WHOLE]
+        whole = [
+            rest
+            for rest in rests
+            if covered_share(rest, window) > WHOLE and rest.stop - rest.start >= LEAST_SAMPLES
+        ]
         if whole:
             return max(whole, key=lambda rest: (rest is not exclude, rest.duration_s))
     pool = [rest for rest in long if rest is not exclude] or long
