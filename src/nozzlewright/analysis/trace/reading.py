@@ -65,6 +65,11 @@ LEAST_PAUSE_S = 0.18
 """Shortest pause between two strokes of the lever."""
 LEAST_STROKE_S = 0.12
 """Shortest stroke of a lever that is not a remainder of one."""
+RIPPLE_SHARE = 0.08
+"""Fall, as a share of the pressure, below which a slow gauge has not seen the whole of it."""
+SOFT_START = 0.65
+"""Time from 5 to 20 bar over that from 20 to 80 bar from which free air softens the line; without
+air a quarter, or half where the stroke begins gently."""
 FIRST_OPENING_RATIO = 1.04
 """Openings within this of the middle of the slow ones are a two-spring holder's first."""
 SECOND_OPENING_RATIO = 1.06
@@ -452,15 +457,17 @@ def _opening_pressure(
     opening: Quantity
     if plateau is not None:
         constant = conditions.gauge.time_constant_s
-        if constant is not None and constant > 0.3 * scene.interval_s:
+        tops, low = plateau
+        ripple = float(np.mean(tops)) - low < RIPPLE_SHARE * float(np.mean(tops))
+        if ripple if constant is None else constant > 0.2 * scene.interval_s:
             missing = NotMeasured(
                 "openings run together on a gauge that lags: it showed up to "
-                f"{float(np.max(plateau[0])) / 1e5:.1f} bar, the needle opens above that",
+                f"{float(np.max(tops)) / 1e5:.1f} bar, the needle opens above that",
                 "use a faster gauge, or strokes so slow that each opening shows by itself",
             )
             return missing, missing, missing, ()
         behaves = tuple(one for one in behaves if one.name == "drift")
-        opening = plateau_value(*plateau, gauge, follows=constant is not None, scope=scope)
+        opening = plateau_value(tops, low, gauge, follows=constant is not None, scope=scope)
     else:
         opening = set_value(
             scene.lifts, members, scene.home, gauge, lag, scene.noise.step_pa, scope=scope
@@ -477,16 +484,18 @@ def _rough_plateau(scene: _Scene, members: NDArray[np.bool_]) -> tuple[Floats, f
     """Return tops of the strokes and the plateau's low, where openings run together."""
     if scene.interval_s <= SLOW_INTERVAL_S:
         return None
-    top = scene.openings.top[members]
+    seen = scene.openings.take(members)
     home = scene.home[members]
     same = np.diff(home) == 0
-    if not same.any() or float(np.median(np.diff(top)[same])) >= RUN_TOGETHER_SAMPLES:
+    close = same.any() and float(np.median(np.diff(seen.top)[same])) < RUN_TOGETHER_SAMPLES
+    # Or they come so fast that only a ripple is left of them.
+    if not close and float(np.median(seen.size_pa / seen.top_pa)) > RIPPLE_SHARE:
         return None
     pressure = scene.recording.pressure_pa
     tops, plateau = [], []
     for one in np.unique(home):
-        own = top[home == one]
-        part = pressure[own[0] : own[-1] + 1]
+        own = seen.take(home == one)
+        part = pressure[own.top[0] : own.bottom[-1] + 1]
         tops.append(float(part.max()))
         plateau.append(part)
     return np.array(tops), float(np.quantile(np.concatenate(plateau), 0.05))
@@ -586,7 +595,7 @@ def _trapped_air(scene: _Scene) -> tuple[Caution, ...]:
         t5, t20, t80 = np.interp([5e5, 20e5, 80e5], rising, blocks.time_s[one.start : one.stop])
         if t80 > t20:
             shares.append((t20 - t5) / (t80 - t20))
-    if shares and float(np.median(shares)) > 1.1:
+    if shares and float(np.median(shares)) > SOFT_START:
         return (
             Caution(
                 "trapped air",
