@@ -121,9 +121,9 @@ def fast(count: int = 6, flow_mm3_per_s: float = 2500.0) -> Act:
     return Act("fast", count=count, flow_mm3_per_s=flow_mm3_per_s)
 
 
-def hold(bar: float, seconds: float, shut_fall_bar: float = 0.0) -> Act:
-    """Let off, pump up to a pressure, shut the valve, wait."""
-    return Act("hold", bar=bar, seconds=seconds, shut_fall_bar=shut_fall_bar)
+def hold(bar: float, seconds: float, shut_fall_bar: float = 0.0, pushes: int = 0) -> Act:
+    """Let off, pump up to a pressure in one to three pushes (as drawn), shut the valve, wait."""
+    return Act("hold", count=pushes, bar=bar, seconds=seconds, shut_fall_bar=shut_fall_bar)
 
 
 def release(seconds: float = 1.0) -> Act:
@@ -313,8 +313,8 @@ class _Script:
         else:
             self.add(0.5, valve_rate=12.0)
             self.add(0.3)
-            volume = 1.3 * self.bench.compliance * act.bar + self.bench.air_mm3
-            pushes = int(self.rng.integers(1, 4))
+            volume = 1.6 * self.bench.compliance * act.bar + 1.2 * self.bench.air_mm3
+            pushes = act.count or int(self.rng.integers(1, 4))
             for push in range(pushes):
                 stop = act.bar if push == pushes - 1 else act.bar * (push + 1) / (pushes + 0.5)
                 self.strokes.append(("pump", self.add(0.7, volume, stop_bar=stop)))

@@ -112,7 +112,9 @@ def test_a_recording_that_starts_in_the_middle_of_a_hold_is_read(rival):
     )
     start = session.holds[0].start_s + 0.5
     late = session.time_s > start
-    found = read_trace(rival.as_recording(session.time_s[late], session.shown_bar[late]), CONDITIONS)
+    found = read_trace(
+        rival.as_recording(session.time_s[late], session.shown_bar[late]), CONDITIONS
+    )
     assert found.strokes == ()
     took = session.time_of_fall_s(session.holds[0], 150.0, 100.0)
     assert found.hold.drop_time_as_shown.value == pytest.approx(took, rel=0.005)
@@ -130,9 +132,7 @@ def test_only_a_release_is_neither_opening_nor_hold(rival):
 
 def test_a_recording_without_a_hold_says_so_and_what_to_do(rival):
     acts = (rival.idle(), rival.slow(4), rival.release())
-    session = rival.play(
-        rival.RivalBench(), rival.RivalGauge(), acts, np.random.default_rng(5)
-    )
+    session = rival.play(rival.RivalBench(), rival.RivalGauge(), acts, np.random.default_rng(5))
     found = read_trace(session.recording(), CONDITIONS)
     assert found.opening_pressure
     assert not found.hold
@@ -142,9 +142,7 @@ def test_a_recording_without_a_hold_says_so_and_what_to_do(rival):
 
 def test_a_hold_that_misses_the_window_gives_no_drop_time(rival):
     acts = (rival.idle(), rival.slow(4), rival.hold(60.0, 8.0), rival.release())
-    session = rival.play(
-        rival.RivalBench(), rival.RivalGauge(), acts, np.random.default_rng(6)
-    )
+    session = rival.play(rival.RivalBench(), rival.RivalGauge(), acts, np.random.default_rng(6))
     found = read_trace(session.recording(), CONDITIONS)
     if found.hold:
         assert not found.hold.drop_time_as_shown

@@ -71,9 +71,9 @@ def test_every_opening_is_counted_in_its_stroke(rival, rate_hz, noise_bar):
             continue
         tried += 1
         found = read_trace(session.recording())
-        assert session.counts("bleed", "slow", "fast") == [
-            one.openings for one in found.strokes
-        ], f"number {number}"
+        assert session.counts("bleed", "slow", "fast") == [one.openings for one in found.strokes], (
+            f"number {number}"
+        )
     assert tried >= 3
 
 
