@@ -8,9 +8,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from nozzlewright.analysis import read_trace
+from nozzlewright.capture import Recording
 from nozzlewright.edge.cli import main, parser
+from nozzlewright.simulator import random_session
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo" / "six-in-line"
@@ -82,6 +86,33 @@ def test_columns_are_taken_by_name(tmp_path, capsys):
 
     assert main(["read", str(two), "--pressure-column", "second_bar"]) == 0
     assert "second_bar" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("heading", "row", "stated"),
+    [
+        ("t,p_kPa", "{ms:.0f},{kpa:.1f}", ["--time-unit", "ms"]),
+        ("time_ms,p", "{ms:.0f},{kpa:.1f}", ["--pressure-unit", "kPa"]),
+        ("p_kPa", "{kpa:.1f}", ["--sample-rate", "500"]),
+    ],
+)
+def test_what_a_file_does_not_say_is_stated_beside_it(heading, row, stated, tmp_path, capsys):
+    drawn = random_session(np.random.default_rng(3), "sound").session
+    time_s = np.arange(0.0, drawn.time_s[-1], 0.002)
+    pressure_pa = np.interp(time_s, drawn.time_s, drawn.pressure_pa)
+    rows = [row.format(ms=1e3 * t, kpa=p / 1e3)
+            for t, p in zip(time_s, pressure_pa, strict=True)]  # fmt: skip
+    silent = tmp_path / "silent.csv"
+    silent.write_text("\n".join([heading, *rows]), encoding="utf-8")
+
+    assert main(["read", str(silent)]) == 2
+    capsys.readouterr()
+    assert main(["read", str(silent), *stated, "--json"]) == 0
+    data = _json(capsys.readouterr().out)
+    whole = read_trace(Recording(time_s, pressure_pa, "whole", "0" * 64))
+    opening = whole.opening_pressure.value / 1e5
+    assert data["opening_pressure"]["value"] == pytest.approx(opening, abs=0.1)
+    assert data["hold"]["end_s"] == pytest.approx(whole.hold.end_s, abs=0.1)
 
 
 # -- judge -------------------------------------------------------------------------------------

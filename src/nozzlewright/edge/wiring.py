@@ -56,6 +56,9 @@ def read_file(
     *,
     pressure_column: str | None = None,
     time_column: str | None = None,
+    pressure_unit: str | None = None,
+    time_unit: str | None = None,
+    sample_rate_hz: float | None = None,
 ) -> Reading:
     """Read one recording, or one card of hand readings (``.toml``).
 
@@ -68,6 +71,10 @@ def read_file(
         in the folder above names it, else ``bench.toml`` beside the file, where there is one
     pressure_column, time_column : str, optional
         Columns to use, where the file leaves a choice
+    pressure_unit, time_unit : str, optional
+        Their units, where the file does not say them
+    sample_rate_hz : float, optional
+        Readings per second, for a file without times, [Hz]
 
     Raises
     ------
@@ -88,7 +95,13 @@ def read_file(
     if card is not None:
         evidence = card
     else:
-        stated = {"pressure_column": pressure_column, "time_column": time_column}
+        stated = {
+            "pressure_column": pressure_column,
+            "time_column": time_column,
+            "pressure_unit": pressure_unit,
+            "time_unit": time_unit,
+            "sample_rate_hz": sample_rate_hz,
+        }
         options: dict[str, Any] = dict(test.reading_options) if test is not None else {}
         options |= {key: value for key, value in stated.items() if value is not None}
         evidence = read_recording(path, **options)

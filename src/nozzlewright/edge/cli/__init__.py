@@ -43,6 +43,14 @@ def parser() -> argparse.ArgumentParser:
     )
     read.add_argument("--pressure-column", metavar="NAME", help="column that holds the pressure")
     read.add_argument("--time-column", metavar="NAME", help="column that holds the time")
+    read.add_argument("--pressure-unit", metavar="UNIT", help="unit of the pressure, such as bar")
+    read.add_argument("--time-unit", metavar="UNIT", help="unit of the time, such as ms")
+    read.add_argument(
+        "--sample-rate",
+        type=float,
+        metavar="HZ",
+        help="readings per second, for a file without times",
+    )
 
     judge = commands.add_parser(
         "judge",

@@ -54,6 +54,9 @@ def _read(chosen: argparse.Namespace) -> int:
         Path(chosen.bench) if chosen.bench else None,
         pressure_column=chosen.pressure_column,
         time_column=chosen.time_column,
+        pressure_unit=chosen.pressure_unit,
+        time_unit=chosen.time_unit,
+        sample_rate_hz=chosen.sample_rate,
     )
     if chosen.plot:
         wiring.plot_reading(reading, Path(chosen.plot))
