@@ -41,7 +41,6 @@ from nozzlewright.simulator.script import (
     SlowStrokes,
 )
 from nozzlewright.simulator.session import SimulatedSession, simulate
-from nozzlewright.simulator.tables import bench_table
 
 KINDS = (
     "sound",
@@ -85,10 +84,6 @@ class DrawnSession:
     blank: SimulatedSession | None
     """Recording with the blank plug, where there is one; the conditions name it
     :data:`BLANK_PLUG_FILE`"""
-
-    def bench_table(self) -> dict[str, Any]:
-        """Return the conditions as the table of a ``bench.toml``."""
-        return bench_table(self.conditions)
 
 
 def _known(
