@@ -1,17 +1,9 @@
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
 import pytest
-
-BUILDERS = Path(__file__).parents[1] / "judging" / "builders.py"
 
 
 @pytest.fixture(scope="session")
-def bench():
+def bench(helper):
     """Builders of invented sheets, sittings and sets."""
-    spec = importlib.util.spec_from_file_location("judging_builders", BUILDERS)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return helper("judging/builders.py")

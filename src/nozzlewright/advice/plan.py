@@ -35,6 +35,7 @@ from nozzlewright.judging import (
 from nozzlewright.judging.evidence import mentions, outside_leak, tip_grades
 from nozzlewright.judging.gauge_choice import gauge_share
 from nozzlewright.judging.injector import is_of_the_pair
+from nozzlewright.judging.seat import held_at
 from nozzlewright.judging.wording import bar, seconds, stated
 from nozzlewright.measurement import Caution, NotMeasured, Quantity
 
@@ -448,14 +449,9 @@ def _close_opening(case: _Case, opening: Verdict, measured: Quantity) -> Iterato
 
 def _again(test: BenchTest, sheet: SettingSheet) -> str:
     if test is BenchTest.SEAT and sheet.seat is not None:
-        held = (
-            f"{bar(sheet.seat.margin_pa)} below the opening pressure"
-            if sheet.seat.margin_pa is not None
-            else f"at {bar(sheet.seat.fixed_pa or 0.0)}"
-        )
         return (
-            f"Wipe the tip dry, hold {held} for {seconds(sheet.seat.seconds)} on the record, the "
-            "pressure kept up with the lever, and write down whether it stays dry."
+            f"Wipe the tip dry, hold {held_at(sheet.seat)} for {seconds(sheet.seat.seconds)} on "
+            "the record, the pressure kept up with the lever, and write down whether it stays dry."
         )
     if test is BenchTest.BACK_LEAKAGE and sheet.back_leakage is not None:
         window = sheet.back_leakage.window

@@ -22,7 +22,7 @@ from nozzlewright.bench import (
 from nozzlewright.judging.decision_rule import decide
 from nozzlewright.judging.evidence import hedged, mentions, outside_leak, tip_grades, watches
 from nozzlewright.judging.verdict import BenchTest, Direction, LeakPath, Outcome, Verdict
-from nozzlewright.judging.wording import bar, listed, percent, seconds, stated
+from nozzlewright.judging.wording import bar, listed, not_measured, percent, remedy, seconds, stated
 from nozzlewright.measurement import Cause, Caution, Measured, NotMeasured, Quantity
 
 WINDOW_TOLERANCE = 0.005
@@ -83,13 +83,13 @@ def _judge_drop(sitting: TestSitting, demand: BackLeakageDemand, rule: DecisionR
         return replace(verdict, reasons=(why,))
     hold = sitting.gauge.hold
     if isinstance(hold, NotMeasured):
-        return replace(verdict, measured=hold, reasons=_not_measured("The drop time", hold))
+        return replace(verdict, measured=hold, reasons=not_measured("The drop time", hold))
     at_reference = hold.drop_time_at_reference
     if isinstance(at_reference, Quantity):
         return _decide_drop(verdict, sitting, hold, at_reference, demand, rule)
     as_shown = hold.drop_time_as_shown
     if isinstance(as_shown, NotMeasured):
-        return replace(verdict, measured=as_shown, reasons=_not_measured("The drop time", as_shown))
+        return replace(verdict, measured=as_shown, reasons=not_measured("The drop time", as_shown))
     if not _names_reference(demand):
         return _decide_drop(verdict, sitting, hold, as_shown, demand, rule, injector_alone=False)
     guess = decide(as_shown, demand.at_least_s, demand.at_most_s, rule)
@@ -101,7 +101,7 @@ def _judge_drop(sitting: TestSitting, demand: BackLeakageDemand, rule: DecisionR
         "Cold oil and a large rig make the fall slow, warm oil and a small one make it fast; as "
         "shown it neither passes nor fails."
     )
-    reasons = (first, why, *_remedy(at_reference))
+    reasons = (first, why, *remedy(at_reference))
     return replace(
         verdict,
         outcome=Outcome.TOO_CLOSE,
@@ -377,13 +377,3 @@ def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionR
         reasons=tuple(reasons),
         leak_paths=paths,
     )
-
-
-def _not_measured(name: str, missing: NotMeasured) -> tuple[str, ...]:
-    return (f"{name} was not measured, because {missing.reason}.", *_remedy(missing))
-
-
-def _remedy(missing: NotMeasured) -> tuple[str, ...]:
-    if not missing.remedy:
-        return ()
-    return (missing.remedy[:1].upper() + missing.remedy[1:].rstrip(".") + ".",)

@@ -19,7 +19,7 @@ from nozzlewright.judging.decision_rule import Decision, decide
 from nozzlewright.judging.evidence import hedged
 from nozzlewright.judging.gauge_choice import gauge_that_would_do
 from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
-from nozzlewright.judging.wording import about, bar, percent, plain, stated
+from nozzlewright.judging.wording import about, bar, not_measured, percent, plain, stated
 from nozzlewright.measurement import NotMeasured, Quantity
 
 FEWEST_IN_CHATTER = 2.0
@@ -49,10 +49,9 @@ def judge_opening(sitting: TestSitting, sheet: SettingSheet, condition: Conditio
         return replace(verdict, reasons=(why,))
     measured = sitting.gauge.opening_pressure
     if isinstance(measured, NotMeasured):
-        missing = [f"The opening pressure was not measured, because {measured.reason}."]
-        if measured.remedy:
-            missing.append(f"{measured.remedy[:1].upper()}{measured.remedy[1:].rstrip('.')}.")
-        return replace(verdict, measured=measured, reasons=tuple(missing))
+        return replace(
+            verdict, measured=measured, reasons=not_measured("The opening pressure", measured)
+        )
     decision = decide(measured, band.lower_pa, band.upper_pa, sheet.rule)
     outcome, doubt = hedged(decision.outcome, measured, sheet.rule)
     first = (

@@ -25,14 +25,17 @@ TENTHS = 1
 """Decimals of time and pressure of a hold, in s and bar: no grade of a tip turns on less."""
 
 
+def held_at(demand: SeatDemand) -> str:
+    """Return at which pressure the seat is to be held, in words."""
+    if demand.margin_pa is not None:
+        return f"{bar(demand.margin_pa)} below the opening pressure"
+    return f"at {bar(demand.fixed_pa or 0.0)}"
+
+
 def limit_text(demand: SeatDemand) -> str:
     """Return what is asked of the seat, in words."""
-    held = (
-        f"{bar(demand.margin_pa)} below the opening pressure"
-        if demand.margin_pa is not None
-        else f"at {bar(demand.fixed_pa or 0.0)}"
-    )
     grade = "damp allowed, no drop" if demand.damp_allowed else "dry"
+    held = held_at(demand)
     return f"tip {grade} for {seconds(demand.seconds)} {held} (as printed: {demand.printed.text})"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from nozzlewright.measurement import Quantity, decimals_for
+from nozzlewright.measurement import NotMeasured, Quantity, decimals_for
 
 TRADE_FACTOR = {"Pa": (1e-5, "bar"), "s": (1.0, "s"), "m": (1e3, "mm"), "1": (1.0, "")}
 """Trade unit for each SI unit that a verdict speaks of: factor and name."""
@@ -92,6 +92,22 @@ def percent(probability: float) -> str:
     if 0.1 <= probability <= 0.9:
         return f"{100.0 * probability:.0f} %"
     return f"{100.0 * probability:.1f} %"
+
+
+def not_measured(name: str, missing: NotMeasured) -> tuple[str, ...]:
+    """Return the sentences that say why a value is missing and how to have it.
+
+    >>> not_measured("The drop time", NotMeasured("no hold was found", "hold it"))
+    ('The drop time was not measured, because no hold was found.', 'Hold it.')
+    """
+    return (f"{name} was not measured, because {missing.reason}.", *remedy(missing))
+
+
+def remedy(missing: NotMeasured) -> tuple[str, ...]:
+    """Return the sentence that says how to have a missing value; none where nothing is known."""
+    if not missing.remedy:
+        return ()
+    return (missing.remedy[:1].upper() + missing.remedy[1:].rstrip(".") + ".",)
 
 
 def with_unit(text: str, unit: str) -> str:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -17,12 +15,8 @@ HEAD = 'title = "published limits"\ninjector = "see source"\n'
 
 
 @pytest.fixture(scope="session")
-def bench():
-    path = Path(__file__).parents[2] / "judging" / "builders.py"
-    spec = importlib.util.spec_from_file_location("judging_builders", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def bench(helper):
+    return helper("judging/builders.py")
 
 
 @pytest.fixture

@@ -2,29 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
-from types import ModuleType
-
 import pytest
 
 from nozzlewright.edge.paper import Trace
 
-_SET = Path(__file__).parents[2] / "report" / "invented_set.py"
-
 
 @pytest.fixture(scope="session")
-def invented() -> ModuleType:
-    name = "invented_set"
-    if name not in sys.modules:
-        spec = importlib.util.spec_from_file_location(name, _SET)
-        assert spec is not None
-        assert spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules[name] = module
-        spec.loader.exec_module(module)
-    return sys.modules[name]
+def invented(helper):
+    return helper("report/invented_set.py")
 
 
 @pytest.fixture(scope="session")
