@@ -102,7 +102,7 @@ def blocks_of(time_s: Floats, pressure: Floats, openings: Falls, interval_s: flo
 
     Within a fall the addition grows with the fall itself, so that the sum stays level there.
     """
-    samples = max(1, round(BLOCK_S / interval_s))
+    samples = max(1, min(round(BLOCK_S / interval_s), pressure.size // 4))
     count = pressure.size // samples
     size = count * samples
     plain = pressure[:size].reshape(count, samples).mean(axis=1)
