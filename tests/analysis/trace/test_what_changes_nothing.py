@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -146,6 +147,6 @@ def test_more_noise_makes_no_value_more_certain(rival):
                 found.hold.drop_time_as_shown.standard_uncertainty,
             )
         )
-    for quiet, loud in zip(widths, widths[1:], strict=False):
+    for quiet, loud in itertools.pairwise(widths):
         assert loud[0] > 0.999 * quiet[0]
         assert loud[1] > quiet[1]
