@@ -258,14 +258,16 @@ def _shim_words(
     target_pa: float,
 ) -> str:
     thicker = "thicker" if change_m >= 0.0 else "thinner"
-    by = f"{_mm(abs(change_m))} mm {thicker}"
+    by = f"{shim_thickness(abs(change_m))} mm {thicker}"
     expect = f"expect {stated(predicted)}, target {bar(target_pa)}"
     if shims and now_m is not None and abs(change_m) < 1e-6:
-        return f"Keep the shim of {_mm(now_m)} mm: none to be had comes nearer; {expect}."
+        return (
+            f"Keep the shim of {shim_thickness(now_m)} mm: none to be had comes nearer; {expect}."
+        )
     if shims and now_m is not None:
-        stack = " + ".join(_mm(one) for one in shims)
+        stack = " + ".join(shim_thickness(one) for one in shims)
         noun = "shim" if len(shims) == 1 else "shims"
-        return f"Fit {noun} of {stack} mm in place of {_mm(now_m)} mm ({by}): {expect}."
+        return f"Fit {noun} of {stack} mm in place of {shim_thickness(now_m)} mm ({by}): {expect}."
     return f"Fit a shim {by} than the one now fitted: {expect}."
 
 
@@ -279,7 +281,11 @@ def _of(effect: Quantity) -> str:
     return f", {effect.method}" if effect.method else ""
 
 
-def _mm(length_m: float) -> str:
-    """Return a thickness in hundredths, as shims are marked; in thousandths where it has them."""
+def shim_thickness(length_m: float) -> str:
+    """Return a thickness in mm with two decimals, as shims are marked; with three if it has them.
+
+    >>> shim_thickness(1.3e-3), shim_thickness(1.345e-3)
+    ('1.30', '1.345')
+    """
     text = f"{length_m * 1e3:.3f}"
     return text.removesuffix("0")

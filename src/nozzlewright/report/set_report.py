@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from nozzlewright.advice.next_action import Advice, NextAction
+from nozzlewright.advice.setting import shim_thickness
 from nozzlewright.bench import (
     AsPrinted,
     BenchConditions,
@@ -633,7 +634,7 @@ def _seen_of(sitting: TestSitting) -> dict[str, str]:
     slide = {True: "fell freely to its seat", False: "did not fall freely", None: ""}
     shim = ""
     if sitting.shim_mm is not None:
-        shim = with_unit(plain_number(sitting.shim_mm), MILLIMETRE.printed)
+        shim = with_unit(shim_thickness(sitting.shim_mm / 1e3), MILLIMETRE.printed)
     return {
         "Shim": shim,
         "Spray": _joined(seen.spray and str(seen.spray), seen.spray_note),
