@@ -83,7 +83,7 @@ def fault_of(path: Path, raw: bytes | None = None) -> Fault:
         (bytes(5000), "", "neither text nor Parquet"),
         (gzip.compress(text(HEADING, *ROWS))[:-30], "", "the gzip file is damaged"),
         (b"\x1f\x8b" + bytes(100), "", "the gzip file is damaged"),
-        (gzip.compress(b""), "", "the gzip file holds nothing"),
+        (gzip.compress(b"", mtime=0), "", "the gzip file holds nothing"),
         (gzip.compress(gzip.compress(text(HEADING, *ROWS))), "", "neither text nor Parquet"),
     ],
 )
