@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nozzlewright.analysis.trace.falls import Falls
-from nozzlewright.analysis.trace.noise import Noise
+from nozzlewright.analysis.trace.noise import Noise, middle_of
 from nozzlewright.analysis.trace.strokes import Blocks, Stretch
 
 Floats = NDArray[np.float64]
@@ -64,6 +64,7 @@ def find_rests(
     # What stands lower than this is an empty line, not a held pressure.
     least = max(0.05 * high, 3e5, 6.0 * noise.sigma_pa)
     edges = [0, *(edge for stroke in strokes for edge in (stroke.start, stroke.stop)), count]
+    cuts = list(zip(others.top.tolist(), others.bottom.tolist(), strict=True))
     found = []
     for begin, end in zip(edges[::2], edges[1::2], strict=True):
         first = int(blocks.first[min(begin, count - 1)])
@@ -72,11 +73,12 @@ def find_rests(
             late = openings.bottom[(openings.bottom >= first - 2) & (openings.top < last)]
             settled = time_s[max(first, int(late.max()) if late.size else first)] + AFTER_STROKE_S
             first = int(np.searchsorted(time_s, settled))
-        cuts = others.top[(others.top > first) & (others.top < last)]
         # A valve that settles while it is being shut makes a fall early in the rest; it is over
         # soon, and the decay goes on below it.
-        for piece_start, piece_stop in _pieces(first, last, cuts, others):
+        for piece_start, piece_stop in _pieces(first, last, cuts):
             if _is_pause(time_s, pressure, piece_start, piece_stop):
+                continue
+            if float(pressure[piece_start : piece_start + 64].max()) < least:
                 continue
             rest = _trimmed(time_s, pressure, piece_start, piece_stop, least, noise)
             if rest is not None:
@@ -84,13 +86,14 @@ def find_rests(
     return found
 
 
-def _pieces(first: int, last: int, cuts: NDArray[np.intp], others: Falls) -> list[tuple[int, int]]:
+def _pieces(first: int, last: int, cuts: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the stretches that other falls, as (top, bottom), leave of [first, last)."""
     pieces = []
     start = first
-    for top, bottom in zip(others.top, others.bottom, strict=True):
-        if top in cuts:
-            pieces.append((start, int(top)))
-            start = int(bottom) + 1
+    for top, bottom in cuts:
+        if first < top < last:
+            pieces.append((start, top))
+            start = bottom + 1
     pieces.append((start, last))
     return [(a, b) for a, b in pieces if b - a >= 4]
 
@@ -141,8 +144,8 @@ def _release(t: Floats, p: Floats, grain: float) -> int:
         return count
     rate = -np.diff(p) / np.diff(t)
     peak = 4 + int(np.argmax(rate[4:]))  # the first moments may still settle
-    limit = 4.0 * max(float(np.median(rate[:peak])), 0.0)
-    limit += 3.0 * grain * np.sqrt(2.0) / float(np.median(np.diff(t)))
+    limit = 4.0 * max(middle_of(rate[:peak]), 0.0)
+    limit += 3.0 * grain * np.sqrt(2.0) / middle_of(np.diff(t))
     if rate[peak] <= limit or p[-1] > 0.5 * p[peak]:
         return count
     calm = np.flatnonzero(rate[:peak] <= limit)

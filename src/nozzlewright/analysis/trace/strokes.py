@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nozzlewright.analysis.trace.falls import LONGEST_FALL_S, Falls, runs
-from nozzlewright.analysis.trace.noise import Noise
+from nozzlewright.analysis.trace.noise import Noise, middle_of
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -180,7 +180,7 @@ def delivering(blocks: Blocks, noise: Noise) -> tuple[list[Stretch], Floats]:
         slow_rate = _rate(blocks.delivered_pa, blocks.time_s, long)
         slow_limit = max(LEAST_RATE_PA_PER_S, limit * short / long)
         for start, stop in zip(*runs(slow_rate > slow_limit), strict=True):
-            usual = float(np.median(slow_rate[start:stop]))
+            usual = middle_of(slow_rate[start:stop])
             if usual < CLEAR_OF_NOISE * seen_from:
                 # Holes much shorter than the reach are noise: no pause could show in them.
                 active[start:stop] = False
