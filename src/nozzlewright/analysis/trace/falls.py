@@ -23,8 +23,9 @@ LEAST_FALL_SHARE = 0.012
 """Smallest fall, as a share of the pressure, that counts as an opening."""
 RINGING_S = 0.1
 """Time after a fall within which a long line may still ring."""
-SWINGS_S = 0.009
-"""Time after a fall within which the first swings of the line come."""
+SWING = 1.45
+"""Time of a rise over that of the fall after it, below which both are one swing of the line."""
+
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,8 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
 
     Soon after a fall, a new top counts only if it comes back near the level of the last one:
     ringing swings about the closing pressure and dies away, a new lift-off happens where the
-    last one did. On a quick rise the first swings climb with it; they are told by their size.
+    last one did. Where the swings are large or climb with a quick rise, they are told by their
+    shape.
     """
     if len(falls) < 2:
         return falls
@@ -137,11 +139,14 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
     lowest: list[int] = [0]
     for i in range(1, len(tops)):
         fall = top_pa[first[-1]] - bottom_pa[lowest[-1]]
-        after_s = tops[i] - bottoms[lowest[-1]]
+        soon = tops[i] - bottoms[lowest[-1]] < RINGING_S
         short_of = top_pa[first[-1]] - top_pa[i]
         size = top_pa[i] - bottom_pa[i]
-        rings = after_s < RINGING_S and short_of > 0.45 * fall
-        rings |= after_s < SWINGS_S and short_of > 0.15 * fall and size < 0.4 * fall
+        # The pump lifts a line more slowly than a needle empties it; a swing goes up as it goes
+        # down.
+        as_quick = tops[i] - bottoms[i - 1] < SWING * (bottoms[i] - tops[i])
+        smaller = short_of > 0.15 * fall and size < 0.65 * fall
+        rings = soon and (short_of > 0.45 * fall or (smaller and as_quick))
         # A swing just before a lift-off finds the top of the lift-off itself.
         same = tops[i] == tops[first[-1]]
         if not (rings or same):
