@@ -44,7 +44,7 @@ def judgement_as_text(report: SetReport) -> str:
     """Return the report as a summary for the terminal."""
     lines = [report.title + ("  (invented example)" if report.invented else ""), report.headline]
     spread = report.spread
-    apart = f"{spread.value.text} ({spread.limit}): {spread.outcome}{_chance(spread.probability)}"
+    apart = f"{spread.value.text}, {spread.limit}: {spread.outcome}{_chance(spread.probability)}"
     lines += ["", *_wrapped(f"Spread of opening pressure: {apart}", "", 2)]
     if spread.odd_one_out:
         lines += _wrapped(spread.odd_one_out, "  ")
@@ -77,7 +77,7 @@ def _injector_lines(page: InjectorPage, told: set[str]) -> list[str]:
 def _action_lines(number: int, action: ActionText, told: set[str]) -> list[str]:
     """Return an action with its cautions; a caution that was told in full is called to mind."""
     lines = _wrapped(f"{number}. {action.do} ({action.why})", "  ", 5)
-    if action.predicted:
+    if action.predicted and action.predicted not in action.do:
         lines += _wrapped(f"Expect {action.predicted}", "     ")
     for text in action.warnings:
         lines += _wrapped(f"! {text}", "     ", 7)

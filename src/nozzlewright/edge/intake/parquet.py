@@ -28,6 +28,9 @@ MOST_ROWS = 200_000_000
 """Eleven hours at 5 kHz; a small file can claim any number of rows."""
 
 
+_BATCH_ROWS = 1 << 18
+
+
 def is_parquet(head: bytes) -> bool:
     """Return whether the bytes begin a Parquet file."""
     return head.startswith(b"PAR1")
@@ -58,7 +61,10 @@ def read_parquet(source: Source, hints: Hints) -> RawTrace:
                     f"the file holds {rows} rows, more than the {MOST_ROWS} that are read",
                     "Cut it into sessions, one injector each",
                 )
-            return notes.onto(_read(file, schema, hints, notes))
+            read = notes.onto(_read(file, schema, hints, notes))
+            # What the columns took on the way is given back before anything is made of them.
+            pa.default_memory_pool().release_unused()
+            return read
     except (pa.ArrowException, OSError, EOFError) as error:
         reason = str(error).split("\n")[0][:120]
         raise source.fault(
@@ -90,7 +96,7 @@ def _read(file: pq.ParquetFile, schema: pa.Schema, hints: Hints, notes: RawNotes
             "one column cannot hold both time and pressure", "Name two columns that differ"
         )
     notes.history.append("Read as Parquet")
-    values = _numbers(_column(file, fields[pressure].name), fields[pressure].type)
+    values = _numbers(file, fields[pressure].name)
     clock = False
     if time is None:
         if rate is None:
@@ -120,7 +126,7 @@ def _read(file: pq.ParquetFile, schema: pa.Schema, hints: Hints, notes: RawNotes
             own if own is not None and own.about is About.TIME else remarks.time_unit
         )
         name = f"column '{fields[time].name}'"
-        raw = _numbers(_column(file, fields[time].name), fields[time].type)
+        raw = _numbers(file, fields[time].name)
         time_s, unit_text, clock = to_seconds(raw, "point", time_unit, name, notes)
         said = f"from {name} in {unit_text}"
     else:
@@ -136,10 +142,15 @@ def _column(file: pq.ParquetFile, name: str) -> pa.ChunkedArray:
     return file.read(columns=[name]).column(0)
 
 
-def _numbers(column: pa.ChunkedArray, kind: pa.DataType) -> NDArray[np.float64]:
-    if kind != pa.float64():
-        column = column.cast(pa.float64(), safe=False)
-    return np.asarray(column.to_numpy(), dtype=np.float64)
+def _numbers(file: pq.ParquetFile, name: str) -> NDArray[np.float64]:
+    """Return a column as numbers, NaN where it has none, shape (N,); read piece by piece."""
+    values = np.empty(file.metadata.num_rows)
+    filled = 0
+    for batch in file.iter_batches(_BATCH_ROWS, columns=[name]):
+        piece = batch.column(0).cast(pa.float64(), safe=False)
+        values[filled : filled + len(piece)] = piece.to_numpy(zero_copy_only=False)
+        filled += len(piece)
+    return values[:filled]
 
 
 def _kind(kind: pa.DataType) -> CellKind:
