@@ -129,8 +129,9 @@ class _Scene:
         self.lifts: LiftOffs = measure_openings(
             time_s, pressure, self.openings, noise, self.interval_s
         )
+        # A touch of the lever is no stroke, but it ends a hold all the same.
         self.rests = find_rests(
-            time_s, pressure, self.blocks, self.stretches, self.openings, others, noise
+            time_s, pressure, self.blocks, stretches, self.openings, others, noise
         )
 
 
