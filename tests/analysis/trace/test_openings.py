@@ -184,7 +184,9 @@ def test_a_line_that_rings_clearly_is_named(rival):
     assert "line ringing" in [one.name for one in read_trace(session.recording()).cautions]
 
 
-TWO_SPRINGS = BenchConditions(geometry=NozzleGeometry(two_spring=True))
+TWO_SPRINGS = BenchConditions(
+    geometry=NozzleGeometry(two_spring=True), gauge=Gauge(time_constant_s=3e-4)
+)
 
 
 def two_spring(rival, number, *extra):
