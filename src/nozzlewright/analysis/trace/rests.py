@@ -117,7 +117,9 @@ def _trimmed(
     low = np.flatnonzero(p < max(least_pa if p[0] < 2.0 * least_pa else 0.0, 0.02 * p[0], 1e5))
     if low.size:
         keep = int(low[0])
-    keep = min(keep, _release(t, p, noise.sigma_pa / np.sqrt(size)))
+    grain = noise.sigma_pa / np.sqrt(size)
+    keep = min(keep, _release(t, p, grain))
+    keep = _before_the_end(t[:keep], p[:keep], grain)
     if keep < 4 or p[0] < least_pa:
         return None
     end = start + keep * size if keep < count else stop
@@ -150,6 +152,25 @@ def _release(t: Floats, p: Floats, grain: float) -> int:
         return count
     calm = np.flatnonzero(rate[:peak] <= limit)
     return int(calm[-1]) if calm.size else 0
+
+
+def _before_the_end(t: Floats, p: Floats, grain: float) -> int:
+    """Return where a valve that is opened slowly first shows at the end of a decay.
+
+    The last tenth is looked at from behind, for as long as the pressure falls by half as fast
+    again as in the tenth before it, where a leak would have fallen more slowly.
+    """
+    count = p.size
+    tenth = count // 10
+    if tenth < 3:
+        return count
+    rate = -np.diff(p) / np.diff(t)
+    usual = middle_of(rate[-2 * tenth : -tenth])
+    limit = 1.5 * max(usual, 0.0) + 4.0 * grain * np.sqrt(2.0) / middle_of(np.diff(t))
+    touched = np.flatnonzero(rate[-tenth:] > limit)
+    if touched.size < 2 or touched[-1] < tenth - 2:
+        return count  # nothing, or a speck that is over before the end
+    return count - tenth + int(touched[0]) - 1
 
 
 def covered_share(rest: Rest, window: tuple[float, float]) -> float:
