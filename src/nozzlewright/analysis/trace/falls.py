@@ -23,9 +23,16 @@ LEAST_FALL_SHARE = 0.012
 """Smallest fall, as a share of the pressure, that counts as an opening."""
 RINGING_S = 0.1
 """Time after a fall within which a long line may still ring."""
+BEFORE_S = 0.01
+"""Time before a fall over which the pump's rise is taken."""
+LEAST_RAMP_PA_PER_S = 3e7
+"""Rise that a pump may come to within an opening or two, [Pa/s]."""
+HALF_SWING_S = 0.006
+"""Longest rise of a line that rings."""
+QUICKER = 6.0
+"""How many times quicker than the pump's rise no pump becomes in a tenth of a second."""
 SWING = 1.45
 """Time of a rise over that of the fall after it, below which both are one swing of the line."""
-
 
 
 @dataclass(frozen=True)
@@ -93,7 +100,7 @@ def find_falls(time_s: Floats, pressure: Floats, noise: Noise, interval_s: float
     bottom = _argbest(pressure, stops - 1, bottom_end, lowest=True)
     falls = Falls(top, bottom, pressure[top], pressure[bottom])
     big = falls.size_pa > np.maximum(threshold, LEAST_FALL_SHARE * falls.top_pa)
-    return _merged(falls.take(big), time_s)
+    return _merged(falls.take(big), time_s, pressure, interval_s)
 
 
 def _none() -> Falls:
@@ -123,16 +130,17 @@ def _argbest(values: Floats, start: Indices, stop: Indices, *, lowest: bool) -> 
     return np.asarray(index[np.arange(start.size), best])
 
 
-def _merged(falls: Falls, time_s: Floats) -> Falls:
+def _merged(falls: Falls, time_s: Floats, pressure: Floats, interval_s: float) -> Falls:
     """Join what one opening left behind: the ringing of the line after it.
 
-    Soon after a fall, a new top counts only if it comes back near the level of the last one:
-    ringing swings about the closing pressure and dies away, a new lift-off happens where the
-    last one did. Where the swings are large or climb with a quick rise, they are told by their
-    shape.
+    Ringing swings about the closing pressure and dies away, a new lift-off happens where the last
+    one did. So what soon follows a fall and stays well under its top is ringing; what stays but a
+    little under it is ringing if it rises as no pump could: many times quicker than the pressure
+    did before the fall, or no slower than it then falls.
     """
     if len(falls) < 2:
         return falls
+    ramp = _ramps(falls, time_s, pressure, interval_s).tolist()
     tops, bottoms = time_s[falls.top].tolist(), time_s[falls.bottom].tolist()
     top_pa, bottom_pa = falls.top_pa.tolist(), falls.bottom_pa.tolist()
     first: list[int] = [0]
@@ -140,13 +148,18 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
     for i in range(1, len(tops)):
         fall = top_pa[first[-1]] - bottom_pa[lowest[-1]]
         soon = tops[i] - bottoms[lowest[-1]] < RINGING_S
-        short_of = top_pa[first[-1]] - top_pa[i]
-        size = top_pa[i] - bottom_pa[i]
-        # The pump lifts a line more slowly than a needle empties it; a swing goes up as it goes
-        # down.
-        as_quick = tops[i] - bottoms[i - 1] < SWING * (bottoms[i] - tops[i])
-        smaller = short_of > 0.15 * fall and size < 0.65 * fall
-        rings = soon and (short_of > 0.45 * fall or (smaller and as_quick))
+        short_of = (top_pa[first[-1]] - top_pa[i]) / fall
+        size = (top_pa[i] - bottom_pa[i]) / fall
+        rise_s = max(tops[i] - bottoms[i - 1], 1e-9)
+        too_quick = 5.0 * interval_s < rise_s < HALF_SWING_S and (
+            top_pa[i] - bottom_pa[i - 1] > QUICKER * ramp[first[-1]] * rise_s
+        )
+        swings = rise_s < SWING * (bottoms[i] - tops[i])
+        rings = soon and (
+            short_of > 0.45
+            or (short_of > 0.15 and size < 0.65 and swings)
+            or (short_of > 0.04 and size < 0.95 and too_quick)
+        )
         # A swing just before a lift-off finds the top of the lift-off itself.
         same = tops[i] == tops[first[-1]]
         if not (rings or same):
@@ -156,3 +169,11 @@ def _merged(falls: Falls, time_s: Floats) -> Falls:
             lowest[-1] = i
     keep, low = np.array(first), np.array(lowest)
     return Falls(falls.top[keep], falls.bottom[low], falls.top_pa[keep], falls.bottom_pa[low])
+
+
+def _ramps(falls: Falls, time_s: Floats, pressure: Floats, interval_s: float) -> Floats:
+    """Return how fast the pressure rose before each fall, at the least the slowest stroke."""
+    before = np.concatenate(([0], falls.bottom[:-1]))
+    start = np.maximum(before, falls.top - max(2, round(BEFORE_S / interval_s)))
+    span = np.maximum(time_s[falls.top] - time_s[start], interval_s)
+    return np.maximum((falls.top_pa - pressure[start]) / span, LEAST_RAMP_PA_PER_S)
