@@ -76,6 +76,10 @@ wave runs to the gauge and back; nobody can part these by ear or gauge. On a rin
 that follow the last closing within this time count as one."""
 
 
+SAMPLES_PER_OPENING = 5.0
+"""From one opening to the next; at 1 kHz openings less than 5 ms apart cannot be told."""
+
+
 def recorded(session, *, zero_pa=0.0, gain=0.0):
     kept = np.isfinite(session.pressure_pa)
     pressure = (session.pressure_pa[kept] - zero_pa) / (1.0 + gain)
@@ -123,9 +127,17 @@ def told(measured):
     }
 
 
-def distinct(openings, *, line_rings):
-    """Count openings whose fall shows; on a line that rings, those of one burst as one."""
-    seen = [one for one in openings if one["distinct"]]
+def fall_pa(opening):
+    return opening["peak_pa"] - opening["minimum_pa"]
+
+
+def distinct(openings, usual_pa, *, line_rings):
+    """Count openings whose fall shows; on a line that rings, those of one burst as one.
+
+    The needle of a sticking injector may lift early once and take a fall of less than a third of
+    the usual, which is no pop.
+    """
+    seen = [one for one in openings if one["distinct"] and fall_pa(one) > usual_pa / 3.0]
     if not line_rings:
         return len(seen)
     count, last = 0, -np.inf
@@ -144,10 +156,20 @@ def floats(session, stroke, openings):
     inside = (t > stroke["start_s"]) & (t < stroke["end_s"])
     for one in openings:
         inside &= (t < one["time_s"] - 0.002) | (t > one["closing_time_s"] + 0.008)
-    reach = max(1, int(np.searchsorted(t, t[0] + 0.01)))
-    drop = p[:-reach] - p[reach:]
-    both = inside[:-reach] & inside[reach:]
-    return bool(np.any(drop[both] > np.maximum(1.5 * BAR, 0.015 * p[:-reach][both])))
+    samples = np.flatnonzero(inside)
+    for reach in range(2, 11):
+        ahead = samples[samples + reach < p.size] + reach
+        here = ahead - reach
+        drop = np.where(inside[ahead], p[here] - p[ahead], 0.0)
+        if np.any(drop > np.maximum(1.5 * BAR, 0.015 * p[here])):
+            return True
+    return False
+
+
+def too_quick(sensor, openings):
+    """Whether openings follow one another within fewer samples than show a rise and a fall."""
+    gaps = np.diff([one["time_s"] for one in openings])
+    return sensor.rate_hz <= 1000.0 and bool(np.any(gaps * sensor.rate_hz < SAMPLES_PER_OPENING))
 
 
 def shown_fall(drawn, window, hold):
@@ -243,6 +265,9 @@ def round_trip(number):
     slow = {one["index"] for one in truth["strokes"] if one["kind"] == "slow"}
     lifts = [o["lift_off_pa"] for o in truth["openings"] if o["stroke"] in slow]
     at_reference = truth["drop_times"][0]["at_reference_s"]
+    usual = float(np.quantile([fall_pa(o) for o in truth["openings"]] or [0.0], 0.75))
+    if drawn.kind != "sticking needle":
+        usual = 0.0
     counts = []
     for stroke in truth["strokes"]:
         mine = [one for one in truth["openings"] if one["stroke"] == stroke["index"]]
@@ -250,8 +275,9 @@ def round_trip(number):
             stroke["start_s"] - 0.02 <= one.time_s <= stroke["end_s"] + 0.02
             for one in found.openings
         )
-        true = distinct(mine, line_rings=drawn.kind == "line ringing")
-        counts.append((stroke["kind"], true, read, floats(drawn.session, stroke, mine)))
+        true = distinct(mine, usual, line_rings=drawn.kind == "line ringing")
+        lost = floats(drawn.session, stroke, mine) or too_quick(sensor, mine)
+        counts.append((stroke["kind"], true, read, lost))
     return {
         "number": number,
         "kind": drawn.kind,
@@ -339,8 +365,8 @@ def test_the_opening_pressure_comes_back_within_half_a_bar_or_three_per_mille(ch
             continue
         error = opening["value"] - row["gauge_error_pa"] - row["true_opening_pa"]
         # Strokes in which the needle floated look slow: then the interval must hold the truth.
-        floated = any(swings for *_, swings in row["counts"])
-        if abs(error) > allowed_opening_pa(row) and not (floated and covers_opening(row)):
+        lost = any(lost for *_, lost in row["counts"])
+        if abs(error) > allowed_opening_pa(row) and not (lost and covers_opening(row)):
             wrong.append(f"{name(row)}: {error / BAR:+.2f} bar")
     assert wrong == []
 
@@ -381,8 +407,8 @@ def test_a_gauge_that_cannot_show_the_opening_is_said_not_to(chunk_of, chunk):
 
 def counts_asked(row):
     """Strokes of a session whose openings can be counted, with their index."""
-    for index, (kind, true, found, floated) in enumerate(row["counts"]):
-        asked = row["kind"] not in UNCOUNTABLE and not floated
+    for index, (kind, true, found, lost) in enumerate(row["counts"]):
+        asked = row["kind"] not in UNCOUNTABLE and not lost
         # Hard strokes of a two-spring holder pass the second stage without closing; quick strokes
         # on a ringing line lift off again before the line is calm.
         asked &= row["kind"] != "two-spring" or kind != "hard"
@@ -433,12 +459,7 @@ def test_the_drop_time_as_shown_comes_back_within_half_a_per_cent(chunk_of, chun
     assert wrong == []
 
 
-QUICK_FALL_S = 10.0
-"""A fall through the window that takes less than some three times the 1 to 4 s in which oil and
-walls come to one temperature: leak and heat have then nearly one shape."""
-
-
-def errors_at_reference(sessions, key, *, quick):
+def errors_at_reference(sessions, key):
     """Relative errors of the drop time at reference where rig and fluid were known.
 
     Without a blank-plug hold the rig is not known (the reading then says so). A hold that was cut
@@ -451,38 +472,21 @@ def errors_at_reference(sessions, key, *, quick):
         if row["blank"]
         and "value" in row[key]
         and row["true_shown_s"] is not None
-        and (row["true_shown_s"] < QUICK_FALL_S) == quick
         and row["kind"] not in ("trapped air", "empty line", "slow gauge", "hold cut short")
     }
 
 
-def told_of(errors):
-    worst = sorted(errors.items(), key=lambda item: -abs(item[1]))[:10]
+def test_the_drop_time_at_reference_is_right_within_five_per_cent(sessions):
+    errors = errors_at_reference(sessions, "at_reference_known")
+    assert len(errors) >= 120
     within = np.mean([abs(error) <= 0.05 for error in errors.values()])
-    return f"{within:.1%} of {len(errors)} within 5 %; worst: " + "; ".join(
+    worst = sorted(errors.items(), key=lambda item: -abs(item[1]))[:10]
+    report = f"{within:.1%} of {len(errors)} within 5 %; worst: " + "; ".join(
         f"{where} {error:+.1%}" for where, error in worst
     )
-
-
-def test_the_drop_time_at_reference_is_right_within_five_per_cent(sessions):
-    errors = errors_at_reference(sessions, "at_reference_known", quick=False)
-    assert len(errors) >= 80
-    within = np.mean([abs(error) <= 0.05 for error in errors.values()])
-    assert within >= 0.97, told_of(errors)
-
-
-def test_a_quick_drop_at_reference_is_right_within_ten_per_cent_or_says_how_far_it_may_be(sessions):
-    errors = errors_at_reference(sessions, "at_reference_known", quick=True)
-    assert len(errors) >= 20
-    admitted = {
-        name(row): row["at_reference_known"]["interval"][0]
-        <= row["true_at_reference_s"]
-        <= row["at_reference_known"]["interval"][1]
-        for row in sessions
-        if name(row) in errors
-    }
-    good = [abs(error) <= 0.10 or admitted[where] for where, error in errors.items()]
-    assert np.mean(good) >= 0.9, told_of(errors)
+    # The few others are quick falls, in which leak and heat have nearly one shape.
+    assert within >= 0.95, report
+    assert np.median(np.abs(list(errors.values()))) <= 0.02, report
 
 
 def share_covered(row):
@@ -524,14 +528,7 @@ def test_intervals_of_the_drop_time_cover_the_truth_as_often_as_they_state(sessi
     assert 0.92 <= share <= 0.98, f"{share:.1%} of {len(held)} cover; missed: {missed}"
 
 
-COLD_LINE = pytest.mark.xfail(
-    strict=False,
-    reason="session 196: a quick fall right after another finds the oil colder than the walls; the "
-    "fit takes the leak's own bend for heat of pumping, and the time comes out a third too long",
-)
-
-
-@pytest.mark.parametrize("test", ["opening", pytest.param("drop", marks=COLD_LINE)])
+@pytest.mark.parametrize("test", ["opening", "drop"])
 def test_nothing_passes_whose_truth_lies_beyond_the_guard_band(sessions, test):
     # At the limit itself one pass in twenty is what the rule allows (ISO 14253-1, 95 %).
     def usable(row):
