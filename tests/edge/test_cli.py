@@ -326,3 +326,19 @@ def test_help_loads_no_library():
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
     )
     assert done.stdout == "[]\n"
+
+
+def test_a_fault_of_the_program_itself_is_told_without_a_traceback(monkeypatch, capsys, tmp_path):
+    from nozzlewright.edge import cli, wiring
+
+    def breaks(*_args, **_kwargs):
+        raise ZeroDivisionError("a sum nobody thought of")
+
+    monkeypatch.setattr(wiring, "read_file", breaks)
+    status = cli.main(["read", str(tmp_path / "recording.csv")])
+
+    said = capsys.readouterr().err
+    assert status == 70
+    assert "a fault in nozzlewright itself (ZeroDivisionError: a sum nobody thought of)" in said
+    assert "report" in said
+    assert "Traceback" not in said

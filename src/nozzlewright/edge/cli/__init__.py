@@ -93,7 +93,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 if all went well, 2 if the input cannot be used, 130 if it was stopped from the keyboard
+        0 if all went well, 2 if the input cannot be used, 70 if nozzlewright itself is at fault
+        (EX_SOFTWARE of sysexits.h), 130 if it was stopped from the keyboard
     """
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -132,4 +133,12 @@ def _run(arguments: Sequence[str] | None) -> int:
         for line in str(fault).splitlines():
             print(f"nozzlewright: {line}", file=sys.stderr)
         return 2
+    except (BrokenPipeError, KeyboardInterrupt):
+        raise
+    except Exception as fault:  # noqa: BLE001 - the last door before a person
+        # Ours, not the user's; a person at the bench is still never shown a traceback.
+        said = f"{type(fault).__name__}: {fault}".splitlines()[0][:200]
+        print(f"nozzlewright: a fault in nozzlewright itself ({said})", file=sys.stderr)
+        print("nozzlewright: please report it with the files that were read", file=sys.stderr)
+        return 70
     return status

@@ -28,7 +28,8 @@ HIGHEST_PRESSURE_PA = 6e7
 """Beyond the gauges of hand-lever rigs (commonly 400 or 600 bar), [Pa]; common practice."""
 LONGEST_USABLE_S = 1e7
 """Four months; what spans more is no session but a damaged time."""
-HIGHEST_USABLE_PA = 1e12
+HIGHEST_USABLE_PA = 1e9
+"""Ten thousand bar; no gauge of any bench shows more."""
 GAP_FACTOR = 3.0
 """A step in time that is this many times the usual one is a gap."""
 JITTER_SHARE = 0.2
