@@ -17,6 +17,7 @@ from nozzlewright.bench import (
     ChatterGrade,
     Condition,
     DropWindow,
+    EngineSet,
     FitterObservations,
     Gauge,
     NozzleGeometry,
@@ -97,7 +98,7 @@ def bench_test(opening_bar: float, **changes) -> SittingEvidence:
 
 
 def handed_in(*injectors: InjectorEvidence, condition: Condition = Condition.USED) -> SetEvidence:
-    return SetEvidence(
+    booked = EngineSet(
         title="Invented set",
         engine="invented",
         customer="",
@@ -107,9 +108,9 @@ def handed_in(*injectors: InjectorEvidence, condition: Condition = Condition.USE
         condition=condition,
         invented=True,
         symptoms="",
-        conditions=CONDITIONS,
-        injectors=injectors,
+        injectors=(),
     )
+    return SetEvidence(booked, CONDITIONS, injectors)
 
 
 def judged(*injectors: InjectorEvidence, condition: Condition = Condition.USED):

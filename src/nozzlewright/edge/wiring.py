@@ -182,19 +182,7 @@ def _handed_in(files: SetFolder, blanks: dict[Path, Recording], tell: Tell) -> S
                 as_left=_sitting(injector.as_left, blanks),
             )
         )
-    return SetEvidence(
-        title=files.title,
-        engine=files.engine,
-        customer=files.customer,
-        workshop=files.workshop,
-        fitter=files.fitter,
-        date=files.date,
-        condition=files.condition,
-        invented=files.invented,
-        symptoms=files.symptoms,
-        conditions=files.conditions,
-        injectors=tuple(injectors),
-    )
+    return SetEvidence(files.engine_set(()), files.conditions, tuple(injectors))
 
 
 def _sitting(files: SittingFiles | None, blanks: dict[Path, Recording]) -> SittingEvidence | None:

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from nozzlewright.errors import Fault, InputFault
 
 Array = NDArray[np.float64]
-ZERO_CELSIUS_K = 273.15
 
 
 @functools.cache

@@ -51,15 +51,8 @@ class InjectorEvidence:
 class SetEvidence:
     """A set as it was handed in: everything but what follows from it."""
 
-    title: str
-    engine: str
-    customer: str
-    workshop: str
-    fitter: str
-    date: str
-    condition: Condition
-    invented: bool
-    symptoms: str
+    booked: EngineSet
+    """Engine, customer, symptoms and the rest that was noted; its injectors are yet to be read."""
     conditions: BenchConditions
     """Of the bench on that day."""
     injectors: tuple[InjectorEvidence, ...]
@@ -94,6 +87,7 @@ def judge_the_set(
     tell : callable
         Is told what is being done, for a person who waits
     """
+    condition = handed_in.booked.condition
     injectors, leaks = [], RigLeaks()
     for injector in handed_in.injectors:
         tell(f"reading injector {injector.cylinder}")
@@ -102,21 +96,10 @@ def judge_the_set(
                 cylinder=injector.cylinder,
                 identity=injector.identity,
                 as_found=_tested(injector.as_found, sheet, Condition.USED, leaks),
-                as_left=_tested(injector.as_left, sheet, handed_in.condition, leaks),
+                as_left=_tested(injector.as_left, sheet, condition, leaks),
             )
         )
-    engine_set = EngineSet(
-        title=handed_in.title,
-        engine=handed_in.engine,
-        customer=handed_in.customer,
-        workshop=handed_in.workshop,
-        fitter=handed_in.fitter,
-        date=handed_in.date,
-        condition=handed_in.condition,
-        invented=handed_in.invented,
-        symptoms=handed_in.symptoms,
-        injectors=tuple(injectors),
-    )
+    engine_set = replace(handed_in.booked, injectors=tuple(injectors))
     tell("judging the set")
     verdict = judge_set(engine_set, sheet)
     advice = advise_set(verdict, sheet)
@@ -125,7 +108,7 @@ def judge_the_set(
         sheet,
         verdict,
         advice,
-        asked_by(sheet, handed_in.conditions, handed_in.condition),
+        asked_by(sheet, handed_in.conditions, condition),
         made_on,
     )
     return JudgedSet(engine_set, verdict, advice, report)

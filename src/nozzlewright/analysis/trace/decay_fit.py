@@ -148,10 +148,6 @@ class DecayLaw:
         solid, gas = self.compliance_line(pressure)
         return np.maximum(solid + air * gas, LEAST_COMPLIANCE)
 
-    def low_pressure_factor(self, growth: float) -> float:
-        """Return the conductance in the limit of low pressure over that at p_m."""
-        return 1.0 / self._factor_at_middle(growth)
-
     def leak_cubic(self, pressure: FloatArray) -> FloatArray:
         """Return the coefficients of the leak factor as a cubic in growth, shape (4, N).
 
