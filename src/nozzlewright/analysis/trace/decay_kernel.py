@@ -183,6 +183,21 @@ def solution(matrix: Any, right: Any) -> Any:
     return out
 
 
+def weighed(
+    z: Any, shown: Any, measured: Any, sigma: Any, prior_mean: Any, prior_sd: Any, out: Any
+) -> float:
+    """Fill the residuals of the bins, then of the priors; return the sum of their squares."""
+    bins = shown.size
+    cost = 0.0
+    for i in range(bins):
+        out[i] = (shown[i] - measured[i]) / sigma[i]
+        cost += out[i] * out[i]
+    for k in range(z.size):
+        out[bins + k] = (z[k] - prior_mean[k]) / prior_sd[k]
+        cost += out[bins + k] * out[bins + k]
+    return cost
+
+
 def descend(
     start: Any,
     scale: Any,
@@ -236,23 +251,15 @@ def descend(
     jacobian = np.zeros((rows, count))
     shown = np.empty(bins)
     damping, growth = 1e-3, 2.0
-    cost = -1.0
     steps = 0
     fresh = True
     gradient = np.zeros(count)
     normal = np.zeros((count, count))
+    curve(z * scale, count, cooling_s, heat_share, when, grid, pressure,
+          log_pressure, leak, leak_middle, solid, gas, shown)  # fmt: skip
+    cost = weighed(z, shown, measured, sigma, prior_mean, prior_sd, residual)
     while steps < most_steps:
         if fresh:
-            if cost < 0.0:
-                curve(z * scale, count, cooling_s, heat_share, when, grid, pressure,
-                      log_pressure, leak, leak_middle, solid, gas, shown)  # fmt: skip
-                cost = 0.0
-                for i in range(bins):
-                    residual[i] = (shown[i] - measured[i]) / sigma[i]
-                    cost += residual[i] * residual[i]
-                for k in range(count):
-                    residual[bins + k] = (z[k] - prior_mean[k]) / prior_sd[k]
-                    cost += residual[bins + k] * residual[bins + k]
             for k in range(count):
                 moved = z.copy()
                 forward = DERIVATIVE_STEP if z[k] + DERIVATIVE_STEP <= high[k] else -DERIVATIVE_STEP
@@ -291,13 +298,7 @@ def descend(
         candidate = np.minimum(np.maximum(z + move, low), high)
         curve(candidate * scale, count, cooling_s, heat_share, when, grid, pressure,
               log_pressure, leak, leak_middle, solid, gas, shown)  # fmt: skip
-        new_cost = 0.0
-        for i in range(bins):
-            trial[i] = (shown[i] - measured[i]) / sigma[i]
-            new_cost += trial[i] * trial[i]
-        for k in range(count):
-            trial[bins + k] = (candidate[k] - prior_mean[k]) / prior_sd[k]
-            new_cost += trial[bins + k] * trial[bins + k]
+        new_cost = weighed(candidate, shown, measured, sigma, prior_mean, prior_sd, trial)
         if new_cost < cost:
             gain = (cost - new_cost) / max(cost, 1e-30)
             z = candidate
@@ -317,7 +318,7 @@ def descend(
     return z, residual, jacobian, steps
 
 
-_INSIDE = (theta_table, place_of, pressure_of, solution)
+_INSIDE = (theta_table, place_of, pressure_of, solution, weighed)
 
 
 @functools.cache
