@@ -7,7 +7,14 @@
     │   ├── RecordingFault         a gauge recording or a hand reading
     │   ├── ConditionsFault        bench conditions (``bench.toml``)
     │   ├── SheetFault             a setting sheet
-    │   └── SetFault               a set folder (``set.toml``)
+    │   ├── SetFault               a set folder (``set.toml``)
+    │   └── UploadFault            a photo or file sent from a screen
+    ├── RecordFault                the record of the workshop
+    │   ├── NotAllowed             an entry that the trade forbids: mixed pairs, locked readings ...
+    │   ├── StoryMoved             somebody else has added to the story meanwhile
+    │   ├── IdTaken                an id that stands in the record with another content
+    │   └── EvidenceFault          a file of evidence that is missing or was altered
+    ├── InstrumentFault            a gauge that cannot be reached or understood
     └── UnitFault                  a unit that is unknown or ambiguous
 
 An :class:`InputFault` carries one or more :class:`Fault`, because a person who mends a sheet
@@ -63,6 +70,38 @@ class SheetFault(InputFault):
 
 class SetFault(InputFault):
     """A set folder that cannot be used."""
+
+
+class UploadFault(InputFault):
+    """A photo or file sent from a screen that cannot be used."""
+
+
+class RecordFault(NozzlewrightError):
+    """Something that the record of the workshop cannot take or give."""
+
+
+class NotAllowed(RecordFault):
+    """An entry that the rules of the trade forbid; says why and what to do instead."""
+
+    def __init__(self, what: str, remedy: str) -> None:
+        self.what, self.remedy = what, remedy
+        super().__init__(f"{what}. {remedy}")
+
+
+class StoryMoved(RecordFault):
+    """Somebody else has added to the story meanwhile; nothing was written."""
+
+
+class IdTaken(RecordFault):
+    """An id that stands in the record already, with another content."""
+
+
+class EvidenceFault(RecordFault):
+    """A file of evidence that is missing or is no longer what its name says."""
+
+
+class InstrumentFault(NozzlewrightError):
+    """A gauge that cannot be reached or understood; says what was tried and what to look at."""
 
 
 class UnitFault(NozzlewrightError):

@@ -1,0 +1,1 @@
+"""The record on disk: entries in a database, evidence in files named by their digest."""
