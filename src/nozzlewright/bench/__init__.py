@@ -38,8 +38,18 @@ from nozzlewright.bench.sheet import (
     SprayDemand,
     Torque,
 )
+from nozzlewright.bench.steps import (
+    TRADE_ORDER,
+    AddedStep,
+    Step,
+    StepKind,
+    StepPlan,
+    steps_of,
+)
 
 __all__ = [
+    "TRADE_ORDER",
+    "AddedStep",
     "Adjustment",
     "AsPrinted",
     "BackLeakageDemand",
@@ -71,10 +81,14 @@ __all__ = [
     "Severity",
     "SprayDemand",
     "SprayGrade",
+    "Step",
+    "StepKind",
+    "StepPlan",
     "Stroke",
     "StrokeKind",
     "TestSitting",
     "TipGrade",
     "TipWatch",
     "Torque",
+    "steps_of",
 ]

@@ -6,10 +6,11 @@ out is not judged.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from nozzlewright.bench.conditions import DropWindow, NozzleGeometry
+from nozzlewright.bench.steps import StepPlan
 from nozzlewright.measurement import Quantity
 
 
@@ -168,6 +169,8 @@ class SettingSheet:
     digest: str = ""
     leak_off: LeakOffDemand | None = None
     spread_printed: AsPrinted | None = None
+    steps: StepPlan = field(default_factory=StepPlan)
+    """Steps that it leaves out or adds."""
 
     def opening_band(self, condition: Condition) -> OpeningBand | None:
         """Return the band for new or for used parts."""

@@ -4,6 +4,8 @@
     One entry, and the chain of digests that holds them in order.
 ``story``
     What a job's entries add up to, and what may be added next.
+``plain``
+    Findings as JSON text, and back.
 """
 
 from nozzlewright.records.entry import (
@@ -17,15 +19,36 @@ from nozzlewright.records.entry import (
     from_payload,
     payload,
 )
+from nozzlewright.records.plain import findings_from, findings_text
+from nozzlewright.records.story import (
+    AS_FOUND,
+    AS_LEFT,
+    InjectorStory,
+    JobStory,
+    Standing,
+    admit,
+    resolved,
+    told,
+)
 
 __all__ = [
+    "AS_FOUND",
+    "AS_LEFT",
     "FIRST",
     "SHOP",
     "Draft",
     "Entry",
     "EntryKind",
+    "InjectorStory",
+    "JobStory",
+    "Standing",
+    "admit",
     "chained",
     "digest_of",
+    "findings_from",
+    "findings_text",
     "from_payload",
     "payload",
+    "resolved",
+    "told",
 ]

@@ -42,6 +42,8 @@ class EntryKind(StrEnum):
     TORQUED = "torqued"
     SETTING_CHANGED = "setting changed"
     VERDICT = "verdict"
+    SHELVED = "on the shelf"
+    """Taken out of the set: exchanged, or kept as a spare."""
     SECOND_PERSON = "second person"
     HANDED_OVER = "handed over"
     RUNNING_CHECK = "running check"

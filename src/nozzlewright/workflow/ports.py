@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
 
+from nozzlewright.bench import BenchConditions, SettingSheet
+from nozzlewright.capture import HandReadings, Recording
 from nozzlewright.records import Draft, Entry, EntryKind
 
 Clock = Callable[[], datetime]
@@ -79,8 +81,8 @@ class Records(Protocol):
             If an id stands in the record with another content.
         """
 
-    def story(self, story: str) -> list[Entry]:
-        """Return all entries of one story, in order."""
+    def story(self, story: str, *, after: int = 0) -> list[Entry]:
+        """Return the entries of one story with a number above `after`, in order."""
 
     def entry(self, entry_id: str) -> Entry | None:
         """Return one entry; None where there is none."""
@@ -112,6 +114,22 @@ class Records(Protocol):
 
     def payloads(self, after: int = 0) -> Iterator[tuple[int, str, str]]:
         """Yield (number, stored text, stored digest) in order, for verification."""
+
+
+class Readers(Protocol):
+    """Evidence, understood."""
+
+    def recording(self, digest: str) -> Recording:
+        """Return a gauge recording."""
+
+    def hand_card(self, digest: str) -> HandReadings:
+        """Return a card of hand readings."""
+
+    def sheet(self, digest: str) -> SettingSheet:
+        """Return a setting sheet."""
+
+    def conditions(self, digest: str) -> BenchConditions:
+        """Return bench conditions."""
 
 
 class EvidenceFolder(Protocol):

@@ -1,0 +1,61 @@
+"""Findings as JSON text, and back: what was measured is kept as it was understood then."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from nozzlewright.bench import GaugeFindings
+from nozzlewright.measurement import Cause
+
+if TYPE_CHECKING:
+    from cattrs.preconf.json import JsonConverter
+
+FORMAT = "nozzlewright findings 1"
+
+
+def findings_text(findings: GaugeFindings) -> str:
+    """Return findings as JSON text; nothing is rounded."""
+    return str(
+        _converter().dumps(
+            {"format": FORMAT, "findings": _converter().unstructure(findings)}, allow_nan=False
+        )
+    )
+
+
+def findings_from(text: str | bytes) -> GaugeFindings:
+    """Return the findings that a text holds.
+
+    Raises
+    ------
+    ValueError
+        If the text is not that of findings.
+    """
+    from cattrs import BaseValidationError
+
+    try:
+        data = _converter().loads(text, dict[str, Any])
+        if data.get("format") != FORMAT:
+            raise ValueError(f"its format is {data.get('format')!r}, not {FORMAT!r}")
+        return _converter().structure(data["findings"], GaugeFindings)
+    except (BaseValidationError, KeyError, TypeError) as fault:
+        raise ValueError(f"no findings can be read from it ({fault})") from fault
+
+
+@cache
+def _converter() -> JsonConverter:
+    from cattrs.preconf.json import make_converter
+
+    converter = make_converter()
+    parts = Mapping[Cause, float]
+
+    def as_pairs(contributions: Mapping[Cause, float]) -> list[list[Any]]:
+        return [[converter.unstructure(cause), part] for cause, part in contributions.items()]
+
+    def from_pairs(pairs: list[list[Any]], _: object) -> dict[Cause, float]:
+        return {converter.structure(cause, Cause): float(part) for cause, part in pairs}
+
+    converter.register_unstructure_hook_func(lambda kind: kind == parts, as_pairs)
+    converter.register_structure_hook_func(lambda kind: kind == parts, from_pairs)
+    return converter
