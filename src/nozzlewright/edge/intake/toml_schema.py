@@ -14,7 +14,7 @@ import difflib
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import UnionType
@@ -93,6 +93,15 @@ def dotted(location: Location) -> str:
     return text
 
 
+def _refusal(path: Path, fault: type[InputFault]) -> Callable[..., InputFault]:
+    name = path.name or str(path)
+
+    def refuse(what: str, remedy: str, line: int | None = None) -> InputFault:
+        return fault(Fault(what, name if line is None else f"{name}, line {line}", remedy))
+
+    return refuse
+
+
 def read_toml(path: Path, fault: type[InputFault]) -> TomlDocument:
     """Read a TOML file.
 
@@ -108,11 +117,7 @@ def read_toml(path: Path, fault: type[InputFault]) -> TomlDocument:
     InputFault
         If the file is missing, unreadable, too large, not UTF-8 or not TOML.
     """
-    name = path.name or str(path)
-
-    def refuse(what: str, remedy: str, line: int | None = None) -> InputFault:
-        return fault(Fault(what, name if line is None else f"{name}, line {line}", remedy))
-
+    refuse = _refusal(path, fault)
     try:
         if path.is_dir():
             raise refuse("this is a folder, not a file", "Name the TOML file itself")
@@ -124,6 +129,27 @@ def read_toml(path: Path, fault: type[InputFault]) -> TomlDocument:
         raise refuse(
             f"the file cannot be read ({error})", "Check the name and its rights"
         ) from None
+    return toml_document(path, raw, fault)
+
+
+def toml_document(path: Path, raw: bytes, fault: type[InputFault]) -> TomlDocument:
+    """Return the content of a TOML file, wherever it came from.
+
+    Parameters
+    ----------
+    path : Path
+        Name for the faults
+    raw : bytes
+        The content
+    fault : type of InputFault
+        Error to raise, so that each reader speaks in its own
+
+    Raises
+    ------
+    InputFault
+        If it is too large, not UTF-8 or not TOML.
+    """
+    refuse = _refusal(path, fault)
     if len(raw) > LARGEST_TOML_BYTES:
         raise refuse(
             f"the file is larger than {LARGEST_TOML_BYTES / 1e6:.0f} MB",
@@ -668,5 +694,6 @@ __all__ = [
     "shown",
     "spellings",
     "stated_pressure_unit",
+    "toml_document",
     "validated",
 ]
