@@ -91,7 +91,8 @@ SEG_SHUT = 7  # 1: pump valve shut off
 SEG_VALVE = 8  # effective area of the open release or slackened union, [m^2]
 SEG_VALVE_RAMP = 9  # time in which it is opened, [s]
 SEG_STOP = 10  # pressure at the gauge at which the hand stops, [Pa]; infinite: never
-N_SEGMENT = 11
+SEG_PIECE = 11  # 1: a piece of a longer push, its flow even, that goes on where the last one ended
+N_SEGMENT = 12
 
 # Slots of the state array.
 TIME = 0
@@ -148,11 +149,14 @@ MINIMUM_WATCH_S = 5.0e-3
 def lever_flow(seg: Any, t: float) -> float:
     """Flow that the moving plunger displaces at a time, [m^3/s].
 
-    A push with cosine ramps at both ends, and the hand's tremor on it.
+    A push with cosine ramps at both ends, and the hand's tremor on it; an even flow in a piece of
+    a push.
     """
+    length = seg[SEG_END] - seg[SEG_START]
+    if seg[SEG_PIECE] > 0.0:
+        return seg[SEG_VOLUME] / length  # type: ignore[no-any-return]
     if seg[SEG_VOLUME] <= 0.0 or t <= seg[SEG_START] or t >= seg[SEG_END]:
         return 0.0
-    length = seg[SEG_END] - seg[SEG_START]
     u = (t - seg[SEG_START]) / length
     ramp = seg[SEG_RAMP]
     shape = 1.0
@@ -443,8 +447,9 @@ def advance(
     current = count - 1 if state[LIFTED] > 0.0 else count
     preload = preloads[min(current, last)]
     friction = frictions[min(current, last)]
-    state[SWEPT] = 0.0
-    state[DELIVERING] = 0.0
+    if seg[SEG_PIECE] == 0.0:
+        state[SWEPT] = 0.0
+        state[DELIVERING] = 0.0
     if seg[SEG_VOLUME] > 0.0 and par[VOLUME_CHAMBER] <= 0.0:
         state[DELIVERING] = 1.0
     trial = state.copy()

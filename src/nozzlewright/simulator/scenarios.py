@@ -419,7 +419,7 @@ def _drawn_script(
     return (*acts, *holds, Release(float(rng.uniform(1.0, 2.0))))
 
 
-def _tip_grade(leaked_m3: float) -> TipGrade:
+def tip_grade(leaked_m3: float) -> TipGrade:
     """Return what a fitter would see of so much oil; a drop that hangs is some 10 mm3."""
     if leaked_m3 < 0.5e-9:
         return TipGrade.DRY
@@ -446,7 +446,7 @@ def _as_known(
         mean = 0.5 * (hold["start_pa"] + hold["end_pa"])
         leaked = session.truth["seat_leak_conductance_m3_per_s_pa"] * mean
         leaked *= hold["end_s"] - hold["start_s"]
-        watches[hold["kind"]] = TipWatch(grade=_tip_grade(leaked))
+        watches[hold["kind"]] = TipWatch(grade=tip_grade(leaked))
     reference = setup.reference_compliance
     sitting = f"pretend-{int(rng.integers(1_000_000)):06d}"
     fluid_name, rig_name = f"oil of {sitting}", f"rig of {sitting}"
