@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from nozzlewright.bench import GaugeFindings
 from nozzlewright.measurement import Cause
+from nozzlewright.said import as_data, from_data
 
 if TYPE_CHECKING:
     from cattrs.preconf.json import JsonConverter
@@ -56,6 +57,9 @@ def _converter() -> JsonConverter:
     def from_pairs(pairs: list[list[Any]], _: object) -> dict[Cause, float]:
         return {converter.structure(cause, Cause): float(part) for cause, part in pairs}
 
+    # A message keeps its template, so that it can be said in another language later.
+    converter.register_unstructure_hook(str, as_data)
+    converter.register_structure_hook(str, lambda data, _: from_data(data))
     converter.register_unstructure_hook_func(lambda kind: kind == parts, as_pairs)
     converter.register_structure_hook_func(lambda kind: kind == parts, from_pairs)
     return converter

@@ -433,9 +433,7 @@ def _admit_correction(story: JobStory, draft: Draft) -> None:
     if one is None:
         return
     if aim.kind is EntryKind.TAGGED and draft.kind is EntryKind.WITHDRAWN and len(one.done):
-        raise NotAllowed(
-            f"injector {one.cylinder} has been worked on", "Put the tag right instead"
-        )
+        raise NotAllowed(f"injector {one.cylinder} has been worked on", "Put the tag right instead")
     as_found = aim.body.get("sitting") == AS_FOUND or aim.body.get("step") == AS_FOUND_STEP
     if one.changed and as_found and aim.kind in {EntryKind.TEST, EntryKind.SEEN}:
         raise NotAllowed(

@@ -4,6 +4,12 @@
     What a recording or a card of readings shows.
 ``judge_set``
     Verdicts, next actions and report of an engine's set.
+``workshop``
+    The acts of a workshop on its record, and what its screens ask of it.
+``sitting``
+    Several tests of one injector taken together.
+``ports``
+    What the acts need of the world.
 """
 
 from nozzlewright.workflow.judge_set import (
@@ -12,17 +18,24 @@ from nozzlewright.workflow.judge_set import (
     SetEvidence,
     SittingEvidence,
     asked_by,
+    judge_tested_set,
     judge_the_set,
 )
 from nozzlewright.workflow.read_gauge import Evidence, read_gauge
+from nozzlewright.workflow.workshop import NewTest, RigState, SheetRow, Workshop
 
 __all__ = [
     "Evidence",
     "InjectorEvidence",
     "JudgedSet",
+    "NewTest",
+    "RigState",
     "SetEvidence",
+    "SheetRow",
     "SittingEvidence",
+    "Workshop",
     "asked_by",
+    "judge_tested_set",
     "judge_the_set",
     "read_gauge",
 ]

@@ -99,8 +99,27 @@ def judge_the_set(
                 as_left=_tested(injector.as_left, sheet, condition, leaks),
             )
         )
-    engine_set = replace(handed_in.booked, injectors=tuple(injectors))
     tell("judging the set")
+    engine_set = replace(handed_in.booked, injectors=tuple(injectors))
+    return judge_tested_set(engine_set, sheet, handed_in.conditions, made_on)
+
+
+def judge_tested_set(
+    engine_set: EngineSet, sheet: SettingSheet, conditions: BenchConditions, made_on: date
+) -> JudgedSet:
+    """Return verdicts, next actions and report of a set whose evidence has been read.
+
+    Parameters
+    ----------
+    engine_set : EngineSet
+        Injectors with their findings
+    sheet : SettingSheet
+        What is asked
+    conditions : BenchConditions
+        Of the bench on that day
+    made_on : datetime.date
+        Date of the report
+    """
     verdict = judge_set(engine_set, sheet)
     advice = advise_set(verdict, sheet)
     report = set_report(
@@ -108,7 +127,7 @@ def judge_the_set(
         sheet,
         verdict,
         advice,
-        asked_by(sheet, handed_in.conditions, condition),
+        asked_by(sheet, conditions, engine_set.condition),
         made_on,
     )
     return JudgedSet(engine_set, verdict, advice, report)

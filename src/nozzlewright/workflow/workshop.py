@@ -1,0 +1,955 @@
+"""The acts of a workshop on its record: book in, take in hand, test, set, hand over.
+
+Every act takes an id made by the client, so that a repeated tap is the same act; each is checked
+against the rules of the trade on the story as it stands, and is safe on disk when it returns.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import OrderedDict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from threading import Lock
+from typing import Any
+
+from nozzlewright.advice import Advice
+from nozzlewright.bench import (
+    BenchConditions,
+    Condition,
+    EngineSet,
+    GaugeFindings,
+    Hold,
+    SetInjector,
+    SettingSheet,
+    Step,
+    StepPlan,
+    TestSitting,
+    steps_of,
+)
+from nozzlewright.errors import Fault, IdTaken, InputFault, NotAllowed, StoryMoved
+from nozzlewright.judging import InjectorVerdict
+from nozzlewright.measurement import Measured, NotMeasured, Quantity
+from nozzlewright.records import (
+    AS_FOUND,
+    AS_LEFT,
+    SHOP,
+    Draft,
+    Entry,
+    EntryKind,
+    InjectorStory,
+    JobStory,
+    admit,
+    findings_from,
+    findings_text,
+    told,
+)
+from nozzlewright.said import as_data, say
+from nozzlewright.workflow.judge_set import JudgedSet, asked_by, judge_tested_set
+from nozzlewright.workflow.ports import (
+    Clock,
+    EvidenceFolder,
+    InjectorRow,
+    JobRow,
+    NewId,
+    Readers,
+    Records,
+)
+from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
+from nozzlewright.workflow.sitting import TestPart, observed, together, watched
+
+PRACTICE_STORY = "practice"
+_TRIES = 20
+_KEPT_STORIES = 256
+_KEPT_FINDINGS = 512
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One setting sheet that the workshop has."""
+
+    digest: str
+    title: str
+    injector: str
+    source: str
+    invented: bool
+
+
+@dataclass(frozen=True)
+class RigState:
+    """What is known of a rig on the day."""
+
+    id: str
+    """Id of the entry that says so: each test names it."""
+    rig: str
+    at: datetime
+    who: str
+    temperature_c: float | None
+    conditions: str
+    """Digest of the bench conditions."""
+    blank: str
+    """Digest of the recording with the blank plug; or empty."""
+    body: Mapping[str, Any] = field(default_factory=dict)
+
+    def is_of(self, day: date) -> bool:
+        """Return whether it was checked on a day (UTC)."""
+        return self.at.astimezone(UTC).date() == day
+
+
+@dataclass(frozen=True)
+class NewTest:
+    """A test that is to be written down."""
+
+    step: str
+    recording: str = ""
+    """Digest of the gauge recording; or empty."""
+    card: str = ""
+    """Digest of the card of hand readings; or empty."""
+    seen: Mapping[str, Any] = field(default_factory=dict)
+    """What eye and ear noticed: ``spray``, ``chatter``, ``seat``, ``drop_test`` ..."""
+    shim_mm: float | None = None
+
+
+class Workshop:
+    """Acts and queries of one workshop."""
+
+    def __init__(
+        self,
+        records: Records,
+        evidence: EvidenceFolder,
+        readers: Readers,
+        clock: Clock,
+        new_id: NewId,
+    ) -> None:
+        self.records, self.evidence, self.readers = records, evidence, readers
+        self.clock, self.new_id = clock, new_id
+        self._stories: OrderedDict[str, JobStory] = OrderedDict()
+        self._findings: OrderedDict[str, GaugeFindings] = OrderedDict()
+        self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
+        self._leaks = RigLeaks()
+        self._lock = Lock()
+
+    # --- what there is ------------------------------------------------------------------------
+
+    def story(self, job: str) -> JobStory:
+        """Return a job as it stands.
+
+        Raises
+        ------
+        KeyError
+            If there is no such job.
+        """
+        with self._lock:
+            known = self._stories.get(job)
+        fresh = self.records.story(job, after=known.last_number if known else 0)
+        if known is None or fresh:
+            entries = [*(known.entries if known else ()), *fresh]
+            if not entries or entries[0].kind is not EntryKind.BOOKED_IN:
+                raise KeyError(job)
+            known = self._told(job, entries)
+            with self._lock:
+                self._stories[job] = known
+        with self._lock:
+            self._stories.move_to_end(job)
+            while len(self._stories) > _KEPT_STORIES:
+                self._stories.popitem(last=False)
+        return known
+
+    def _told(self, job: str, entries: Sequence[Entry]) -> JobStory:
+        story = told(job, entries)
+        plan = self.plan(story)
+        return told(job, entries, plan) if plan != StepPlan() else story
+
+    def sheet(self, story: JobStory) -> SettingSheet | None:
+        """Return the setting sheet of a job; None where none is chosen yet."""
+        return self.readers.sheet(story.sheet) if story.sheet else None
+
+    def plan(self, story: JobStory) -> StepPlan:
+        """Return what the sheet of a job changes in the order of the trade."""
+        sheet = self.sheet(story)
+        return sheet.steps if sheet is not None else StepPlan()
+
+    def steps(self, story: JobStory) -> tuple[Step, ...]:
+        """Return the steps of a job at each injector."""
+        return steps_of(self.plan(story))
+
+    def people(self) -> list[str]:
+        """Return the names of those who work here, in the order of the alphabet."""
+        names = {
+            str(entry.body["name"])
+            for entry in self.records.of_kind(EntryKind.PERSON, story=SHOP, last=500)
+        }
+        return sorted(names, key=str.casefold)
+
+    def sheets(self) -> list[SheetRow]:
+        """Return the setting sheets that the workshop has, the last one added first."""
+        rows: dict[str, SheetRow] = {}
+        for entry in self.records.of_kind(EntryKind.SHEET, story=SHOP, last=500):
+            body = entry.body
+            rows.setdefault(
+                str(body["sheet"]),
+                SheetRow(
+                    digest=str(body["sheet"]),
+                    title=str(body["title"]),
+                    injector=str(body["injector"]),
+                    source=str(body["source"]),
+                    invented=bool(body["invented"]),
+                ),
+            )
+        return list(rows.values())
+
+    def rigs(self) -> list[RigState]:
+        """Return the latest state of each rig, the last one checked first."""
+        states: dict[str, RigState] = {}
+        for entry in self.records.of_kind(EntryKind.RIG_CHECK, story=SHOP, last=200):
+            body = entry.body
+            states.setdefault(str(body["rig"]), _rig_state(entry))
+        return list(states.values())
+
+    def rig(self) -> RigState | None:
+        """Return the rig that was checked last; None where none was."""
+        rigs = self.rigs()
+        return rigs[0] if rigs else None
+
+    def rig_of(self, entry_id: str) -> RigState | None:
+        """Return the state that an entry names as its rig of the day."""
+        entry = self.records.entry(entry_id) if entry_id else None
+        return _rig_state(entry) if entry is not None else None
+
+    # --- acts of the workshop -----------------------------------------------------------------
+
+    def add_person(self, id: str, who: str, name: str) -> Entry:  # noqa: A002 - the record's word
+        """Note a person who works here."""
+        return self._take(id, SHOP, EntryKind.PERSON, who, {"name": name.strip()})
+
+    def add_sheet(self, id: str, who: str, text: bytes) -> str:  # noqa: A002
+        """Keep a setting sheet; return its digest.
+
+        Raises
+        ------
+        SheetFault
+            If it cannot be used: nothing is noted then.
+        """
+        digest = self.evidence.keep(text, "toml")
+        sheet = self.readers.sheet(digest)
+        body = {
+            "sheet": digest,
+            "title": sheet.title,
+            "injector": sheet.injector,
+            "source": sheet.source,
+            "invented": sheet.invented,
+        }
+        self._take(id, SHOP, EntryKind.SHEET, who, body, evidence=(digest,))
+        return digest
+
+    def check_rig(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        conditions: bytes,
+        *,
+        blank: str = "",
+        remarks: str = "",
+    ) -> RigState:
+        """Note the rig's state of the day.
+
+        Parameters
+        ----------
+        id, who : str
+            Identity of the act; the person
+        conditions : bytes
+            Bench conditions as TOML, with today's oil temperature
+        blank : str
+            Digest of the recording of a hold with the blank plug; or empty
+        remarks : str
+            What else was noticed
+
+        Raises
+        ------
+        ConditionsFault
+            If the conditions cannot be used: nothing is noted then.
+        """
+        digest = self.evidence.keep(conditions, "toml")
+        known = self.readers.conditions(digest)
+        temperature = known.oil_temperature
+        body: dict[str, Any] = {
+            "rig": known.rig.identity or str(say("the rig")),
+            "gauge": known.gauge.identity,
+            "conditions": digest,
+            "blank": blank,
+            "remarks": remarks,
+            "temperature_c": temperature.value - 273.15 if temperature is not None else None,
+        }
+        if blank:
+            leak = self._leaks.of(self.readers.recording(blank), known)
+            body["leak"] = as_data(
+                say("rig leak measured")
+                if leak is not None and not isinstance(leak, NotMeasured)
+                else say("the blank-plug hold gives no leak")
+            )
+        evidence = (digest, blank) if blank else (digest,)
+        return _rig_state(self._take(id, SHOP, EntryKind.RIG_CHECK, who, body, evidence=evidence))
+
+    def book_in(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        booked: Mapping[str, Any],
+        photos: Sequence[str] = (),
+    ) -> str:
+        """Book a set in; return the job's number.
+
+        Parameters
+        ----------
+        id, who : str
+            Identity of the act; the person
+        booked : mapping
+            ``title``, ``engine``, ``customer``, ``cylinders``, ``condition`` (``new`` or
+            ``used``), ``symptoms`` by cylinder, ``hours``, ``markings``, ``pieces`` counted,
+            ``sheet`` (digest or empty), ``note``, ``invented``
+        photos : sequence of str
+            Digests
+
+        Raises
+        ------
+        InputFault
+            If the booking lacks what the rest needs.
+        """
+        known = self.records.entry(id)
+        if known is not None:
+            return known.draft.story
+        body = _booking(booked)
+        evidence = [*photos, *([body["sheet"]] if body["sheet"] else [])]
+        year = self.clock().year
+        number = self._last_job_of(year)
+        for _ in range(_TRIES):
+            number += 1
+            job = f"{year}-{number:04d}"
+            draft = Draft(
+                id, job, EntryKind.BOOKED_IN, who, self.clock(), body, evidence=tuple(evidence)
+            )
+            try:
+                self._write(job, [draft], expect=0)
+            except StoryMoved:
+                continue
+            return job
+        raise StoryMoved("the number of the new job is being taken by others; try again")
+
+    def _last_job_of(self, year: int) -> int:
+        last = self.records.of_kind(EntryKind.BOOKED_IN, last=1)
+        if not last or not last[0].draft.story.startswith(f"{year}-"):
+            return 0
+        return int(last[0].draft.story.partition("-")[2])
+
+    # --- acts of a job ------------------------------------------------------------------------
+
+    def note(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        kind: EntryKind,
+        body: Mapping[str, Any] | None = None,
+        *,
+        injector: str = "",
+        evidence: Sequence[str] = (),
+        corrects: str = "",
+        done: str = "",
+    ) -> Entry:
+        """Write one entry into a job's story.
+
+        Parameters
+        ----------
+        id, who, job : str
+            Identity of the act; the person; the job's number
+        kind : EntryKind
+            What is said
+        body : mapping, optional
+            In particular
+        injector : str
+            The injector that it is about; or empty
+        evidence : sequence of str
+            Digests of what it rests on
+        corrects : str
+            Id of the entry that it puts right; or empty
+        done : str
+            Step that is done with it; or empty
+
+        Raises
+        ------
+        NotAllowed
+            If the rules of the trade forbid it.
+        KeyError
+            If there is no such job.
+        """
+        rig = self.rig()
+        draft = Draft(
+            id,
+            job,
+            kind,
+            who,
+            self.clock(),
+            dict(body or {}),
+            injector=injector,
+            rig=rig.id if rig else "",
+            evidence=tuple(evidence),
+            corrects=corrects,
+        )
+        drafts = [draft]
+        if done:
+            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, "done"))
+        return self._add(job, drafts)[0]
+
+    def tag(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        cylinder: int,
+        serial: str,
+        *,
+        injector: str = "",
+        pair: str = "",
+        markings: str = "",
+        shim_mm: float | None = None,
+    ) -> Entry:
+        """Tag an injector with its cylinder; one that is known keeps its identity and its pair.
+
+        Raises
+        ------
+        NotAllowed
+            If the cylinder is taken, or injector or pair are elsewhere.
+        """
+        injector = injector or str(uuid.uuid5(uuid.NAMESPACE_OID, f"injector {id}"))
+        for row in self.records.injectors(injector, limit=5):
+            if row.injector == injector:
+                pair, serial = pair or row.pair, serial or row.serial
+                if row.story and row.story != job and self.story(row.story).handed_over is None:
+                    raise NotAllowed(
+                        say("injector {serial} is in job {job}", serial=serial, job=row.story),
+                        say("Lay it on the shelf there first"),
+                    )
+        if pair:
+            for row in self.records.injectors(pair, limit=5):
+                if row.pair == pair and row.injector != injector:
+                    raise NotAllowed(
+                        say(
+                            "the pair {pair} belongs to injector {serial}",
+                            pair=pair,
+                            serial=row.serial or row.injector,
+                        ),
+                        say("Needle and nozzle stay together: check the tags"),
+                    )
+        body = {
+            "cylinder": cylinder,
+            "serial": serial.strip(),
+            "pair": pair or f"{job}/{cylinder}",
+            "markings": markings.strip(),
+            "shim_mm": shim_mm,
+        }
+        return self.note(id, who, job, EntryKind.TAGGED, body, injector=injector)
+
+    def withdraw(self, id: str, who: str, job: str, entry: str, why: str) -> Entry:  # noqa: A002
+        """Take an entry back: it stays in the record, and no longer counts."""
+        aim = self.records.entry(entry)
+        injector = aim.draft.injector if aim is not None and aim.draft.story == job else ""
+        written = self.note(
+            id,
+            who,
+            job,
+            EntryKind.WITHDRAWN,
+            {"why": why},
+            injector=injector,
+            corrects=entry,
+        )
+        if aim is not None and aim.kind in {EntryKind.TEST, EntryKind.SEEN, EntryKind.FINDING}:
+            self._judge_again(id, who, job, injector)
+        return written
+
+    def see(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        injector: str,
+        seen: Mapping[str, Any],
+        *,
+        done: str = "",
+        corrects: str = "",
+    ) -> Entry:
+        """Note what eye and ear noticed, and judge the injector anew."""
+        one = self._injector(job, injector)
+        body = {"sitting": one.sitting, **seen}
+        entry = self.note(
+            id, who, job, EntryKind.SEEN, body, injector=injector, done=done, corrects=corrects
+        )
+        self._judge_again(id, who, job, injector)
+        return entry
+
+    def test(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        injector: str,
+        new: NewTest,
+        *,
+        done: str = "",
+    ) -> Entry:
+        """Write a test down with what it showed, and judge the injector anew.
+
+        Raises
+        ------
+        NotAllowed
+            If the injector is not in hand, lies apart, or its as-found readings are locked.
+        InputFault
+            If the evidence cannot be read.
+        """
+        known = self.records.entry(id)
+        if known is not None:
+            return known
+        story = self.story(job)
+        one = self._injector(job, injector)
+        rig = self.rig()
+        findings = self.read(story, new, one.sitting)
+        kept = self.evidence.keep(findings_text(findings).encode(), "json")
+        evidence = [d for d in (new.recording, new.card, kept, rig.conditions if rig else "") if d]
+        body = {
+            "sitting": one.sitting,
+            "step": new.step,
+            "by_hand": findings.by_hand,
+            "recording": new.recording,
+            "card": new.card,
+            "findings": kept,
+            "conditions": rig.conditions if rig else "",
+            "blank": rig.blank if rig else "",
+            "seen": {key: value for key, value in new.seen.items() if value not in (None, "")},
+            "shim_mm": new.shim_mm if new.shim_mm is not None else one.shim_mm,
+            "summary": summary(findings),
+        }
+        draft = Draft(
+            id,
+            job,
+            EntryKind.TEST,
+            who,
+            self.clock(),
+            body,
+            injector=injector,
+            rig=rig.id if rig else "",
+            evidence=tuple(evidence),
+        )
+        drafts = [draft]
+        if done:
+            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, "done"))
+        entry = self._add(job, drafts)[0]
+        self._judge_again(id, who, job, injector)
+        return entry
+
+    def read(self, story: JobStory, new: NewTest, sitting: str) -> GaugeFindings:
+        """Return what the evidence of a test shows, under the rig's conditions of the day."""
+        conditions, blank = self.conditions_now(story, sitting, new.seen)
+        evidence = (
+            self.readers.recording(new.recording)
+            if new.recording
+            else self.readers.hand_card(new.card)
+        )
+        leak = self._leaks.of(self.readers.recording(blank), conditions) if blank else None
+        return read_gauge(evidence, conditions, leak)
+
+    def conditions_now(
+        self, story: JobStory, sitting: str, seen: Mapping[str, Any] | None = None
+    ) -> tuple[BenchConditions, str]:
+        """Return the bench conditions as the sheet has them, and the digest of the blank hold."""
+        rig = self.rig()
+        conditions = self.readers.conditions(rig.conditions) if rig else BenchConditions()
+        sheet = self.sheet(story)
+        if sheet is not None:
+            conditions = asked_by(sheet, conditions, _condition(story, sitting))
+        return watched(conditions, seen or {}), rig.blank if rig else ""
+
+    # --- judging ------------------------------------------------------------------------------
+
+    def findings(self, digest: str) -> GaugeFindings:
+        """Return the findings that an entry names."""
+        with self._lock:
+            known = self._findings.get(digest)
+        if known is None:
+            known = findings_from(self.evidence.read(digest))
+            with self._lock:
+                self._findings[digest] = known
+                while len(self._findings) > _KEPT_FINDINGS:
+                    self._findings.popitem(last=False)
+        return known
+
+    def sitting(self, one: InjectorStory, which: str) -> TestSitting | None:
+        """Return one sitting of an injector; None where nothing was tested or seen."""
+        tests, seen = one.tests_of(which), one.seen_of(which)
+        if not tests and not seen:
+            return None
+        parts = [
+            TestPart(
+                self.findings(str(test.body["findings"])),
+                opening_is_stale=which == AS_LEFT and one.opening_is_stale(test),
+            )
+            for test in tests
+        ]
+        noticed = sorted(
+            [(t.entry.number, t.body["seen"]) for t in tests]
+            + [(s.entry.number, s.body) for s in seen],
+            key=lambda row: row[0],
+        )
+        shims = [t.body.get("shim_mm") for t in tests if t.body.get("shim_mm") is not None]
+        # What was found before the parts went together again was mended or renewed then.
+        since = one.assembled_at if which == AS_LEFT else 0
+        findings = [found.body for found in one.findings if found.entry.number > since]
+        return TestSitting(
+            gauge=together(parts),
+            seen=observed((body for _, body in noticed), findings),
+            shim_mm=shims[-1] if shims else one.shim_mm,
+        )
+
+    def engine_set(self, story: JobStory) -> EngineSet:
+        """Return the set as judging sees it."""
+        booked = story.booked
+        symptoms = "; ".join(
+            f"{cylinder}: {text}" for cylinder, text in booked["symptoms"].items() if text
+        )
+        return EngineSet(
+            title=booked["title"],
+            engine=booked["engine"],
+            customer=booked["customer"],
+            workshop=booked.get("workshop", ""),
+            fitter=", ".join(_fitters(story)),
+            date=story.entries[0].draft.at.date().isoformat(),
+            condition=Condition(booked["condition"]),
+            invented=bool(booked.get("invented")),
+            symptoms=symptoms,
+            injectors=tuple(
+                SetInjector(
+                    cylinder=one.cylinder,
+                    identity=one.serial or one.injector,
+                    as_found=self.sitting(one, AS_FOUND),
+                    as_left=self.sitting(one, AS_LEFT),
+                )
+                for one in story.in_order()
+            ),
+        )
+
+    def judged(self, story: JobStory) -> JudgedSet | None:
+        """Return the set with verdicts, next actions and report; None without sheet or tests."""
+        sheet = self.sheet(story)
+        if sheet is None or not story.injectors:
+            return None
+        today = self.clock().date()
+        with self._lock:
+            known = self._judged.get(story.job)
+        if known is not None and known[:2] == (story.last_number, today):
+            return known[2]
+        conditions, _ = self.conditions_now(story, AS_LEFT)
+        judged = judge_tested_set(self.engine_set(story), sheet, conditions, today)
+        with self._lock:
+            self._judged[story.job] = (story.last_number, today, judged)
+            while len(self._judged) > _KEPT_STORIES // 8:
+                self._judged.popitem(last=False)
+        return judged
+
+    def _judge_again(self, act: str, who: str, job: str, injector: str) -> None:
+        """Write down what the injector's tests come to now."""
+        story = self.story(job)
+        one = story.injectors.get(injector)
+        judged = self.judged(story)
+        if one is None or judged is None or story.handed_over is not None:
+            return
+        verdict = next(
+            (v for v in judged.verdict.injectors if v.injector.cylinder == one.cylinder), None
+        )
+        advice = next((a for a in judged.advice if a.cylinder == one.cylinder), None)
+        if verdict is None or (one.sitting == AS_LEFT and not verdict.as_left):
+            return
+        body = verdict_data(verdict, advice)
+        said_before = one.verdicts.get(str(body["sitting"]))
+        if said_before is not None and dict(said_before.body) == body:
+            return
+        name = str(uuid.uuid5(uuid.NAMESPACE_OID, f"verdict {act}"))
+        rig = self.rig()
+        draft = Draft(
+            name,
+            job,
+            EntryKind.VERDICT,
+            who,
+            self.clock(),
+            body,
+            injector=injector,
+            rig=rig.id if rig else "",
+        )
+        self._add(job, [draft])
+
+    # --- inside -------------------------------------------------------------------------------
+
+    def _injector(self, job: str, injector: str) -> InjectorStory:
+        one = self.story(job).injectors.get(injector)
+        if one is None:
+            raise NotAllowed(
+                say("this injector is not tagged in this job"),
+                say("Tag it with its cylinder first"),
+            )
+        return one
+
+    def _following(
+        self, draft: Draft, kind: EntryKind, body: Mapping[str, Any], name: str
+    ) -> Draft:
+        """Return a draft that goes with another, its id made from the other's."""
+        return Draft(
+            str(uuid.uuid5(uuid.NAMESPACE_OID, f"{name} {draft.id}")),
+            draft.story,
+            kind,
+            draft.who,
+            draft.at,
+            body,
+            injector=draft.injector,
+            rig=draft.rig,
+        )
+
+    def _take(
+        self,
+        id: str,  # noqa: A002
+        story: str,
+        kind: EntryKind,
+        who: str,
+        body: Mapping[str, Any],
+        evidence: Sequence[str] = (),
+    ) -> Entry:
+        """Write an entry that belongs to no job."""
+        known = self.records.entry(id)
+        if known is not None:
+            return known
+        draft = Draft(id, story, kind, who, self.clock(), body, evidence=tuple(evidence))
+        return self.records.take_in([draft])[0]
+
+    def keep_score(self, id: str, who: str, body: Mapping[str, Any]) -> Entry:  # noqa: A002
+        """Write down how a practice went."""
+        return self._take(id, PRACTICE_STORY, EntryKind.PRACTICE, who, body)
+
+    def scores(self, last: int = 100) -> list[Entry]:
+        """Return how practices went, the last one first."""
+        return self.records.of_kind(EntryKind.PRACTICE, story=PRACTICE_STORY, last=last)
+
+    def _add(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
+        """Check drafts against the story as it stands, and write them down."""
+        for _ in range(_TRIES):
+            known = self.records.entry(drafts[0].id)
+            if known is not None:
+                if known.draft.story != job or known.kind is not drafts[0].kind:
+                    raise IdTaken(f"the id {drafts[0].id} belongs to another entry")
+                return [known]
+            story = self.story(job)
+            try:
+                return self._write(job, drafts, expect=story.last_number)
+            except StoryMoved:
+                continue
+        raise StoryMoved("others are writing in this job; try again")
+
+    def _write(self, job: str, drafts: Sequence[Draft], expect: int) -> list[Entry]:
+        """Admit drafts one after the other, and write them with the rows that follow."""
+        before = self.story(job).entries if expect else []
+        entries = list(before)
+        for draft in drafts:
+            story = self._told(job, entries)
+            admit(story, draft, self.plan(story))
+            entries.append(Entry(story.last_number + 1, draft, "", ""))
+        story = self._told(job, entries)
+        try:
+            return self.records.take_in(drafts, expect=expect, rows=self.rows(story))
+        except IdTaken:
+            # The same tap, taken in a moment ago with another time of day.
+            known = self.records.entry(drafts[0].id)
+            if known is None or known.draft.story != job or known.body != drafts[0].body:
+                raise
+            return [known]
+
+    def rows(self, story: JobStory) -> list[JobRow | InjectorRow]:
+        """Return what lists and searches show of a job."""
+        return list(rows_of(story, self.steps(story)))
+
+
+def rows_of(story: JobStory, steps: Sequence[Step]) -> Iterator[JobRow | InjectorRow]:
+    """Yield what lists and searches show of a job and its injectors."""
+    booked = story.booked
+    marks: list[dict[str, Any]] = []
+    for one in story.in_order():
+        step = one.next_step(steps)
+        verdict = one.verdict
+        marks.append(
+            {
+                "cylinder": one.cylinder,
+                "injector": one.injector,
+                "serial": one.serial,
+                "step": step.key if step else "",
+                "done": sum(step.key in one.done for step in steps),
+                "of": len(steps),
+                "outcome": str(verdict.body["outcome"]) if verdict else "",
+                "in_hand": story.in_hand == one.injector,
+            }
+        )
+    marks += [{"cylinder": c, "injector": "", "serial": ""} for c in story.untagged()]
+    marks.sort(key=lambda mark: mark["cylinder"])
+    yield JobRow(
+        job=story.job,
+        title=str(booked["title"]),
+        engine=str(booked["engine"]),
+        customer=str(booked["customer"]),
+        booked_at=story.entries[0].draft.at,
+        touched_at=story.entries[-1].draft.at,
+        state="handed over" if story.handed_over else "open",
+        waits_for=waits_for(story, steps),
+        marks=marks,
+    )
+    for one in story.injectors.values():
+        yield InjectorRow(one.injector, one.serial, one.pair, story.job, one.cylinder)
+    for one in story.shelved.values():
+        yield InjectorRow(one.injector, one.serial, one.pair, "", None)
+
+
+def waits_for(story: JobStory, steps: Sequence[Step]) -> str:
+    """Return what a job waits for: a key, of which the screen makes words."""
+    if story.handed_over is not None:
+        return "" if story.running_checks else "running check"
+    if not story.sheet:
+        return "setting sheet"
+    if story.untagged():
+        return "tags"
+    if story.in_hand:
+        return "fitter at the bench"
+    left = [one.next_step(steps) for one in story.in_order()]
+    if any(step is not None and step.key not in {"match", "second"} for step in left):
+        return "fitter"
+    second = any(step.key == "second" for step in steps)
+    if second and not any(one.second for one in story.injectors.values()):
+        return "second person"
+    return "hand-over"
+
+
+def summary(findings: GaugeFindings) -> dict[str, Any]:
+    """Return the few values that lists show beside a test, SI units in the names."""
+    hold = findings.hold if isinstance(findings.hold, Hold) else None
+    shown: dict[str, Any] = {}
+    rows: list[tuple[str, Measured | None]] = [
+        ("opening_pa", findings.opening_pressure),
+        ("closing_pa", findings.closing_pressure),
+        ("drop_as_shown_s", hold.drop_time_as_shown if hold else None),
+        ("drop_at_reference_s", hold.drop_time_at_reference if hold else None),
+    ]
+    for name, value in rows:
+        if isinstance(value, Quantity):
+            shown[name] = [value.value, value.standard_uncertainty]
+    return shown
+
+
+def verdict_data(verdict: InjectorVerdict, advice: Advice | None) -> dict[str, Any]:
+    """Return a verdict with its reasons and next actions as plain data, messages as such."""
+    return {
+        "sitting": AS_LEFT if verdict.as_left else AS_FOUND,
+        "outcome": verdict.outcome.value,
+        "reasons": [as_data(reason) for reason in verdict.reasons],
+        "tests": [
+            {
+                "test": one.test.value,
+                "outcome": one.outcome.value,
+                "limit": as_data(one.limit),
+                "reasons": [as_data(reason) for reason in one.reasons],
+            }
+            for one in verdict.verdicts
+        ],
+        "next": [
+            {
+                "kind": action.kind.value,
+                "do": as_data(action.do),
+                "why": as_data(action.why),
+                "caution": as_data(action.caution),
+                "shim_change_mm": (
+                    None if action.shim_change_m is None else action.shim_change_m * 1e3
+                ),
+                "screw_turns": action.screw_turns,
+            }
+            for action in (advice.actions if advice is not None else ())
+        ],
+        "next_test": as_data(advice.next_test) if advice is not None else "",
+    }
+
+
+def _condition(story: JobStory, sitting: str) -> Condition:
+    return Condition(story.booked["condition"]) if sitting == AS_LEFT else Condition.USED
+
+
+def _fitters(story: JobStory) -> list[str]:
+    return sorted({e.draft.who for e in story.entries if e.kind is EntryKind.TEST and e.draft.who})
+
+
+def _rig_state(entry: Entry) -> RigState:
+    body = entry.body
+    return RigState(
+        id=entry.id,
+        rig=str(body["rig"]),
+        at=entry.draft.at,
+        who=entry.draft.who,
+        temperature_c=body.get("temperature_c"),
+        conditions=str(body["conditions"]),
+        blank=str(body.get("blank", "")),
+        body=body,
+    )
+
+
+def _booking(booked: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a booking with every field in place.
+
+    Raises
+    ------
+    InputFault
+        If it lacks what the rest needs.
+    """
+    faults = []
+    cylinders = booked.get("cylinders")
+    if not isinstance(cylinders, int) or not 1 <= cylinders <= 24:
+        faults.append(
+            Fault(
+                say("the number of cylinders is not known"),
+                say("number of cylinders"),
+                say("Give a whole number from 1 to 24"),
+            )
+        )
+    engine = str(booked.get("engine", "")).strip()
+    if not engine:
+        faults.append(
+            Fault(
+                say("the engine is not named"),
+                say("engine"),
+                say("Write what it is, in your own words"),
+            )
+        )
+    condition = booked.get("condition", Condition.USED.value)
+    if condition not in {one.value for one in Condition}:
+        faults.append(
+            Fault(
+                say("'{word}' is no condition of the parts", word=str(condition)),
+                say("condition"),
+                say("Choose new or used"),
+            )
+        )
+    if faults:
+        raise InputFault(faults)
+    return {
+        "title": str(booked.get("title", "")).strip() or engine,
+        "engine": engine,
+        "customer": str(booked.get("customer", "")).strip(),
+        "workshop": str(booked.get("workshop", "")).strip(),
+        "cylinders": cylinders,
+        "condition": condition,
+        "symptoms": {str(k): str(v) for k, v in dict(booked.get("symptoms", {})).items()},
+        "hours": booked.get("hours"),
+        "markings": str(booked.get("markings", "")).strip(),
+        "pieces": dict(booked.get("pieces", {})),
+        "sheet": str(booked.get("sheet", "")),
+        "note": str(booked.get("note", "")).strip(),
+        "invented": bool(booked.get("invented", False)),
+    }
