@@ -9,12 +9,13 @@ UV       := .tools/bin/uv
 BIN      := .venv/bin
 DEMO     := demo/six-in-line
 OUT      := demo-report
+LOCALE   := src/nozzlewright/edge/web/locale
 
 export UV_PYTHON_DOWNLOADS := never
 # A venv that the caller happens to have on must not be written into.
 unexport VIRTUAL_ENV
 
-.PHONY: list demo test check fix bench cover docs lock clean
+.PHONY: list demo test check fix bench cover docs texts vendor lock clean
 .DEFAULT_GOAL := list
 
 list:  ## List the commands
@@ -50,6 +51,18 @@ docs: .venv/run.stamp  ## Draw the pictures of the docs and write the tutorial's
 	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 1 docs/images/report-set.png
 	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 3 docs/images/report-injector.png
 	$(BIN)/python docs/console.py
+
+texts: .venv/run.stamp  ## Take new texts of the screens into the catalogues, and compile them
+	$(BIN)/pybabel -q extract -F $(LOCALE)/babel.cfg -k _ -k N_ -k pgettext:1c,2 -k npgettext:1c,2,3 \
+	    --no-location --sort-output --no-wrap --project nozzlewright --version - \
+	    --copyright-holder "the nozzlewright authors" -o $(LOCALE)/nozzlewright.pot src/nozzlewright
+	$(BIN)/pybabel -q update -D nozzlewright -d $(LOCALE) -i $(LOCALE)/nozzlewright.pot \
+	    --no-fuzzy-matching --ignore-obsolete --no-wrap --ignore-pot-creation-date
+	$(BIN)/pybabel -q compile -D nozzlewright -d $(LOCALE)
+
+vendor:  ## Fetch and copy anew what the screens carry from elsewhere (needs npm; users do not)
+	cd requirements/vendor && npm ci --ignore-scripts --no-audit --no-fund
+	$(PYTHON) requirements/vendor/copy.py
 
 lock: $(UV)  ## Pin the requirement sets anew (hashes, no registry addresses)
 	$(UV) pip compile -q pyproject.toml --universal --generate-hashes --no-emit-index-url \

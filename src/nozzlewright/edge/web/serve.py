@@ -1,0 +1,98 @@
+"""Serve the screens, on this machine alone unless somebody asks for more."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import uvicorn
+
+from nozzlewright.edge.web.app import WebSettings, create_app
+from nozzlewright.errors import Fault, InputFault
+
+PORT = 8642
+LOOPBACK = "127.0.0.1"
+
+
+def serve(
+    workshop: Any,
+    settings: WebSettings,
+    *,
+    host: str = LOOPBACK,
+    port: int = PORT,
+    tell: Callable[[str], None],
+) -> None:
+    """Serve until Ctrl-C; requests that are being answered are answered to their end.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Acts and queries of the bench
+    settings : WebSettings
+        How it is served
+    host : str
+        Address to listen at; anything but loopback is told with a warning
+    port : int
+        Port; 0 takes a free one
+    tell : callable
+        Is told the address, and the warning
+
+    Raises
+    ------
+    InputFault
+        If the address or port cannot be had.
+    """
+    listening = _listen(host, port)
+    address, port = listening.getsockname()[:2]
+    if not ipaddress.ip_address(address).is_loopback:
+        settings = replace(
+            settings,
+            any_address=True,
+            hosts=(*settings.hosts, host, socket.gethostname(), f"{socket.gethostname()}.local"),
+        )
+        tell(
+            f"Warning: listening at {address}. Everybody in this network can read and write the "
+            "records, and what is sent can be read on the way. Use it in the workshop's own "
+            "network only."
+        )
+    config = uvicorn.Config(
+        create_app(workshop, settings),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        ws="websockets-sansio",
+        ws_max_size=64 * 1024,
+        timeout_graceful_shutdown=5,
+    )
+    shown = f"[{address}]" if ":" in address else address
+    tell(f"http://{shown}:{port}/  (Ctrl-C ends)")
+    try:
+        uvicorn.Server(config).run(sockets=[listening])
+    except KeyboardInterrupt:
+        pass  # uvicorn hands it on once everything is shut down
+    finally:
+        listening.close()
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    try:
+        family, _kind, _protocol, _name, address = socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        listening = socket.socket(family, socket.SOCK_STREAM)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(address)
+    except OSError as fault:
+        raise InputFault(
+            Fault(
+                f"it cannot be listened at ({fault.strerror})",
+                f"{host}:{port}",
+                "Choose another --port, or end what is using this one",
+            )
+        ) from fault
+    listening.set_inheritable(True)
+    return listening

@@ -1,0 +1,225 @@
+"""Values as this screen shows them, and as a person types them: trade units out and in."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from datetime import datetime, tzinfo
+from types import MappingProxyType
+
+from babel.dates import format_date, format_datetime, format_time
+from markupsafe import Markup
+
+from nozzlewright.edge.web.here import PRESSURE_UNITS
+from nozzlewright.edge.web.texts import HERE, _, decimal_sign, gettext, said
+from nozzlewright.errors import Fault, InputFault, UnitFault
+from nozzlewright.measurement import NotMeasured, Quantity
+from nozzlewright.measurement.units import (
+    BAR,
+    pressure_from_pa,
+    pressure_to_pa,
+    pressure_unit,
+)
+from nozzlewright.measurement.units import PRESSURE_UNITS as PA_IN
+from nozzlewright.report.wording import (
+    TRADE_UNITS,
+    TradeUnit,
+    ValueText,
+    number,
+    value_text,
+    with_unit,
+)
+
+DECIMALS: Mapping[str, int] = MappingProxyType({"bar": 1, "MPa": 2, "kgf/cm2": 1, "psi": 0})
+"""Decimals of a pressure without uncertainty: about 0.1 bar in each unit."""
+
+HIGHEST_PA = 10_000 * BAR
+"""No bench for mechanical injectors comes near it: more is a slip of the unit or the finger."""
+LONGEST_S = 7 * 24 * 3600.0
+
+
+def unit_of(name: str) -> TradeUnit:
+    """Return a unit of pressure that a person can choose, for printing.
+
+    >>> unit_of("kgf/cm2").printed
+    'kgf/cm²'
+    """
+    return TradeUnit(name, PRESSURE_UNITS[name], 1.0 / PA_IN[name])
+
+
+def localised(text: str) -> str:
+    """Return a text with numbers by the decimal sign of this screen's language."""
+    return re.sub(r"(?<=\d)\.(?=\d)", decimal_sign(), text)
+
+
+def pressure(
+    value: float | Quantity | NotMeasured | None,
+    unit: str | None = None,
+    decimals: int | None = None,
+) -> str:
+    """Return a pressure with its unit.
+
+    Parameters
+    ----------
+    value : float, Quantity, NotMeasured or None
+        The pressure, [Pa]; a quantity is printed with its interval; None gives a dash
+    unit : str, optional
+        Unit to print; None: that of this screen
+    decimals : int, optional
+        Decimals of a plain number; None: about 0.1 bar in the unit
+
+    >>> pressure(17_494_000.0).replace("\N{NO-BREAK SPACE}", " ")
+    '174.9 bar'
+    >>> pressure(17_494_000.0, "MPa").replace("\N{NO-BREAK SPACE}", " ")
+    '17.49 MPa'
+    """
+    name = unit or HERE.get().pressure_unit
+    return _shown(value, unit_of(name), DECIMALS[name] if decimals is None else decimals)
+
+
+def pressure_number(pressure_pa: float, unit: str | None = None) -> str:
+    """Return a pressure without its unit, as it stands in an input beside the unit."""
+    name = unit or HERE.get().pressure_unit
+    return localised(number(pressure_from_pa(pressure_pa, name), DECIMALS[name]))
+
+
+def seconds(value: float | Quantity | NotMeasured | None, decimals: int = 1) -> str:
+    """Return a time span with its unit.
+
+    >>> seconds(6.25).replace("\N{NO-BREAK SPACE}", " ")
+    '6.2 s'
+    """
+    return _shown(value, TRADE_UNITS["s"], decimals)
+
+
+def _shown(value: float | Quantity | NotMeasured | None, unit: TradeUnit, decimals: int) -> str:
+    if value is None:
+        return "–"
+    if isinstance(value, Quantity | NotMeasured):
+        return _words(value_text(value, unit))
+    return localised(with_unit(number(unit.value(value), decimals), unit.printed))
+
+
+def _words(printed: ValueText) -> str:
+    if not printed.measured:
+        return _("not measured, because %(reason)s") % {"reason": said(printed.reason)}
+    text = printed.text
+    for word in (_TO, _MORE, _LESS):
+        text = text.replace(f"\N{NO-BREAK SPACE}{word}", f"\N{NO-BREAK SPACE}{gettext(word)}")
+    return localised(text)
+
+
+_TO = "to"
+_MORE = "any\N{NO-BREAK SPACE}more"
+_LESS = "any\N{NO-BREAK SPACE}less"
+
+
+def when(moment: datetime, zone: tzinfo | None = None, form: str = "full") -> Markup:
+    """Return a moment in the shop's zone, as a ``time`` element.
+
+    Parameters
+    ----------
+    moment : datetime
+        With its zone (UTC in the record)
+    zone : tzinfo, optional
+        The shop's; None: that of this machine
+    form : str
+        ``full`` (day and time), ``day`` or ``time``
+    """
+    local = moment.astimezone(zone)
+    locale = {"en": "en_GB", "de": "de_DE"}[HERE.get().language]
+    if form == "day":
+        text = format_date(local, "d MMM y", locale=locale)
+    elif form == "time":
+        text = format_time(local, "HH:mm", locale=locale)
+    else:
+        text = format_datetime(local, "d MMM y, HH:mm", locale=locale)
+    stamp = moment.isoformat(timespec="seconds")
+    return Markup('<time datetime="{}">{}</time>').format(stamp, text)
+
+
+_NUMBER = re.compile(r"([+\-−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)")
+
+
+def parse_number(text: str, where: str, *, lowest: float = 0.0, highest: float) -> float:
+    """Return a number that a person typed; a decimal comma is as good as a point.
+
+    Raises
+    ------
+    InputFault
+        If there is no number, it has two decimal signs, or it is out of bounds.
+    """
+    found = _NUMBER.fullmatch(text.strip().replace("\N{NO-BREAK SPACE}", " "))
+    if found is None:
+        what = _("“%(text)s” is not a number") % {"text": text.strip()[:40]}
+        if not text.strip():
+            what = _("nothing has been entered")
+        remedy = _("Type one number, with at most one decimal point or comma, such as 174.5")
+        raise InputFault(Fault(what, where, remedy))
+    value = float(found[2].replace(",", ".")) * (-1.0 if found[1] in ("-", "−") else 1.0)
+    if not (math.isfinite(value) and lowest <= value <= highest):
+        raise InputFault(
+            Fault(
+                _("%(text)s is out of bounds") % {"text": text.strip()[:40]},
+                where,
+                _("Type a number from %(lowest)s to %(highest)s")
+                % {
+                    "lowest": localised(f"{lowest:.6g}"),
+                    "highest": localised(f"{highest:.6g}"),
+                },
+            )
+        )
+    return value
+
+
+def parse_pressure(text: str, unit: str, where: str = "") -> float:
+    """Return a pressure that a person typed, [Pa].
+
+    Parameters
+    ----------
+    text : str
+        Number, with a decimal point or comma; a unit typed after it goes before `unit`
+    unit : str
+        Unit that stands beside the input
+    where : str
+        Name of the input, for the fault
+
+    Raises
+    ------
+    InputFault
+        If it is no pressure from 0 to 10 000 bar.
+
+    >>> parse_pressure("174,5", "bar")
+    17450000.0
+    >>> round(parse_pressure("17.2 MPa", "bar"))
+    17200000
+    """
+    where = where or _("pressure")
+    typed = re.fullmatch(r"\s*([+\-−\d.,\s]*?)\s*([^\W\d].*)?", text.strip(), re.DOTALL)
+    figures, own = (typed[1], typed[2]) if typed else (text, None)
+    if own:
+        try:
+            unit = pressure_unit(own)
+        except UnitFault:
+            raise InputFault(
+                Fault(
+                    _("“%(unit)s” is not a unit of pressure known here") % {"unit": own[:20]},
+                    where,
+                    _("Use one of: %(units)s") % {"units": ", ".join(PRESSURE_UNITS.values())},
+                )
+            ) from None
+    highest = pressure_from_pa(HIGHEST_PA, unit)
+    return pressure_to_pa(parse_number(figures, where, highest=highest), unit)
+
+
+def parse_seconds(text: str, where: str = "") -> float:
+    """Return a time span that a person typed, [s].
+
+    Raises
+    ------
+    InputFault
+        If it is no time from 0 s to a week.
+    """
+    figures = re.sub(r"\s*s$", "", text.strip())
+    return parse_number(figures, where or _("time"), highest=LONGEST_S)
