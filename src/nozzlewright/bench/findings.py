@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from nozzlewright.bench.conditions import TipGrade, TipWatch
 from nozzlewright.measurement import Caution, Measured, NotMeasured
+from nozzlewright.said import say
 
 
 class StrokeKind(StrEnum):
@@ -55,8 +56,10 @@ class Opening:
         return self.lift_off_pa - self.closing_pa
 
 
-_NO_CHATTER = NotMeasured("no fast strokes were found", "make a few quick, even strokes")
-_NO_HOLD = NotMeasured("no hold was found", "pump up, shut the pump off and let the pressure fall")
+_NO_CHATTER = NotMeasured(say("no fast strokes were found"), say("make a few quick, even strokes"))
+_NO_HOLD = NotMeasured(
+    say("no hold was found"), say("pump up, shut the pump off and let the pressure fall")
+)
 
 
 @dataclass(frozen=True)

@@ -22,14 +22,25 @@ from nozzlewright.bench import (
 from nozzlewright.judging.decision_rule import decide
 from nozzlewright.judging.evidence import hedged, mentions, outside_leak, tip_grades, watches
 from nozzlewright.judging.verdict import BenchTest, Direction, LeakPath, Outcome, Verdict
-from nozzlewright.judging.wording import bar, listed, not_measured, percent, remedy, seconds, stated
+from nozzlewright.judging.wording import (
+    bar,
+    listed,
+    not_measured,
+    percent,
+    remedy,
+    seconds,
+    stated,
+    with_unit,
+)
 from nozzlewright.measurement import Cause, Caution, Measured, NotMeasured, Quantity
+from nozzlewright.said import Said, figure, joined, say
 
 WINDOW_TOLERANCE = 0.005
 """How far a window may differ and still be the sheet's, as a share of its pressure, [1]."""
 COUNT_STANDARD_UNCERTAINTY = 1.0 / 3.0**0.5
 """Of a count of drops: one may just have fallen or be about to, at either end; rectangular
 ± 1 drop, [drops]."""
+_DROP_TIME = say("The drop time")
 
 
 def judge_back_leakage(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
@@ -44,29 +55,40 @@ def judge_back_leakage(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
             BenchTest.BACK_LEAKAGE,
             Outcome.NOT_ASKED,
             "",
-            ("The setting sheet asks nothing of back-leakage.",),
+            (say("The setting sheet asks nothing of back-leakage."),),
         )
     order = (Outcome.FAIL, Outcome.TOO_CLOSE, Outcome.NOT_DONE, Outcome.PASS)
     worst = min(verdicts, key=lambda verdict: order.index(verdict.outcome))
     others = tuple(reason for v in verdicts if v is not worst for reason in v.reasons)
-    limits = "; ".join(verdict.limit for verdict in verdicts)
+    limits = joined("; ", [verdict.limit for verdict in verdicts])
     return replace(worst, limit=limits, reasons=(*worst.reasons, *others))
 
 
-def limit_text(demand: BackLeakageDemand) -> str:
+def limit_text(demand: BackLeakageDemand) -> Said:
     """Return what is asked of the drop time, in words."""
     window = demand.window
     times = []
     if demand.at_least_s is not None:
-        times.append(f"not under {seconds(demand.at_least_s)}")
+        times.append(say("not under {time}", time=seconds(demand.at_least_s)))
     if demand.at_most_s is not None:
-        times.append(f"not over {seconds(demand.at_most_s)}")
-    text = f"from {bar(window.from_pa)} to {bar(window.to_pa)} {listed(times)}"
+        times.append(say("not over {time}", time=seconds(demand.at_most_s)))
+    asked = [
+        say(
+            "from {start} to {end} {times}",
+            start=bar(window.from_pa),
+            end=bar(window.to_pa),
+            times=listed(times),
+        )
+    ]
     if window.reference_temperature_k is not None:
-        text += f", at {window.reference_temperature_k - 273.15:.0f} °C"
+        celsius = figure(window.reference_temperature_k - 273.15, ".0f")
+        asked.append(say("at {temperature} °C", temperature=celsius))
     if window.reference_compliance is not None:
-        text += f", rig of {window.reference_compliance.value * 1e14:.3g} mm³/bar"
-    return f"{text} (as printed: {demand.printed.text})"
+        softness = figure(window.reference_compliance.value * 1e14, ".3g", "mm³/bar")
+        asked.append(say("rig of {compliance}", compliance=with_unit(softness, "mm³/bar")))
+    return say(
+        "{asked} (as printed: {printed})", asked=joined(", ", asked), printed=demand.printed.text
+    )
 
 
 def _judge_drop(sitting: TestSitting, demand: BackLeakageDemand, rule: DecisionRule) -> Verdict:
@@ -79,25 +101,27 @@ def _judge_drop(sitting: TestSitting, demand: BackLeakageDemand, rule: DecisionR
         upper=demand.at_most_s,
     )
     if sitting.gauge is None:
-        why = "The drop was not timed: there is neither a recording nor a card of readings."
+        why = say("The drop was not timed: there is neither a recording nor a card of readings.")
         return replace(verdict, reasons=(why,))
     hold = sitting.gauge.hold
     if isinstance(hold, NotMeasured):
-        return replace(verdict, measured=hold, reasons=not_measured("The drop time", hold))
+        return replace(verdict, measured=hold, reasons=not_measured(_DROP_TIME, hold))
     at_reference = hold.drop_time_at_reference
     if isinstance(at_reference, Quantity):
         return _decide_drop(verdict, sitting, hold, at_reference, demand, rule)
     as_shown = hold.drop_time_as_shown
     if isinstance(as_shown, NotMeasured):
-        return replace(verdict, measured=as_shown, reasons=not_measured("The drop time", as_shown))
+        return replace(verdict, measured=as_shown, reasons=not_measured(_DROP_TIME, as_shown))
     if not _names_reference(demand):
         return _decide_drop(verdict, sitting, hold, as_shown, demand, rule, injector_alone=False)
     guess = decide(as_shown, demand.at_least_s, demand.at_most_s, rule)
-    first = (
-        f"The drop took {stated(as_shown)} as the gauge showed it, but the limit holds at "
-        f"reference conditions, and the time there was not measured, because {at_reference.reason}."
+    first = say(
+        "The drop took {time} as the gauge showed it, but the limit holds at reference conditions, "
+        "and the time there was not measured, because {reason}.",
+        time=stated(as_shown),
+        reason=at_reference.reason,
     )
-    why = (
+    why = say(
         "Cold oil and a large rig make the fall slow, warm oil and a small one make it fast; as "
         "shown it neither passes nor fails."
     )
@@ -144,19 +168,31 @@ def _decide_drop(
         doubts.append(objection)
     too_fast = decision.direction is Direction.LOW
     paths = _open_paths(sitting, hold) if too_fast else ()
-    what = "of the injector alone" if injector_alone else "as the gauge showed it"
-    chance = percent(decision.probability_of_conformity)
-    first = f"The drop {what} took {stated(measured)}; probability of conformity {chance}."
+    took, chance = stated(measured), percent(decision.probability_of_conformity)
+    if injector_alone:
+        first = say(
+            "The drop of the injector alone took {time}; probability of conformity {chance}.",
+            time=took,
+            chance=chance,
+        )
+    else:
+        first = say(
+            "The drop as the gauge showed it took {time}; probability of conformity {chance}.",
+            time=took,
+            chance=chance,
+        )
     reasons = [first, *doubts]
     if too_fast:
         reasons.append(_whose_leak(paths, sitting, hold))
     elif decision.direction is Direction.HIGH:
         reasons.append(
-            "Too little leakage: the needle may be tight in its guide (lacquer, a bent or crossed "
-            "pair), or the oil colder than stated. It starves the guide of oil."
+            say(
+                "Too little leakage: the needle may be tight in its guide (lacquer, a bent or "
+                "crossed pair), or the oil colder than stated. It starves the guide of oil."
+            )
         )
     elif outcome is Outcome.TOO_CLOSE and not doubts:
-        reasons.append("The limit lies within the uncertainty of the time.")
+        reasons.append(say("The limit lies within the uncertainty of the time."))
     return replace(
         verdict,
         outcome=outcome,
@@ -179,7 +215,7 @@ def _objections(
     *,
     injector_alone: bool,
     of_the_gauge: tuple[Caution, ...],
-) -> list[str]:
+) -> list[Said]:
     """Return why the number, taken alone, proves neither a pass nor a fail."""
     cautions: tuple[Caution, ...] = (*measured.cautions, *hold.cautions)
     if not injector_alone:
@@ -187,39 +223,53 @@ def _objections(
     objections = []
     if not _same_window(hold, demand):
         objections.append(
-            "The time is not known to be that of the sheet's window: name the same two pressures "
-            "in the bench conditions or on the card."
+            say(
+                "The time is not known to be that of the sheet's window: name the same two "
+                "pressures in the bench conditions or on the card."
+            )
         )
     if demand.reference_viscosity_m2_per_s is not None:
-        viscosity = demand.reference_viscosity_m2_per_s * 1e6
+        viscosity = figure(demand.reference_viscosity_m2_per_s * 1e6, ".3g")
         objections.append(
-            f"The sheet's limit holds for a fluid of {viscosity:.3g} mm²/s, while the time is for "
-            "the fluid on the bench: use such a fluid and leave that line out of the sheet."
+            say(
+                "The sheet's limit holds for a fluid of {viscosity} mm²/s, while the time is for "
+                "the fluid on the bench: use such a fluid and leave that line out of the sheet.",
+                viscosity=viscosity,
+            )
         )
     rig_known = _rig_known(hold)
     if outcome is Outcome.PASS:
         air = mentions(cautions, "air")
         if air is not None:
-            objections.append(f"Air in the rig slows the fall and flatters the guide: {air.text}.")
+            objections.append(
+                say("Air in the rig slows the fall and flatters the guide: {air}.", air=air.text)
+            )
         if demand.at_most_s is not None and not rig_known:
             objections.append(
-                "The rig's own leak is not known; without it the injector alone would fall more "
-                "slowly, perhaps more slowly than allowed. Make a blank-plug recording."
+                say(
+                    "The rig's own leak is not known; without it the injector alone would fall "
+                    "more slowly, perhaps more slowly than allowed. Make a blank-plug recording."
+                )
             )
     if outcome is Outcome.FAIL and direction is Direction.LOW:
         heat = mentions(cautions, "heat", "cooling", "settling")
         if heat is not None and not injector_alone:
             objections.append(
-                "Oil that cools after quick pumping falls in pressure without any leak: "
-                f"{heat.text}."
+                say(
+                    "Oil that cools after quick pumping falls in pressure without any leak: "
+                    "{heat}.",
+                    heat=heat.text,
+                )
             )
         if not rig_known:
             objections.append(
-                "The rig's own leak is not known, and it may be what made the fall fast: make a "
-                "blank-plug recording."
+                say(
+                    "The rig's own leak is not known, and it may be what made the fall fast: make "
+                    "a blank-plug recording."
+                )
             )
         elif not injector_alone and not _fails_without_rig(hold, measured, demand, rule):
-            objections.append("Without the rig's own share of the leak it would not fail.")
+            objections.append(say("Without the rig's own share of the leak it would not fail."))
     return objections
 
 
@@ -286,32 +336,38 @@ def _stayed_dry(sitting: TestSitting, hold: Hold) -> bool:
     return graded == {TipGrade.DRY}
 
 
-def _whose_leak(paths: tuple[LeakPath, ...], sitting: TestSitting, hold: Hold) -> str:
+def _whose_leak(paths: tuple[LeakPath, ...], sitting: TestSitting, hold: Hold) -> Said:
     if paths == (LeakPath.GUIDE,):
-        return (
+        return say(
             "The rig is measured, the tip stayed dry and nothing was seen to leak outside: the "
             "oil goes past the needle guide, or across a pressure face into the leak-off."
         )
     grades = tip_grades(sitting) or ((hold.tip.grade,) if hold.tip.grade else ())
-    tip = f"tip {grades[0]}" if grades else "nobody graded the tip"
+    tip = say("tip {grade}", grade=grades[0]) if grades else say("nobody graded the tip")
     why = {
-        LeakPath.RIG: "the rig (its own leak is not measured)",
-        LeakPath.FACE: f"a joint or face ({_seen_outside(sitting, hold)})",
-        LeakPath.SEAT: f"the seat ({tip})",
-        LeakPath.GUIDE: "the guide",
+        LeakPath.RIG: say("the rig (its own leak is not measured)"),
+        LeakPath.FACE: say("a joint or face ({where})", where=_seen_outside(sitting, hold)),
+        LeakPath.SEAT: say("the seat ({tip})", tip=tip),
+        LeakPath.GUIDE: say("the guide"),
     }
-    return f"Which leak it is cannot be told: {listed([why[path] for path in paths])} remain."
+    return say(
+        "Which leak it is cannot be told: {paths} remain.",
+        paths=listed([why[path] for path in paths]),
+    )
 
 
 def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionRule) -> Verdict:
     bounds = []
     if demand.at_least_drops is not None:
-        bounds.append(f"at least {demand.at_least_drops}")
+        bounds.append(say("at least {number}", number=demand.at_least_drops))
     if demand.at_most_drops is not None:
-        bounds.append(f"at most {demand.at_most_drops}")
-    limit = (
-        f"leak-off at {bar(demand.pressure_pa)}: {listed(bounds)} drops in "
-        f"{seconds(demand.seconds)} (as printed: {demand.printed.text})"
+        bounds.append(say("at most {number}", number=demand.at_most_drops))
+    limit = say(
+        "leak-off at {pressure}: {bounds} drops in {time} (as printed: {printed})",
+        pressure=bar(demand.pressure_pa),
+        bounds=listed(bounds),
+        time=seconds(demand.seconds),
+        printed=demand.printed.text,
     )
     verdict = Verdict(BenchTest.BACK_LEAKAGE, Outcome.NOT_DONE, limit, ())
     watch = next(
@@ -323,44 +379,63 @@ def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionR
         None,
     )
     if watch is None or watch.leak_off_drops is None or not watch.leak_off_seconds:
-        return replace(verdict, reasons=("The drops at the leak-off were not counted and timed.",))
+        why = say("The drops at the leak-off were not counted and timed.")
+        return replace(verdict, reasons=(why,))
     scale = demand.seconds / watch.leak_off_seconds
     count = Quantity(
         watch.leak_off_drops * scale,
         "1",
-        {Cause("counting drops", "leak-off"): COUNT_STANDARD_UNCERTAINTY * scale},
-        method=f"{watch.leak_off_drops} drops in {watch.leak_off_seconds:g} s, brought to "
-        f"{demand.seconds:g} s",
+        {Cause(say("counting drops"), "leak-off"): COUNT_STANDARD_UNCERTAINTY * scale},
+        method=say(
+            "{drops} drops in {time} s, brought to {asked} s",
+            drops=watch.leak_off_drops,
+            time=figure(watch.leak_off_seconds, "g"),
+            asked=figure(demand.seconds, "g"),
+        ),
     )
     lower = None if demand.at_least_drops is None else float(demand.at_least_drops)
     upper = None if demand.at_most_drops is None else float(demand.at_most_drops)
     decision = decide(count, lower, upper, rule)
     outcome = decision.outcome
-    first = (
-        f"{watch.leak_off_drops} drops in {seconds(watch.leak_off_seconds)} are {stated(count)} "
-        f"in {seconds(demand.seconds)}; probability of conformity "
-        f"{percent(decision.probability_of_conformity)}."
+    first = say(
+        "{drops} drops in {time} are {count} in {asked}; probability of conformity {chance}.",
+        drops=watch.leak_off_drops,
+        time=seconds(watch.leak_off_seconds),
+        count=stated(count),
+        asked=seconds(demand.seconds),
+        chance=percent(decision.probability_of_conformity),
     )
     reasons = [first]
     held = sitting.gauge.seat_hold if sitting.gauge is not None else None
     pressure: Measured = (
         held.mean_pressure
         if isinstance(held, SeatHold)
-        else NotMeasured("no hold was recorded with the count")
+        else NotMeasured(say("no hold was recorded with the count"))
     )
     if isinstance(pressure, NotMeasured):
         outcome = Outcome.TOO_CLOSE
-        reasons.append(f"At which pressure they were counted is not known: {pressure.reason}.")
+        reasons.append(
+            say(
+                "At which pressure they were counted is not known: {reason}.",
+                reason=pressure.reason,
+            )
+        )
     else:
         reach = demand.tolerance_pa + 1.96 * pressure.standard_uncertainty
         if abs(pressure.value - demand.pressure_pa) > reach:
             outcome = Outcome.TOO_CLOSE
             reasons.append(
-                f"They were counted at {stated(pressure)}, not at {bar(demand.pressure_pa)}."
+                say(
+                    "They were counted at {pressure}, not at {asked}.",
+                    pressure=stated(pressure),
+                    asked=bar(demand.pressure_pa),
+                )
             )
     reasons.append(
-        "A count of drops goes with the viscosity: it compares only at the sheet's oil and "
-        "temperature."
+        say(
+            "A count of drops goes with the viscosity: it compares only at the sheet's oil and "
+            "temperature."
+        )
     )
     # Oil at the leak-off came through the holder, so rig and seat are out of it. A pressure face
     # that leaks inwards gives it too, and no reference conditions stand behind a count.

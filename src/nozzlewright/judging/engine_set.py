@@ -48,6 +48,7 @@ from nozzlewright.measurement import (
     linear_combination,
     mean_of,
 )
+from nozzlewright.said import say
 
 DRAWS = 20_000
 """Trials; the 95 % point of a spread then moves by about 1 % of its size (JCGM 101:2008, 7.2)."""
@@ -86,9 +87,9 @@ def judge_set(engine_set: EngineSet, sheet: SettingSheet) -> SetVerdict:
     spread = _spread(readings, noise, missing)
     outcome, probability, reasons = _judge_spread(spread, readings, noise, missing, sheet)
     odd = odd_one_out(openings)
-    mean: Measured = NotMeasured("no opening pressure of the set was measured")
+    mean: Measured = NotMeasured(say("no opening pressure of the set was measured"))
     if openings:
-        mean = mean_of(list(openings.values()), method="mean of the set")
+        mean = mean_of(list(openings.values()), method=say("mean of the set"))
     return SetVerdict(
         injectors=latest,
         as_found=as_found,
@@ -127,12 +128,12 @@ def _spread(
     """
     if len(readings) < 2:
         return NotMeasured(
-            "a spread needs the opening pressure of two injectors at least",
-            "measure the opening pressure of every injector of the set",
+            say("a spread needs the opening pressure of two injectors at least"),
+            say("measure the opening pressure of every injector of the set"),
         )
     largest = max(readings, key=lambda quantity: quantity.value)
     smallest = min(readings, key=lambda quantity: quantity.value)
-    apart = difference(largest, smallest, method="largest less smallest opening pressure")
+    apart = difference(largest, smallest, method=say("largest less smallest opening pressure"))
     apart_by, uncertainty = _pairs(readings)
     at_least = float(np.max(apart_by - _pair_factor(noise, uncertainty, 0.975) * uncertainty))
     at_most = float(np.max(apart_by + INTERVAL_FACTOR * uncertainty))
@@ -140,8 +141,11 @@ def _spread(
     cautions = tuple(one for one in apart.cautions if one.name != "gauge unknown")
     if missing:
         cylinders = listed([str(cylinder) for cylinder in missing])
-        text = f"cylinder {cylinders} not measured; the spread of the whole set may be larger"
-        cautions += (Caution("incomplete set", text),)
+        text = say(
+            "cylinder {cylinders} not measured; the spread of the whole set may be larger",
+            cylinders=cylinders,
+        )
+        cautions += (Caution(say("incomplete set"), text),)
     return Quantity(
         value=apart.value,
         unit="Pa",
@@ -188,7 +192,7 @@ def odd_one_out(openings: dict[int, Quantity]) -> OddOneOut | None:
         apart[cylinder] = linear_combination(
             [(1.0, quantity), *((share, other) for other in others)],
             unit="Pa",
-            method="opening pressure less the mean of the others",
+            method=say("opening pressure less the mean of the others"),
         )
     cylinder = max(apart, key=lambda one: abs(apart[one].value))
     distance = apart[cylinder]
@@ -198,12 +202,24 @@ def odd_one_out(openings: dict[int, Quantity]) -> OddOneOut | None:
         return None
     if abs(distance.value) <= max(values) - min(values):
         return None
-    side = "above" if distance.value > 0.0 else "below"
-    size = Quantity(abs(distance.value), "Pa", distance.contributions)
-    text = (
-        f"Cylinder {cylinder} opens {stated(size)} {side} the mean of the others, which differ by "
-        f"{about(max(values) - min(values))} among themselves."
-    )
+    size = stated(Quantity(abs(distance.value), "Pa", distance.contributions))
+    range_ = about(max(values) - min(values))
+    if distance.value > 0.0:
+        text = say(
+            "Cylinder {cylinder} opens {size} above the mean of the others, which differ by "
+            "{range} among themselves.",
+            cylinder=cylinder,
+            size=size,
+            range=range_,
+        )
+    else:
+        text = say(
+            "Cylinder {cylinder} opens {size} below the mean of the others, which differ by "
+            "{range} among themselves.",
+            cylinder=cylinder,
+            size=size,
+            range=range_,
+        )
     return OddOneOut(cylinder, distance, text)
 
 
@@ -217,10 +233,17 @@ def _judge_spread(
     limit = sheet.spread_pa
     if isinstance(spread, NotMeasured):
         outcome = Outcome.NOT_ASKED if limit is None else Outcome.NOT_DONE
-        return outcome, None, (f"The spread was not measured, because {spread.reason}.",)
+        return (
+            outcome,
+            None,
+            (say("The spread was not measured, because {reason}.", reason=spread.reason),),
+        )
     if limit is None:
         return Outcome.NOT_ASKED, None, (
-            f"The spread is {stated(spread)}; the setting sheet gives no limit for it.",
+            say(
+                "The spread is {spread}; the setting sheet gives no limit for it.",
+                spread=stated(spread),
+            ),
         )  # fmt: skip
     values = np.array([reading.value for reading in readings])
     probability = float(np.mean(np.ptp(values[:, np.newaxis] + noise, axis=0) <= limit))
@@ -228,17 +251,24 @@ def _judge_spread(
     proof = _pair_factor(noise, uncertainty, CONFIDENCE) * uncertainty
     too_wide = bool(np.any((apart_by > limit) & (apart_by - limit >= proof)))
     outcome = _spread_outcome(spread, probability, limit, sheet.rule, too_wide=too_wide)
-    chance = percent(probability)
     reasons = [
-        f"The spread is {stated(spread)} against {bar(limit)}; probability of conformity {chance}."
+        say(
+            "The spread is {spread} against {limit}; probability of conformity {chance}.",
+            spread=stated(spread),
+            limit=bar(limit),
+            chance=percent(probability),
+        )
     ]
     if outcome is Outcome.TOO_CLOSE:
-        reasons.append("The scatter of the readings alone could carry it across the limit.")
+        reasons.append(say("The scatter of the readings alone could carry it across the limit."))
     if missing and outcome is not Outcome.FAIL:
         outcome = Outcome.NOT_DONE
         cylinders = listed([str(cylinder) for cylinder in missing])
         reasons.append(
-            f"Without cylinder {cylinders} the set is not complete: the spread can only grow."
+            say(
+                "Without cylinder {cylinders} the set is not complete: the spread can only grow.",
+                cylinders=cylinders,
+            )
         )
     return outcome, probability, tuple(reasons)
 
@@ -274,8 +304,15 @@ def _set_reasons(
     odd: OddOneOut | None,
 ) -> tuple[str, ...]:
     counted = Counter(verdict.outcome for verdict in latest)
-    told = [f"{number} {outcome}" for outcome, number in counted.items()]
-    reasons = [f"Of {len(latest)} injectors: {listed(told)}."] if latest else []
+    told = [
+        say("{number} {outcome}", number=number, outcome=outcome)
+        for outcome, number in counted.items()
+    ]
+    reasons: list[str] = []
+    if latest:
+        reasons.append(
+            say("Of {total} injectors: {outcomes}.", total=len(latest), outcomes=listed(told))
+        )
     if spread_outcome is not Outcome.NOT_ASKED or spread_reasons:
         reasons.append(spread_reasons[0])
     if odd is not None:

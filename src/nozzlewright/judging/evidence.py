@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from nozzlewright.bench import DecisionRule, SeatHold, TestSitting, TipGrade, TipWatch
 from nozzlewright.judging.verdict import Outcome
 from nozzlewright.measurement import Caution, Quantity
+from nozzlewright.said import say
 
 _WORSE = {TipGrade.DRY: 0, TipGrade.DAMP: 1, TipGrade.DROP: 2}
 
@@ -47,7 +48,9 @@ def hedged(outcome: Outcome, measured: Quantity, rule: DecisionRule) -> tuple[Ou
     unknown = mentions(measured.cautions, "gauge unknown")
     if unknown is None or rule is not DecisionRule.GUARDED or outcome is Outcome.TOO_CLOSE:
         return outcome, ""
-    return Outcome.TOO_CLOSE, (
-        f"It would be a {outcome}, but nothing is proved: {unknown.text}. State the gauge's range "
-        "and class, or its certificate."
+    return Outcome.TOO_CLOSE, say(
+        "It would be a {outcome}, but nothing is proved: {unknown}. State the gauge's range and "
+        "class, or its certificate.",
+        outcome=outcome,
+        unknown=unknown.text,
     )

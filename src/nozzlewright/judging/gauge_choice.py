@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from nozzlewright.judging.decision_rule import largest_uncertainty
-from nozzlewright.judging.wording import about, bar, listed, plain
+from nozzlewright.judging.wording import about, bar, one_of, plain
 from nozzlewright.measurement import Quantity
 from nozzlewright.physics import EN837_CLASSES, en837_permissible_error
+from nozzlewright.said import say
 
 STANDARD_SPANS_PA = tuple(span * 1e5 for span in (60, 100, 160, 250, 400, 600, 1000, 1600))
 """Spans 0 to ... of EN 837-1:1996 (from memory), [Pa]."""
@@ -65,10 +66,12 @@ def gauge_that_would_do(measured: Quantity, lower_pa: float, upper_pa: float) ->
     have = measured.standard_uncertainty
     if have <= needed:
         return ""
-    why = (
-        f"No reading could prove a band of {bar(upper_pa - lower_pa)} with a standard uncertainty "
-        f"of {about(have)}: even in its middle the probability of conformity stays under 95 %. "
-        f"It takes {about(needed)} or less."
+    why = say(
+        "No reading could prove a band of {band} with a standard uncertainty of {have}: even in "
+        "its middle the probability of conformity stays under 95 %. It takes {needed} or less.",
+        band=bar(upper_pa - lower_pa),
+        have=about(have),
+        needed=about(needed),
     )
     gauge, rest = gauge_share(measured)
     if rest >= needed:
@@ -76,19 +79,29 @@ def gauge_that_would_do(measured: Quantity, lower_pa: float, upper_pa: float) ->
             (part for part in measured.budget if not part[0].name.startswith("gauge")),
             key=lambda part: part[1],
         )[0]
-        return f"{why} No gauge alone would help: mend the {cause.name} first."
+        return say(
+            "{why} No gauge alone would help: mend the {cause} first.", why=why, cause=cause.name
+        )
     if gauge == 0.0:
         return why
     left = math.sqrt(needed**2 - rest**2)
     span = sensible_span(upper_pa)
     enough = classes_that_suffice(span, left)
-    limit = f"a calibration certificate with a standard uncertainty of {about(left)} or less"
+    certificate = say(
+        "a calibration certificate with a standard uncertainty of {left} or less", left=about(left)
+    )
     if not enough:
-        return (
-            f"{why} No class of EN 837-1 suffices on a span of 0 to {bar(span)}; {limit} would do."
+        return say(
+            "{why} No class of EN 837-1 suffices on a span of 0 to {span}; {certificate} would do.",
+            why=why,
+            span=bar(span),
+            certificate=certificate,
         )
-    named = [plain(one) for one in enough]
-    return (
-        f"{why} On a span of 0 to {bar(span)} a gauge to EN 837-1 of class "
-        f"{listed(named).replace(' and ', ' or ')} would do, or {limit}."
+    return say(
+        "{why} On a span of 0 to {span} a gauge to EN 837-1 of class {classes} would do, or "
+        "{certificate}.",
+        why=why,
+        span=bar(span),
+        classes=one_of([plain(one) for one in enough]),
+        certificate=certificate,
     )

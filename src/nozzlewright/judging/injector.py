@@ -29,6 +29,7 @@ from nozzlewright.judging.verdict import (
     Verdict,
 )
 from nozzlewright.judging.wording import listed
+from nozzlewright.said import Said, say
 
 PAIR_WORDS = ("needle", "nozzle body", "nozzle tip", "pair", "guide", "seat", "hole", "pintle")
 """Words that name the needle and its body: renewed as a pair only."""
@@ -67,12 +68,12 @@ def judge_injector(
     sitting = injector.as_left if as_left else injector.as_found
     band = condition if as_left else Condition.USED
     if sitting is None:
-        when = "as left" if as_left else "as found"
+        when = say("as left") if as_left else say("as found")
         verdicts = tuple(
-            Verdict(test, Outcome.NOT_DONE, "", (f"There is no sitting {when}.",))
+            Verdict(test, Outcome.NOT_DONE, "", (say("There is no sitting {when}.", when=when),))
             for test in BenchTest
         )
-        why = (f"It was not tested {when}.",)
+        why = (say("It was not tested {when}.", when=when),)
         return InjectorVerdict(injector, as_left, verdicts, InjectorOutcome.UNFINISHED, why, band)
     judged = {
         BenchTest.OPENING: judge_opening(sitting, sheet, band),
@@ -112,37 +113,54 @@ def _outcome(
     to_rework = [test for test in failed if test is not BenchTest.OPENING]
     open_tests = _open_tests(judged)
     not_asked = [
-        str(test)
+        test
         for test, verdict in judged.items()
         if verdict.outcome is Outcome.NOT_ASKED and test is not BenchTest.INSPECTION
     ]
     notes = [*open_tests]
     if not_asked:
-        notes.append(f"Not asked by the sheet, so not judged: {listed(not_asked)}.")
+        notes.append(
+            say("Not asked by the sheet, so not judged: {tests}.", tests=listed(not_asked))
+        )
     if exchange:
         return InjectorOutcome.EXCHANGE, (*exchange, *notes)
     if to_rework or besides:
-        reasons = [f"{_name(test)} fails: {judged[test].reasons[0]}" for test in to_rework]
+        reasons = [
+            say("{test:capital} fails: {reason}", test=test, reason=judged[test].reasons[0])
+            for test in to_rework
+        ]
         if BenchTest.OPENING in failed:
-            reasons.append(f"Opening pressure fails too: {judged[BenchTest.OPENING].reasons[0]}")
+            reason = judged[BenchTest.OPENING].reasons[0]
+            reasons.append(say("Opening pressure fails too: {reason}", reason=reason))
         return InjectorOutcome.REWORK, (*reasons, *besides, *notes)
     if failed:
-        first = f"Only the opening pressure is out: {judged[BenchTest.OPENING].reasons[0]}"
+        first = say(
+            "Only the opening pressure is out: {reason}",
+            reason=judged[BenchTest.OPENING].reasons[0],
+        )
         return InjectorOutcome.ADJUST, (first, *notes)
     if open_tests:
         return InjectorOutcome.UNFINISHED, tuple(notes)
     if not any(judged[test].outcome is Outcome.PASS for test in BENCH_TESTS):
-        return InjectorOutcome.UNFINISHED, ("No bench test was judged.", *notes)
-    return InjectorOutcome.FIT, ("Every test that the sheet asks for is passed.", *notes)
+        return InjectorOutcome.UNFINISHED, (say("No bench test was judged."), *notes)
+    return InjectorOutcome.FIT, (
+        say("Every test that the sheet asks for is passed."),
+        *notes,
+    )
 
 
 BENCH_TESTS = tuple(test for test in BenchTest if test is not BenchTest.INSPECTION)
 """The five tests of ISO 8984-1:1993."""
 
 
-def _open_tests(judged: dict[BenchTest, Verdict]) -> list[str]:
+def _open_tests(judged: dict[BenchTest, Verdict]) -> list[Said]:
     return [
-        f"{_name(test)} is {verdict.outcome}: {verdict.reasons[0]}"
+        say(
+            "{test:capital} is {outcome}: {reason}",
+            test=test,
+            outcome=verdict.outcome,
+            reason=verdict.reasons[0],
+        )
         for test, verdict in judged.items()
         if verdict.outcome in (Outcome.NOT_DONE, Outcome.TOO_CLOSE)
     ]
@@ -152,39 +170,33 @@ def _reasons_to_exchange(
     judged: dict[BenchTest, Verdict],
     sitting: TestSitting,
     before: TestSitting | None,
-) -> list[str]:
+) -> list[Said]:
     reasons = []
     leakage = judged[BenchTest.BACK_LEAKAGE]
     if leakage.outcome is Outcome.FAIL and leakage.leak_paths == (LeakPath.GUIDE,):
-        reasons.append(f"The guide leaks too much: {leakage.reasons[0]}")
+        reasons.append(say("The guide leaks too much: {reason}", reason=leakage.reasons[0]))
     reasons += [
-        f"{one.part}: {one.seen}; needle and body are renewed as a pair."
+        say("{part}: {seen}; needle and body are renewed as a pair.", part=one.part, seen=one.seen)
         for one in sitting.seen.inspection
         if one.severity is Severity.RENEW and is_of_the_pair(one.part)
     ]
     if before is None:
         return reasons
     if judged[BenchTest.SEAT].outcome is Outcome.FAIL and TipGrade.DROP in tip_grades(before):
-        reasons.append("The seat let drops through as found and leaks still as left.")
+        reasons.append(say("The seat let drops through as found and leaks still as left."))
     sprayed_badly = before.seen.spray is SprayGrade.POOR
     if judged[BenchTest.SPRAY].outcome is Outcome.FAIL and sprayed_badly:
-        reasons.append("The spray was poor as found and is still poor as left.")
+        reasons.append(say("The spray was poor as found and is still poor as left."))
     return reasons
 
 
-def _seen_beyond_the_sheet(judged: dict[BenchTest, Verdict], sitting: TestSitting) -> list[str]:
+def _seen_beyond_the_sheet(judged: dict[BenchTest, Verdict], sitting: TestSitting) -> list[Said]:
     """Return what was seen that no sheet asks for, and that forbids to fit all the same."""
     seen = sitting.seen
     reasons = []
-    silent = "though the sheet asks nothing of it"
     if judged[BenchTest.SPRAY].outcome is Outcome.NOT_ASKED and seen.spray is SprayGrade.POOR:
-        reasons.append(f"The fitter saw a poor spray, {silent}.")
+        reasons.append(say("The fitter saw a poor spray, though the sheet asks nothing of it."))
     grades = tip_grades(sitting)
     if judged[BenchTest.SEAT].outcome is Outcome.NOT_ASKED and TipGrade.DROP in grades:
-        reasons.append(f"A drop formed at the tip, {silent}.")
+        reasons.append(say("A drop formed at the tip, though the sheet asks nothing of it."))
     return reasons
-
-
-def _name(test: BenchTest) -> str:
-    name = str(test)
-    return name[:1].upper() + name[1:]

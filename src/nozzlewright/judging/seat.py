@@ -14,8 +14,9 @@ from nozzlewright.bench import SeatDemand, SeatHold, SettingSheet, TestSitting, 
 from nozzlewright.judging.decision_rule import GUARD_FACTOR
 from nozzlewright.judging.evidence import mentions, outside_leak, tip_grades
 from nozzlewright.judging.verdict import BenchTest, Direction, Outcome, Verdict
-from nozzlewright.judging.wording import about, bar, listed, plain, seconds, stated
+from nozzlewright.judging.wording import about, bar, listed, seconds, stated
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
+from nozzlewright.said import Said, say
 
 LONGEST_HOLD = 2.0
 """A drop seen in a hold of more than this many times the time asked may have formed after it;
@@ -25,44 +26,53 @@ TENTHS = 1
 """Decimals of time and pressure of a hold, in s and bar: no grade of a tip turns on less."""
 
 
-def held_at(demand: SeatDemand) -> str:
+def held_at(demand: SeatDemand) -> Said:
     """Return at which pressure the seat is to be held, in words."""
     if demand.margin_pa is not None:
-        return f"{bar(demand.margin_pa)} below the opening pressure"
-    return f"at {bar(demand.fixed_pa or 0.0)}"
+        return say("{margin} below the opening pressure", margin=bar(demand.margin_pa))
+    return say("at {pressure}", pressure=bar(demand.fixed_pa or 0.0))
 
 
-def limit_text(demand: SeatDemand) -> str:
+def limit_text(demand: SeatDemand) -> Said:
     """Return what is asked of the seat, in words."""
-    grade = "damp allowed, no drop" if demand.damp_allowed else "dry"
-    held = held_at(demand)
-    return f"tip {grade} for {seconds(demand.seconds)} {held} (as printed: {demand.printed.text})"
+    return say(
+        "{tip} for {time} {held} (as printed: {printed})",
+        tip=say("tip damp allowed, no drop") if demand.damp_allowed else say("tip dry"),
+        time=seconds(demand.seconds),
+        held=held_at(demand),
+        printed=demand.printed.text,
+    )
 
 
 def judge_seat(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
     """Return the verdict on the needle seat."""
     demand = sheet.seat
     if demand is None:
-        reasons = ("The setting sheet asks nothing of the seat.",)
+        reasons = (say("The setting sheet asks nothing of the seat."),)
         return Verdict(BenchTest.SEAT, Outcome.NOT_ASKED, "", reasons)
     verdict = Verdict(BenchTest.SEAT, Outcome.NOT_DONE, limit_text(demand), ())
     grades = tip_grades(sitting)
-    hold: SeatHold | NotMeasured = NotMeasured("there is neither a recording nor a card")
+    hold: SeatHold | NotMeasured = NotMeasured(say("there is neither a recording nor a card"))
     if sitting.gauge is not None:
         hold = sitting.gauge.seat_hold
     if isinstance(hold, NotMeasured):
         if not grades:
-            why = f"The seat was not tested: no tip was graded, and no hold: {hold.reason}."
+            why = say(
+                "The seat was not tested: no tip was graded, and no hold: {reason}.",
+                reason=hold.reason,
+            )
             return replace(verdict, reasons=(why,))
-        why = (
-            f"The tip was graded {grades[0]}, but the hold in which it was so is not on record "
-            f"({hold.reason}): neither its pressure nor its time is known."
+        why = say(
+            "The tip was graded {grade}, but the hold in which it was so is not on record "
+            "({reason}): neither its pressure nor its time is known.",
+            grade=grades[0],
+            reason=hold.reason,
         )
         return replace(verdict, outcome=Outcome.TOO_CLOSE, measured=hold, reasons=(why,))
     if not grades:
-        why = (
-            f"The pressure was held for {_words(hold.duration)}, but nobody wrote down whether the "
-            "tip stayed dry."
+        why = say(
+            "The pressure was held for {time}, but nobody wrote down whether the tip stayed dry.",
+            time=_words(hold.duration),
         )
         return replace(verdict, reasons=(why,))
     return _judge_hold(verdict, sitting, hold, demand, grades)
@@ -77,15 +87,30 @@ def _judge_hold(
 ) -> Verdict:
     worst = grades[0]
     tight = worst is TipGrade.DRY or (worst is TipGrade.DAMP and demand.damp_allowed)
-    reasons = [f"The tip was graded {worst} in a hold of {_words(hold.duration)}, {_held(hold)}."]
+    reasons = [
+        say(
+            "The tip was graded {grade} in a hold of {time}, {held}.",
+            grade=worst,
+            time=_words(hold.duration),
+            held=_held(hold),
+        )
+    ]
     if len(grades) > 1:
-        reasons.append(f"It is graded {listed([*grades])} in different places; the worst counts.")
+        reasons.append(
+            say(
+                "It is graded {grades} in different places; the worst counts.",
+                grades=listed(grades),
+            )
+        )
     doubts = _doubts_of_a_pass(hold, demand) if tight else _doubts_of_a_fail(hold, demand)
     leak = outside_leak(sitting)
     if not tight and leak:
         doubts.append(
-            f"Oil was seen outside as well ({leak}); it may have run down to the tip. Dry all, and "
-            "watch again."
+            say(
+                "Oil was seen outside as well ({leak}); it may have run down to the tip. Dry all, "
+                "and watch again.",
+                leak=leak,
+            )
         )
     outcome = Outcome.PASS if tight else Outcome.FAIL
     if doubts:
@@ -99,44 +124,63 @@ def _judge_hold(
     )
 
 
-def _doubts_of_a_pass(hold: SeatHold, demand: SeatDemand) -> list[str]:
+def _doubts_of_a_pass(hold: SeatHold, demand: SeatDemand) -> list[Said]:
     doubts = []
     pressure = _against_demand(hold, demand)
     if isinstance(pressure, NotMeasured):
-        doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
+        doubts.append(_margin_not_known(pressure))
     elif pressure.value + GUARD_FACTOR * pressure.standard_uncertainty < -demand.tolerance_pa:
         doubts.append(
-            f"The hold was {about(-pressure.value)} easier on the seat than asked: hold nearer "
-            "to the opening pressure."
+            say(
+                "The hold was {by} easier on the seat than asked: hold nearer to the opening "
+                "pressure.",
+                by=about(-pressure.value),
+            )
         )
     quick = mentions(hold.cautions, "quick fall")
     if quick is not None:
-        doubts.append(f"The pressure did not stay up: {quick.text}.")
+        doubts.append(say("The pressure did not stay up: {fall}.", fall=quick.text))
     if isinstance(hold.duration, NotMeasured):
-        doubts.append(f"How long it was held is not known: {hold.duration.reason}.")
+        doubts.append(_time_not_known(hold.duration))
     elif hold.duration.value + GUARD_FACTOR * hold.duration.standard_uncertainty < demand.seconds:
-        doubts.append(f"It was not held for the {plain(demand.seconds)} s that are asked.")
+        doubts.append(
+            say("It was not held for the {time} that are asked.", time=seconds(demand.seconds))
+        )
     return doubts
 
 
-def _doubts_of_a_fail(hold: SeatHold, demand: SeatDemand) -> list[str]:
+def _doubts_of_a_fail(hold: SeatHold, demand: SeatDemand) -> list[Said]:
     doubts = []
     pressure = _against_demand(hold, demand)
     if isinstance(pressure, NotMeasured):
-        doubts.append(f"Whether it was held as asked is not known: {pressure.reason}.")
+        doubts.append(_margin_not_known(pressure))
     elif pressure.value - GUARD_FACTOR * pressure.standard_uncertainty > demand.tolerance_pa:
         doubts.append(
-            f"The hold was {about(pressure.value)} harder on the seat than asked: hold farther "
-            "below the opening pressure."
+            say(
+                "The hold was {by} harder on the seat than asked: hold farther below the opening "
+                "pressure.",
+                by=about(pressure.value),
+            )
         )
     if isinstance(hold.duration, NotMeasured):
-        doubts.append(f"How long it was held is not known: {hold.duration.reason}.")
+        doubts.append(_time_not_known(hold.duration))
     elif hold.duration.value > LONGEST_HOLD * demand.seconds:
         doubts.append(
-            f"The hold lasted far longer than the {plain(demand.seconds)} s that are asked; when "
-            "the tip got wet was not noted."
+            say(
+                "The hold lasted far longer than the {time} that are asked; when the tip got wet "
+                "was not noted.",
+                time=seconds(demand.seconds),
+            )
         )
     return doubts
+
+
+def _margin_not_known(missing: NotMeasured) -> Said:
+    return say("Whether it was held as asked is not known: {reason}.", reason=missing.reason)
+
+
+def _time_not_known(missing: NotMeasured) -> Said:
+    return say("How long it was held is not known: {reason}.", reason=missing.reason)
 
 
 def _against_demand(hold: SeatHold, demand: SeatDemand) -> Measured:
@@ -152,14 +196,16 @@ def _against_demand(hold: SeatHold, demand: SeatDemand) -> Measured:
     return replace(pressure, value=pressure.value - (demand.fixed_pa or 0.0), interval=None)
 
 
-def _held(hold: SeatHold) -> str:
+def _held(hold: SeatHold) -> Said:
     margin, mean = hold.margin_below_opening, hold.mean_pressure
     if isinstance(margin, Quantity):
-        return f"{stated(margin, TENTHS)} below the opening pressure"
+        return say("{margin} below the opening pressure", margin=stated(margin, TENTHS))
     if isinstance(mean, Quantity):
-        return f"at {stated(mean, TENTHS)}"
-    return f"at a pressure not known ({mean.reason})"
+        return say("at {pressure}", pressure=stated(mean, TENTHS))
+    return say("at a pressure not known ({reason})", reason=mean.reason)
 
 
-def _words(measured: Measured) -> str:
-    return stated(measured, TENTHS) if isinstance(measured, Quantity) else "a time not known"
+def _words(measured: Measured) -> Said:
+    if isinstance(measured, Quantity):
+        return stated(measured, TENTHS)
+    return say("a time not known")

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from nozzlewright.measurement.quantity import Cause, Quantity
+from nozzlewright.said import Said, say
 
 _Array = NDArray[np.float64]
 
-TERMS = ("offset", "slope", "bend")
+TERMS = (say("offset"), say("slope"), say("bend"))
 """Names of the first independent terms of a fit: its height, tilt and curve about the points'
 middle; further ones are numbered."""
 
@@ -65,10 +66,11 @@ class Calibration:
         if not low <= x <= high:
             raise ValueError(f"{x} lies outside the calibrated range, {low} to {high}")
         parts = {
-            Cause(f"{self.name}, {_term(power)}", self.scope): float(term)
+            Cause(say("{what}, {term}", what=self.name, term=_term(power)), self.scope): float(term)
             for power, term in enumerate(self._terms(x))
         }
-        return Quantity(self.value_at(x), self.unit, parts, f"{self.name} ({self.scope})")
+        method = say("{name} ({scope})", name=self.name, scope=self.scope)
+        return Quantity(self.value_at(x), self.unit, parts, method)
 
     def _terms(self, x: float) -> _Array:
         powers = x ** np.arange(len(self.coefficients))
@@ -84,7 +86,7 @@ def fit_calibration(
     standard_uncertainties: ArrayLike | None = None,
     unit: str,
     scope: str,
-    name: str = "calibration",
+    name: str = say("calibration"),
 ) -> Calibration:
     """Fit a straight line, or a polynomial, to calibration points.
 
@@ -170,8 +172,8 @@ def fit_calibration(
     )
 
 
-def _term(power: int) -> str:
-    return TERMS[power] if power < len(TERMS) else f"term {power}"
+def _term(power: int) -> Said:
+    return TERMS[power] if power < len(TERMS) else say("term {power}", power=power)
 
 
 def _powers_from_scaled(centre: float, scale: float, terms: int) -> _Array:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nozzlewright.measurement.quantity import Cause, Quantity, propagate
+from nozzlewright.said import say
 
 
 def draws_of(
@@ -70,7 +71,7 @@ def propagate_by_draws(
     if known > 0.0:
         parts = {cause: part * spread / known for cause, part in parts.items()}
     elif spread > 0.0:  # at an extremum: first order sees nothing to split
-        parts = {Cause("curvature of the model", method): spread}
+        parts = {Cause(say("curvature of the model"), method): spread}
     return Quantity(
         value=first_order.value,
         unit=unit,

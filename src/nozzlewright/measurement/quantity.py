@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
+from nozzlewright.said import Said, say
+
 
 @dataclass(frozen=True, order=True)
 class Cause:
@@ -30,7 +32,14 @@ class Cause:
     gauge's permissible error; else normal."""
 
     def __str__(self) -> str:
-        return f"{self.name} ({self.scope})" if self.scope else self.name
+        return self.words
+
+    @property
+    def words(self) -> Said:
+        """Name and scope."""
+        if not self.scope:
+            return say("{name}", name=self.name)
+        return say("{name} ({scope})", name=self.name, scope=self.scope)
 
 
 @dataclass(frozen=True, order=True)
@@ -43,7 +52,12 @@ class Caution:
     """What was seen and what it means for the value."""
 
     def __str__(self) -> str:
-        return f"{self.name}: {self.text}"
+        return self.sentence
+
+    @property
+    def sentence(self) -> Said:
+        """Name and text."""
+        return say("{name}: {text}", name=self.name, text=self.text)
 
 
 @dataclass(frozen=True)
@@ -59,7 +73,12 @@ class NotMeasured:
         return False
 
     def __str__(self) -> str:
-        return f"not measured, because {self.reason}"
+        return self.sentence
+
+    @property
+    def sentence(self) -> Said:
+        """That it was not measured, and why."""
+        return say("not measured, because {reason}", reason=self.reason)
 
 
 @dataclass(frozen=True)
@@ -172,7 +191,7 @@ Measured = Quantity | NotMeasured
 """What a measurement gives: a quantity, or the reason why there is none."""
 
 
-def exact(value: float, unit: str, method: str = "stated") -> Quantity:
+def exact(value: float, unit: str, method: str = say("stated")) -> Quantity:
     """Return a quantity that is taken as known, such as a limit printed on a sheet."""
     return Quantity(value, unit, method=method)
 
@@ -202,7 +221,7 @@ def linear_combination(
     )
 
 
-def difference(a: Quantity, b: Quantity, *, method: str = "difference") -> Quantity:
+def difference(a: Quantity, b: Quantity, *, method: str = say("difference")) -> Quantity:
     """Return a - b, knowing what the two share.
 
     >>> gauge = Cause("gauge level", "one sitting")
@@ -214,7 +233,7 @@ def difference(a: Quantity, b: Quantity, *, method: str = "difference") -> Quant
     return linear_combination([(1.0, a), (-1.0, b)], unit=a.unit, method=method)
 
 
-def mean_of(quantities: Sequence[Quantity], *, method: str = "mean") -> Quantity:
+def mean_of(quantities: Sequence[Quantity], *, method: str = say("mean")) -> Quantity:
     """Return the arithmetic mean; what is common to all does not average out."""
     if not quantities:
         raise ValueError("the mean of nothing is not defined")

@@ -11,16 +11,17 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from nozzlewright.errors import UnitFault
+from nozzlewright.said import PRESSURE_UNITS_PA
 
 STANDARD_GRAVITY = 9.80665
 """Standard gravity, [m/s^2]; exact by definition."""
-TECHNICAL_ATMOSPHERE = 98_066.5
+TECHNICAL_ATMOSPHERE = PRESSURE_UNITS_PA["kgf/cm2"]
 """One technical atmosphere = 1 kgf/cm2, [Pa]; exact."""
 STANDARD_ATMOSPHERE = 101_325.0
 """One standard atmosphere, [Pa]; exact."""
-BAR = 1e5
+BAR = PRESSURE_UNITS_PA["bar"]
 """One bar, [Pa]; exact."""
-PSI = 0.45359237 * STANDARD_GRAVITY / 0.0254**2
+PSI = PRESSURE_UNITS_PA["psi"]
 """One pound-force per square inch, [Pa]; from exact definitions."""
 
 PRESSURE_UNITS: Mapping[str, float] = MappingProxyType({
