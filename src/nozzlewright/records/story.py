@@ -317,6 +317,7 @@ def _injector(story: JobStory, standing: Standing, order: Sequence[str]) -> None
             one.verdicts[str(body["sitting"])] = standing
         case EntryKind.SECOND_PERSON:
             one.second.append(standing)
+            one.done["second"] = standing.id
 
 
 def _forget_after(one: InjectorStory, step: str, order: Sequence[str]) -> None:
@@ -380,10 +381,19 @@ def admit(story: JobStory, draft: Draft, plan: StepPlan | None = None) -> None:
             "Take the hand-over back first, or book the set in anew",
         )
     rule = _RULES.get(kind)
-    if kind in AT_THE_INJECTOR:
+    steps = steps_of(plan or StepPlan())
+    if kind in AT_THE_INJECTOR and not _is_of_the_set(draft, steps):
         _admit_in_hand(story, draft)
     if rule is not None:
-        rule(story, draft, steps_of(plan or StepPlan()))
+        rule(story, draft, steps)
+
+
+def _is_of_the_set(draft: Draft, steps: Sequence[Step]) -> bool:
+    """Return whether a step is done that needs no injector open: matching, second person."""
+    return draft.kind is EntryKind.STEP_DONE and any(
+        step.key == draft.body.get("step") and step.kind in {StepKind.MATCH, StepKind.SECOND}
+        for step in steps
+    )
 
 
 def _one(story: JobStory, draft: Draft) -> InjectorStory:

@@ -17,6 +17,9 @@ SAFETY = (
 )
 
 
+Commands = argparse._SubParsersAction[argparse.ArgumentParser]
+
+
 def parser() -> argparse.ArgumentParser:
     """Return the grammar of the command line."""
     top = argparse.ArgumentParser(prog="nozzlewright", description=DESCRIPTION, epilog=SAFETY)
@@ -84,7 +87,61 @@ def parser() -> argparse.ArgumentParser:
     simulate.add_argument(
         "--demo-set", action="store_true", help="write the demo set, ready for judge, instead"
     )
+    _add_shop(commands)
     return top
+
+
+def _add_shop(commands: Commands) -> None:
+    """Add the commands that work on a workshop's record."""
+    serve = commands.add_parser(
+        "serve",
+        help="serve the bench in the browser",
+        description="Serve the workshop whose record is in FOLDER: book in, test, judge, hand "
+        "over. Only this machine is served, unless --host says more.",
+        epilog=SAFETY,
+    )
+    serve.add_argument("folder", metavar="FOLDER", help="folder of the record; made if missing")
+    demo = commands.add_parser(
+        "demo",
+        help="serve the demo workshop: an invented shop with sets in all states",
+        description="Make an invented workshop with sets in all states and a pretend bench, and "
+        "serve it. Nothing of it belongs to any engine.",
+        epilog=SAFETY,
+    )
+    demo.add_argument(
+        "folder", metavar="FOLDER", nargs="?", help="where to keep it; default: a folder that goes"
+    )
+    for command in (serve, demo):
+        command.add_argument(
+            "--host", default="127.0.0.1", metavar="ADDRESS", help="address to listen at"
+        )
+        command.add_argument(
+            "--port", type=int, default=8642, metavar="N", help="port (8642); 0 takes a free one"
+        )
+    verify = commands.add_parser(
+        "verify",
+        help="find any altered, removed or reordered entry of a record",
+        description="Compute the chain of a workshop's record anew and hold every file of "
+        "evidence against its digest.",
+    )
+    verify.add_argument("folder", metavar="FOLDER", help="folder of the record, or of a backup")
+    backup = commands.add_parser(
+        "backup",
+        help="copy a record while it is in use",
+        description="Write a consistent copy of a workshop's record, and read it back.",
+    )
+    backup.add_argument("folder", metavar="FOLDER", help="folder of the record")
+    backup.add_argument("into", metavar="INTO", help="folder of the copy; must not exist")
+    restore = commands.add_parser(
+        "restore",
+        help="make a record from a backup",
+        description="Make a workshop's record from a backup, checked before and after.",
+    )
+    restore.add_argument("backup", metavar="BACKUP", help="folder of the backup")
+    restore.add_argument("into", metavar="INTO", help="folder of the record; must not exist")
+    restore.add_argument(
+        "--url", metavar="URL", help="PostgreSQL database to restore into; default: SQLite"
+    )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -14,20 +14,32 @@ from nozzlewright.errors import Fault, InputFault
 
 def run(chosen: argparse.Namespace) -> int:
     """Carry out the chosen command; return the exit status."""
-    command: Callable[[argparse.Namespace], int] = {
+    commands: dict[str, Callable[[argparse.Namespace], int]] = {
         "read": _read,
         "judge": _judge,
         "simulate": _simulate,
-    }[chosen.command]
+    }
+    command = commands.get(chosen.command, _at_the_record)
     try:
         return command(chosen)
     finally:
         _told()
 
 
+def _at_the_record(chosen: argparse.Namespace) -> int:
+    from nozzlewright.edge.cli import shop
+
+    command: Callable[[argparse.Namespace, Callable[[str], None]], int] = getattr(
+        shop, chosen.command
+    )
+    return command(chosen, _tell)
+
+
 def _tell(text: str) -> None:
-    """Show progress to a person who waits; keep it out of a pipe."""
-    if sys.stderr.isatty():
+    """Show progress to a person who waits; keep it out of a pipe. Nothing wipes the line."""
+    if not text:
+        _told()
+    elif sys.stderr.isatty():
         print(f"\r\033[K{text} ...", end="", file=sys.stderr, flush=True)
 
 

@@ -277,6 +277,7 @@ def make_folder(folder: Path) -> None:
 
 
 def write_all(folder: Path, files: Mapping[str, str | bytes]) -> None:
+    """Write files by their names under a folder."""
     for name, content in files.items():
         path = folder / name
         make_folder(path.parent)

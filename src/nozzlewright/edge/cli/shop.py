@@ -1,0 +1,76 @@
+"""What the commands on a workshop's record do once their arguments are understood."""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+Tell = Callable[[str], None]
+
+
+def serve(chosen: argparse.Namespace, _: Tell) -> int:
+    """Serve a workshop until Ctrl-C."""
+    _serve(Path(chosen.folder), chosen)
+    return 0
+
+
+def demo(chosen: argparse.Namespace, tell: Tell) -> int:
+    """Make the demo workshop and serve it until Ctrl-C."""
+    from nozzlewright.edge.wiring.demo_shop import make_demo_shop
+
+    with tempfile.TemporaryDirectory(prefix="nozzlewright-demo-") as passing:
+        folder = Path(chosen.folder or passing)
+        make_demo_shop(folder, tell)
+        tell("")
+        _serve(folder, chosen)
+    return 0
+
+
+def _serve(folder: Path, chosen: argparse.Namespace) -> None:
+    from nozzlewright.edge.web.serve import serve as serve_screens
+    from nozzlewright.edge.wiring.shop import open_shop
+
+    shop = open_shop(folder)
+    try:
+        serve_screens(
+            shop, host=chosen.host, port=chosen.port, tell=lambda text: print(text, flush=True)
+        )
+    finally:
+        shop.close()
+
+
+def verify(chosen: argparse.Namespace, tell: Tell) -> int:
+    """Say what of a record is not as it was taken in."""
+    from nozzlewright.edge.wiring.keeping import verify_record
+
+    breaks, entries, head = verify_record(Path(chosen.folder), tell)
+    tell("")
+    for one in breaks:
+        print(one)
+    if breaks:
+        print(f"{len(breaks)} things are not as they were taken in.")
+        return 1
+    print(f"{entries} entries, all as they were taken in. The last one's digest is {head}")
+    return 0
+
+
+def backup(chosen: argparse.Namespace, tell: Tell) -> int:
+    """Copy a record while it is in use."""
+    from nozzlewright.edge.wiring.keeping import backup_record
+
+    made = backup_record(Path(chosen.folder), Path(chosen.into), tell)
+    tell("")
+    print(f"{chosen.into}: {made.entries} entries and {len(made.evidence)} files, read back")
+    return 0
+
+
+def restore(chosen: argparse.Namespace, tell: Tell) -> int:
+    """Make a record from a backup."""
+    from nozzlewright.edge.wiring.keeping import restore_record
+
+    made = restore_record(Path(chosen.backup), Path(chosen.into), tell, chosen.url)
+    tell("")
+    print(f"{chosen.into}: {made.entries} entries and {len(made.evidence)} files restored")
+    return 0

@@ -1,0 +1,41 @@
+"""The only place where parts are joined.
+
+``files``
+    Files in, reading, verdict and report out.
+``pretend``
+    Sessions and the demo set of the pretend bench.
+``shop``
+    A workshop on its store, with its benches.
+``demo_shop``
+    The demo workshop: an invented shop with sets in all states.
+"""
+
+from nozzlewright.edge.wiring.files import (
+    BENCH_FILE,
+    JudgedFolder,
+    Reading,
+    Tell,
+    as_json,
+    judge_folder,
+    make_folder,
+    plot_reading,
+    read_file,
+    write_report,
+)
+from nozzlewright.edge.wiring.pretend import TRUTH_FILE, simulate_sessions, write_demo_set
+
+__all__ = [
+    "BENCH_FILE",
+    "TRUTH_FILE",
+    "JudgedFolder",
+    "Reading",
+    "Tell",
+    "as_json",
+    "judge_folder",
+    "make_folder",
+    "plot_reading",
+    "read_file",
+    "simulate_sessions",
+    "write_demo_set",
+    "write_report",
+]
