@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from nozzlewright.bench import Condition, DecisionRule
+from nozzlewright.bench import Condition, DecisionRule, StepPlan, steps_of
 from nozzlewright.edge.intake.sheet import read_sheet
 from nozzlewright.errors import SheetFault
 
@@ -340,3 +340,32 @@ def test_a_slip_of_toml_names_its_line(tmp_path):
 def test_a_missing_file_is_a_fault_too(tmp_path):
     with pytest.raises(SheetFault, match="no such file"):
         read_sheet(tmp_path / "nowhere.toml")
+
+
+def test_a_sheet_leaves_out_and_adds_steps(read):
+    added = '[[steps.add]]\nkey = "soak"\ntitle = "Soak"\nafter = "strip"\ntext = "One hour"'
+    plan = read(f'[steps]\nleave_out = ["chatter"]\n{added}').steps
+    keys = [step.key for step in steps_of(plan)]
+    assert "chatter" not in keys
+    assert keys[keys.index("strip") + 1] == "soak"
+    assert read("").steps == StepPlan()
+
+
+@pytest.mark.parametrize(
+    ("written", "what"),
+    [
+        ('leave_out = ["polish"]', "no step 'polish' to leave out"),
+        (
+            '[[steps.add]]\nkey = "wash"\ntitle = "Wash"\nafter = "strip"',
+            "there is a step 'wash' already",
+        ),
+        (
+            'leave_out = ["strip"]\n[[steps.add]]\nkey = "soak"\ntitle = "S"\nafter = "strip"',
+            "no step 'strip' for 'soak' to follow",
+        ),
+    ],
+)
+def test_steps_that_do_not_fit_are_refused_with_the_steps_of_the_trade(read, written, what):
+    with pytest.raises(SheetFault, match=what) as refused:
+        read(f"[steps]\n{written}")
+    assert "as-found, wash, strip" in str(refused.value)

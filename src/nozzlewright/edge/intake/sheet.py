@@ -26,6 +26,8 @@ from pydantic import (
 )
 
 from nozzlewright.bench import (
+    TRADE_ORDER,
+    AddedStep,
     Adjustment,
     AsPrinted,
     BackLeakageDemand,
@@ -38,7 +40,9 @@ from nozzlewright.bench import (
     SeatDemand,
     SettingSheet,
     SprayDemand,
+    StepPlan,
     Torque,
+    steps_of,
 )
 from nozzlewright.edge.intake.printed import (
     Digits,
@@ -132,6 +136,7 @@ def sheet_of(document: TomlDocument) -> SettingSheet:
             if row is not None and (torque := _torque(builder, row, ("torque", index))) is not None
         ),
     )
+    plan = builder.section(_steps, sections, "steps") or StepPlan()
     _across(builder, built, sections)
     faults += builder.faults
     if whole is None or faults:
@@ -156,6 +161,7 @@ def sheet_of(document: TomlDocument) -> SettingSheet:
         digest=document.digest,
         leak_off=built.leak_off,
         spread_printed=built.spread[1],
+        steps=plan,
     )
 
 
@@ -385,6 +391,22 @@ class TorqueTable(_SheetTable):
     page: Text = ""
 
 
+class AddedStepTable(_SheetTable):
+    """A step that the document asks for beside those of the trade."""
+
+    key: Annotated[Text, Field(pattern=r"^[a-z][a-z0-9-]{0,30}$")]
+    title: Annotated[Text, Field(min_length=1, max_length=80)]
+    after: Annotated[Text, Field(min_length=1)]
+    text: Text = ""
+
+
+class StepsTable(_SheetTable):
+    """What the document changes in the order of the trade."""
+
+    leave_out: Annotated[list[Text], Field(max_length=30)] = []
+    add: Annotated[list[AddedStepTable], Field(max_length=30)] = []
+
+
 class SheetTable(_SheetTable):
     """The whole sheet."""
 
@@ -405,6 +427,7 @@ class SheetTable(_SheetTable):
     adjustment: AdjustmentTable | None = None
     nozzle: NozzleTable | None = None
     torque: Annotated[list[TorqueTable], Field(max_length=100)] = []
+    steps: StepsTable | None = None
 
 
 SECTIONS: Mapping[str, type[BaseModel]] = {
@@ -417,6 +440,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "set": SpreadTable,
     "adjustment": AdjustmentTable,
     "nozzle": NozzleTable,
+    "steps": StepsTable,
 }
 
 
@@ -930,6 +954,20 @@ def _torque(builder: _Builder, table: TorqueTable, at: Location) -> Torque | Non
         )
         return None
     return Torque(table.part, low.value, high.value, printed)
+
+
+def _steps(builder: _Builder, table: StepsTable, at: Location) -> StepPlan:
+    plan = StepPlan(
+        frozenset(table.leave_out),
+        tuple(AddedStep(one.key, one.title, one.after, one.text) for one in table.add),
+    )
+    try:
+        steps_of(plan)
+    except ValueError as fault:
+        known = ", ".join(step.key for step in TRADE_ORDER)
+        builder.object_to(at, str(fault), f"The steps of the trade are: {known}")
+        return StepPlan()
+    return plan
 
 
 def _across(builder: _Builder, built: _Built, sections: Mapping[str, Any]) -> None:
