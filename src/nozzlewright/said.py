@@ -156,10 +156,15 @@ def say(template: str, /, **arguments: str | int | Enum) -> Said:
 
 def _argument(value: str | int | Enum) -> str:
     if isinstance(value, Enum):
-        return Said(str(value.value))
+        return word(value)
     if isinstance(value, str):
         return value
     return Figure(str(value), value, exact=True)
+
+
+def word(member: Enum) -> Said:
+    """Return the value of a member of an enumeration as a message by itself."""
+    return Said(str(member.value))
 
 
 def joined(separator: str, parts: Iterable[str]) -> Said:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-MANUAL = "The engine maker's manual and local codes come first."
+from nozzlewright.said import joined, say
+
+MANUAL = say("The engine maker's manual and local codes come first.")
 """Where a caution ends."""
 
-JET = (
+_JET = say(
     "The jet goes through skin: guard up, hands and eyes away from the tip, never feel for a leak. "
     "A wound by a jet is a surgical emergency even if it does not hurt. The mist burns: extract "
-    f"it, no flame or spark near it. {MANUAL}"
+    "it, no flame or spark near it."
 )
-"""For every step with pressure on the injector."""
-STRIP = (
+_STRIP = say(
     "Let the pressure off first; where there is an adjusting screw, back it off until the spring "
-    f"is free before the nozzle nut is loosened, tip down, covered. {MANUAL}"
+    "is free before the nozzle nut is loosened, tip down, covered."
 )
+JET = joined(" ", [_JET, MANUAL])
+"""For every step with pressure on the injector."""
+STRIP = joined(" ", [_STRIP, MANUAL])
 """For every step that opens the injector."""
-STRIP_AND_JET = f"{STRIP.removesuffix(MANUAL)}{JET}"
+STRIP_AND_JET = joined(" ", [_STRIP, _JET, MANUAL])
 """For a step that opens the injector and tests it again."""

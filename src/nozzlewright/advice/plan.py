@@ -38,6 +38,7 @@ from nozzlewright.judging.injector import is_of_the_pair
 from nozzlewright.judging.seat import held_at
 from nozzlewright.judging.wording import bar, seconds, stated
 from nozzlewright.measurement import Caution, NotMeasured, Quantity
+from nozzlewright.said import Said, joined, say, word
 
 
 @dataclass(frozen=True)
@@ -103,9 +104,12 @@ def advise(verdict: InjectorVerdict, set_verdict: SetVerdict, sheet: SettingShee
     injector = verdict.injector
     sitting = injector.as_left if verdict.as_left else injector.as_found
     if sitting is None:
-        do = "Test it before it is opened: opening pressure, seat, back-leakage, chatter, spray."
-        action = NextAction(injector.cylinder, ActionKind.TEST, do, "It has not been tested.", JET)
-        return Advice(injector.cylinder, (action,), str(BenchTest.OPENING))
+        do = say(
+            "Test it before it is opened: opening pressure, seat, back-leakage, chatter, spray."
+        )
+        why = say("It has not been tested.")
+        action = NextAction(injector.cylinder, ActionKind.TEST, do, why, JET)
+        return Advice(injector.cylinder, (action,), word(BenchTest.OPENING))
     case = _Case(verdict, set_verdict, sheet, sitting)
     actions = tuple(
         action
@@ -123,17 +127,21 @@ def _rig(case: _Case) -> Iterator[NextAction]:
     if LeakPath.RIG in leakage.leak_paths and leakage.outcome is not Outcome.PASS:
         yield case.act(
             ActionKind.CHECK_RIG,
-            "Put the blank plug in the injector's place, pump up to the same pressure and record "
-            "the fall; then time the injector again.",
-            "The fall is fast and the rig's own leak is not known: a leaking pump valve or union "
-            "looks just like a worn guide.",
+            say(
+                "Put the blank plug in the injector's place, pump up to the same pressure and "
+                "record the fall; then time the injector again."
+            ),
+            say(
+                "The fall is fast and the rig's own leak is not known: a leaking pump valve or "
+                "union looks just like a worn guide."
+            ),
             JET,
         )
     elif air is not None:
         yield case.act(
             ActionKind.CHECK_RIG,
-            "Bleed the rig with quick strokes until the oil runs solid, and test again.",
-            f"There is air in the rig: {air.text}.",
+            say("Bleed the rig with quick strokes until the oil runs solid, and test again."),
+            say("There is air in the rig: {air}.", air=air.text),
             JET,
         )
 
@@ -143,18 +151,23 @@ def _faces(case: _Case) -> Iterator[NextAction]:
     if leak:
         yield case.act(
             ActionKind.CHECK_FACES,
-            f"Wipe dry and find where the oil comes from ({leak}). From nut or cap: strip, clean "
-            "and blue the pressure faces, lap or renew, renew the seals, tighten to the torque and "
-            "no more. Then test seat and back-leakage again.",
-            "Oil was seen outside. A face leak makes the pressure fall as a worn guide does, and "
-            "over-tightening does not cure it.",
+            say(
+                "Wipe dry and find where the oil comes from ({leak}). From nut or cap: strip, "
+                "clean and blue the pressure faces, lap or renew, renew the seals, tighten to the "
+                "torque and no more. Then test seat and back-leakage again.",
+                leak=leak,
+            ),
+            say(
+                "Oil was seen outside. A face leak makes the pressure fall as a worn guide does, "
+                "and over-tightening does not cure it."
+            ),
             STRIP_AND_JET,
         )
     elif LeakPath.FACE in case.verdict.of(BenchTest.BACK_LEAKAGE).leak_paths:
         yield case.act(
             ActionKind.CHECK_FACES,
-            "Strip, clean and blue the pressure faces, lap or renew; then count again.",
-            "Drops at the leak-off come past the guide or across a pressure face.",
+            say("Strip, clean and blue the pressure faces, lap or renew; then count again."),
+            say("Drops at the leak-off come past the guide or across a pressure face."),
             STRIP_AND_JET,
         )
 
@@ -163,28 +176,30 @@ def _parts(case: _Case) -> Iterator[NextAction]:
     for finding in case.sitting.seen.inspection:
         if finding.severity is Severity.NOTE or is_of_the_pair(finding.part):
             continue
-        why = f"Inspection: {finding.seen}."
+        why = say("Inspection: {seen}.", seen=finding.seen)
         if finding.severity is Severity.RENEW:
-            yield case.act(ActionKind.RENEW_PART, f"Renew: {finding.part}.", why, STRIP)
+            do = say("Renew: {part}.", part=finding.part)
+            yield case.act(ActionKind.RENEW_PART, do, why, STRIP)
         elif "face" in finding.part.lower():
-            do = f"Clean, blue and lap: {finding.part}; renew bent dowels."
+            do = say("Clean, blue and lap: {part}; renew bent dowels.", part=finding.part)
             yield case.act(ActionKind.CHECK_FACES, do, why, STRIP)
         else:
-            do = f"Rework: {finding.part}; then test again."
+            do = say("Rework: {part}; then test again.", part=finding.part)
             yield case.act(ActionKind.CLEAN_AND_RETEST, do, why, STRIP_AND_JET)
 
 
 def _cleaning(case: _Case) -> Iterator[NextAction]:
     if case.verdict.outcome is InjectorOutcome.EXCHANGE:
         return
-    steps, why = [], []
+    steps: list[str] = []
+    why: list[str] = []
     seat, leakage = case.verdict.of(BenchTest.SEAT), case.verdict.of(BenchTest.BACK_LEAKAGE)
     opening = case.verdict.of(BenchTest.OPENING)
     seat_wet = seat.outcome is Outcome.FAIL or (
         seat.outcome is not Outcome.PASS and TipGrade.DROP in tip_grades(case.sitting)
     )
     if seat_wet:
-        steps.append("clean the seat (wood or brass, never steel), flush")
+        steps.append(say("clean the seat (wood or brass, never steel), flush"))
         why.append(seat.reasons[0])
     rough = [
         one
@@ -192,43 +207,50 @@ def _cleaning(case: _Case) -> Iterator[NextAction]:
         if one.severity is Severity.REWORK and is_of_the_pair(one.part)
     ]
     for finding in rough:
-        steps.append(f"clean or rework: {finding.part}")
-        why.append(f"Inspection: {finding.part}, {finding.seen}.")
+        steps.append(say("clean or rework: {part}", part=finding.part))
+        why.append(say("Inspection: {part}, {seen}.", part=finding.part, seen=finding.seen))
     if case.fails(BenchTest.SPRAY):
         steps.append(
-            "decarbonise the tip, clear the holes (a wire thinner than the hole, and only where "
-            "the maker allows one)"
+            say(
+                "decarbonise the tip, clear the holes (a wire thinner than the hole, and only "
+                "where the maker allows one)"
+            )
         )
         why.append(case.verdict.of(BenchTest.SPRAY).reasons[0])
     if reason := _sticking(case):
         steps.append(
-            "clean needle and guide as a pair, do the needle slide test at several angles, and "
-            "check the torque of the nozzle nut: too much binds the needle"
+            say(
+                "clean needle and guide as a pair, do the needle slide test at several angles, and "
+                "check the torque of the nozzle nut: too much binds the needle"
+            )
         )
         why.append(reason)
     weeping = mentions(case.cautions, "weep")
     if weeping is not None:
-        why.append(f"It weeps without a distinct pop: {weeping.text}.")
+        why.append(say("It weeps without a distinct pop: {weeping}.", weeping=weeping.text))
         if not steps:
-            steps.append("first try brisker strokes; if it still weeps, clean needle and seat")
+            steps.append(say("first try brisker strokes; if it still weeps, clean needle and seat"))
     elif reason := _stuck_shut(case, opening):
-        steps.append("soak and free the needle; if it stays fast, the pair is to be renewed")
+        steps.append(say("soak and free the needle; if it stays fast, the pair is to be renewed"))
         why.append(reason)
     elif reason := _no_build_up(case, opening):
-        steps.append("look for a needle held open by dirt, a broken spring or a missing part")
+        steps.append(say("look for a needle held open by dirt, a broken spring or a missing part"))
         why.append(reason)
     if leakage.outcome is Outcome.FAIL and _too_tight(leakage) and not _sticking(case):
-        steps.append("clean needle and guide; make sure that the pair is not crossed or bent")
+        steps.append(say("clean needle and guide; make sure that the pair is not crossed or bent"))
         why.append(leakage.reasons[0])
     if leakage.outcome is Outcome.FAIL and LeakPath.SEAT in leakage.leak_paths and not steps:
-        steps.append("clean the seat and the pressure faces")
+        steps.append(say("clean the seat and the pressure faces"))
         why.append(leakage.reasons[-1])
     if steps:
         yield case.act(
             ActionKind.CLEAN_AND_RETEST,
-            f"Strip, one injector at a time, and {'; '.join(steps)}; rinse, assemble wet, tighten "
-            "evenly to the torque, wipe the tip dry and test again.",
-            " ".join(why),
+            say(
+                "Strip, one injector at a time, and {steps}; rinse, assemble wet, tighten evenly "
+                "to the torque, wipe the tip dry and test again.",
+                steps=joined("; ", steps),
+            ),
+            joined(" ", why),
             STRIP_AND_JET,
         )
 
@@ -236,9 +258,9 @@ def _cleaning(case: _Case) -> Iterator[NextAction]:
 def _sticking(case: _Case) -> str:
     caution = mentions(case.cautions, "stick")
     if caution is not None:
-        return f"The needle sticks: {caution.text}."
+        return say("The needle sticks: {caution}.", caution=caution.text)
     if case.sitting.seen.needle_slide is False:
-        return "The wetted needle did not slide freely to its seat."
+        return say("The wetted needle did not slide freely to its seat.")
     if case.fails(BenchTest.CHATTER):
         return case.verdict.of(BenchTest.CHATTER).reasons[0]
     return ""
@@ -261,14 +283,19 @@ def _stuck_shut(case: _Case, opening: Verdict) -> str:
     highest = gauge.hold.start_pa if isinstance(gauge.hold, Hold) else 0.0
     if highest <= band.upper_pa:
         return ""
-    return f"It held {bar(highest)} without opening, above its band: the needle is stuck shut."
+    return say(
+        "It held {pressure} without opening, above its band: the needle is stuck shut.",
+        pressure=bar(highest),
+    )
 
 
 def _no_build_up(case: _Case, opening: Verdict) -> str:
     gauge = case.sitting.gauge
     if not _no_reading(case, opening) or gauge is None or gauge.hold:
         return ""
-    return "Strokes were made and no pressure was held nor any opening seen: it may be stuck open."
+    return say(
+        "Strokes were made and no pressure was held nor any opening seen: it may be stuck open."
+    )
 
 
 def _too_tight(leakage: Verdict) -> bool:
@@ -279,16 +306,25 @@ def _pair(case: _Case) -> Iterator[NextAction]:
     if case.verdict.outcome is not InjectorOutcome.EXCHANGE:
         return
     by_leak = case.verdict.of(BenchTest.BACK_LEAKAGE).leak_paths == (LeakPath.GUIDE,)
-    first = (
-        "Strip and blue the pressure faces: a face that leaks inwards looks the same and costs "
-        "less. If they are sound, exchange"
-        if by_leak and case.fails(BenchTest.BACK_LEAKAGE) and not _faces_seen_sound(case)
-        else "Exchange"
-    )
+    setting = say("set the opening pressure anew")
+    if case.band is not None:
+        target = bar(case.band.target_pa)
+        setting = say("set the opening pressure anew to {target}", target=target)
+    if by_leak and case.fails(BenchTest.BACK_LEAKAGE) and not _faces_seen_sound(case):
+        do = say(
+            "Strip and blue the pressure faces: a face that leaks inwards looks the same and costs "
+            "less. If they are sound, exchange needle and body as a pair; {setting} and make every "
+            "test again.",
+            setting=setting,
+        )
+    else:
+        do = say(
+            "Exchange needle and body as a pair; {setting} and make every test again.",
+            setting=setting,
+        )
     yield case.act(
         ActionKind.RENEW_PAIR,
-        f"{first} needle and body as a pair; set the opening pressure anew"
-        f"{_target_words(case)} and make every test again.",
+        do,
         case.verdict.reasons[0],
         STRIP_AND_JET,
     )
@@ -302,10 +338,6 @@ def _faces_seen_sound(case: _Case) -> bool:
     return bool(faces) and all(severity is Severity.NOTE for severity in faces)
 
 
-def _target_words(case: _Case) -> str:
-    return f" to {bar(case.band.target_pa)}" if case.band is not None else ""
-
-
 def _opening(case: _Case) -> Iterator[NextAction]:
     opening = case.verdict.of(BenchTest.OPENING)
     measured = opening.measured
@@ -317,8 +349,11 @@ def _opening(case: _Case) -> Iterator[NextAction]:
     if drift is not None and opening.outcome in (Outcome.FAIL, Outcome.TOO_CLOSE):
         yield case.act(
             ActionKind.TEST,
-            "Check the lock nut, pop it until the opening pressure stands still, then read again.",
-            f"The opening pressure drifts from pop to pop: {drift.text}.",
+            say(
+                "Check the lock nut, pop it until the opening pressure stands still, then read "
+                "again."
+            ),
+            say("The opening pressure drifts from pop to pop: {drift}.", drift=drift.text),
             JET,
         )
     if opening.outcome is Outcome.FAIL:
@@ -336,29 +371,48 @@ def _set_to(case: _Case, target_pa: float, measured: Quantity, reason: str) -> I
         band,
         case.sheet,
         shim_now_m=None if shim is None else shim / 1e3,
-        identity=case.verdict.injector.identity or f"cylinder {case.cylinder}",
+        identity=case.verdict.injector.identity or say("cylinder {number}", number=case.cylinder),
     )
     kind = ActionKind.TURN_SCREW if has_screw(case.sheet) else ActionKind.CHANGE_SHIM
     if isinstance(change, NotMeasured):
-        step = "a quarter turn" if has_screw(case.sheet) else "one step of shim"
-        way = "raise" if target_pa > measured.value else "lower"
+        step = say("a quarter turn") if has_screw(case.sheet) else say("one step of shim")
+        target = bar(target_pa)
+        if target_pa > measured.value:
+            do = say(
+                "Change {step} to raise the opening pressure, read again, and reckon the rest from "
+                "the effect seen; target {target}.",
+                step=step,
+                target=target,
+            )
+        else:
+            do = say(
+                "Change {step} to lower the opening pressure, read again, and reckon the rest from "
+                "the effect seen; target {target}.",
+                step=step,
+                target=target,
+            )
         yield case.act(
             kind,
-            f"Change {step} to {way} the opening pressure, read again, and reckon the rest from "
-            f"the effect seen; target {bar(target_pa)}.",
-            f"{reason} How much a step does is not known, because {change.reason}.",
+            do,
+            say(
+                "{reason} How much a step does is not known, because {missing}.",
+                reason=reason,
+                missing=change.reason,
+            ),
             STRIP_AND_JET,
         )
         return
     warnings = change.warnings
     later = case.fails(BenchTest.SEAT) or case.fails(BenchTest.CHATTER) or bool(_sticking(case))
     if later:
-        warnings += ("Clean first: it may move the opening pressure. Read again before setting.",)
+        warnings += (
+            say("Clean first: it may move the opening pressure. Read again before setting."),
+        )
     yield NextAction(
         case.cylinder,
         kind,
         change.do,
-        f"{reason} {change.why}",
+        joined(" ", [reason, change.why]),
         STRIP_AND_JET if kind is ActionKind.CHANGE_SHIM else JET,
         shim_change_m=change.shim_change_m,
         screw_turns=change.screw_turns,
@@ -368,9 +422,11 @@ def _set_to(case: _Case, target_pa: float, measured: Quantity, reason: str) -> I
     if change.out_of_reach:
         yield case.act(
             ActionKind.RENEW_PART,
-            "Measure the spring (free length, squareness, cracks) and the spindle; renew what is "
-            "worn, then set again.",
-            "No shim to be had brings the opening pressure into its band.",
+            say(
+                "Measure the spring (free length, squareness, cracks) and the spindle; renew what "
+                "is worn, then set again."
+            ),
+            say("No shim to be had brings the opening pressure into its band."),
             STRIP,
         )
 
@@ -390,9 +446,9 @@ def _matching(case: _Case) -> Iterator[NextAction]:
     if not case.band.lower_pa <= target <= case.band.upper_pa:
         target = case.band.target_pa
     reason = (
-        "The set is spread too wide and this one stands apart: match it to the others."
+        say("The set is spread too wide and this one stands apart: match it to the others.")
         if case.set_verdict.spread_outcome is Outcome.FAIL
-        else "It stands apart from the others, and the spread of the set is not proved good."
+        else say("It stands apart from the others, and the spread of the set is not proved good.")
     )
     yield from _set_to(case, target, measured, reason)
 
@@ -409,7 +465,7 @@ def _close(case: _Case) -> Iterator[NextAction]:
             continue
         if test is BenchTest.BACK_LEAKAGE and LeakPath.RIG in verdict.leak_paths:
             continue  # the blank plug comes first
-        yield case.act(ActionKind.TEST, _again(test, case.sheet), " ".join(verdict.reasons), JET)
+        yield case.act(ActionKind.TEST, _again(test, case.sheet), joined(" ", verdict.reasons), JET)
 
 
 def _close_opening(case: _Case, opening: Verdict, measured: Quantity) -> Iterator[NextAction]:
@@ -417,23 +473,23 @@ def _close_opening(case: _Case, opening: Verdict, measured: Quantity) -> Iterato
     reason = opening.reasons[0]
     if opening.cannot_judge:
         yield case.act(
-            ActionKind.RETEST_BETTER_GAUGE, "Read it on a gauge that can tell.",
-            f"{reason} {opening.cannot_judge}", JET,
+            ActionKind.RETEST_BETTER_GAUGE, say("Read it on a gauge that can tell."),
+            joined(" ", [reason, opening.cannot_judge]), JET,
         )  # fmt: skip
         return
     unknown = mentions(measured.cautions, "gauge unknown")
     if unknown is not None:
         yield case.act(
             ActionKind.TEST,
-            "State range and class of the gauge, or its certificate, in the bench conditions.",
-            f"{reason} {unknown.text[:1].upper()}{unknown.text[1:]}.",
+            say("State range and class of the gauge, or its certificate, in the bench conditions."),
+            say("{reason} {unknown:capital}.", reason=reason, unknown=unknown.text),
         )
         return
     if gauge >= rest:
-        do = "Read it on a better gauge."
+        do = say("Read it on a better gauge.")
         yield case.act(ActionKind.RETEST_BETTER_GAUGE, do, reason, JET)
     else:
-        do = "Make five slow pops or more and read them all."
+        do = say("Make five slow pops or more and read them all.")
         yield case.act(ActionKind.TEST, do, reason, JET)
     band = case.band
     if band is None or measured.standard_uncertainty == 0.0:
@@ -443,32 +499,43 @@ def _close_opening(case: _Case, opening: Verdict, measured: Quantity) -> Iterato
     )
     low, high = zone or (None, None)
     if low is not None and high is not None and low <= band.target_pa <= high:
-        how = f"Or set it to target: with this gauge {bar(low)} to {bar(high)} shown is a pass."
+        how = say(
+            "Or set it to target: with this gauge {low} to {high} shown is a pass.",
+            low=bar(low),
+            high=bar(high),
+        )
         yield from _set_to(case, band.target_pa, measured, how)
 
 
-def _again(test: BenchTest, sheet: SettingSheet) -> str:
+def _again(test: BenchTest, sheet: SettingSheet) -> Said:
     if test is BenchTest.SEAT and sheet.seat is not None:
-        return (
-            f"Wipe the tip dry, hold {held_at(sheet.seat)} for {seconds(sheet.seat.seconds)} on "
-            "the record, the pressure kept up with the lever, and write down whether it stays dry."
+        return say(
+            "Wipe the tip dry, hold {pressure} for {time} on the record, the pressure kept up with "
+            "the lever, and write down whether it stays dry.",
+            pressure=held_at(sheet.seat),
+            time=seconds(sheet.seat.seconds),
         )
     if test is BenchTest.BACK_LEAKAGE and sheet.back_leakage is not None:
         window = sheet.back_leakage.window
-        return (
-            f"Record the fall from {bar(window.from_pa)} to {bar(window.to_pa)} with the pump shut "
-            "off, and state oil, oil temperature, rig and blank plug in the bench conditions."
+        return say(
+            "Record the fall from {start} to {end} with the pump shut off, and state oil, oil "
+            "temperature, rig and blank plug in the bench conditions.",
+            start=bar(window.from_pa),
+            end=bar(window.to_pa),
         )
     if test is BenchTest.BACK_LEAKAGE and sheet.leak_off is not None:
-        return (
-            f"Hold {bar(sheet.leak_off.pressure_pa)} and count the drops at the leak-off for "
-            f"{seconds(sheet.leak_off.seconds)}."
+        return say(
+            "Hold {pressure} and count the drops at the leak-off for {time}.",
+            pressure=bar(sheet.leak_off.pressure_pa),
+            time=seconds(sheet.leak_off.seconds),
         )
     if test is BenchTest.CHATTER:
-        return "Make ten quick, even strokes, gauge isolated, and grade the chatter by ear."
+        return say("Make ten quick, even strokes, gauge isolated, and grade the chatter by ear.")
     if test is BenchTest.SPRAY:
-        return "Make brisk strokes into a clear closed cup, gauge isolated, and grade each jet."
-    return "Bleed, make five slow pops and record the opening pressure."
+        return say(
+            "Make brisk strokes into a clear closed cup, gauge isolated, and grade each jet."
+        )
+    return say("Bleed, make five slow pops and record the opening pressure.")
 
 
 def _missing(case: _Case) -> Iterator[NextAction]:
@@ -498,10 +565,15 @@ TEST_ORDER = (
 def _fit(case: _Case) -> NextAction:
     return case.act(
         ActionKind.FIT,
-        "Cap it, tag it with cylinder, opening pressure and date, and fit it with one new washer "
-        "on a clean seat.",
-        f"{case.verdict.reasons[0]} If the engine's symptom stays, look beyond the injector: "
-        "compression, timing, air, fuel supply, delivery valve, pipe.",
+        say(
+            "Cap it, tag it with cylinder, opening pressure and date, and fit it with one new "
+            "washer on a clean seat."
+        ),
+        say(
+            "{reason} If the engine's symptom stays, look beyond the injector: compression, "
+            "timing, air, fuel supply, delivery valve, pipe.",
+            reason=case.verdict.reasons[0],
+        ),
         MANUAL,
     )
 
@@ -514,18 +586,26 @@ def _next_test(case: _Case) -> str:
     if len(leakage.leak_paths) > 1 and leakage.outcome in (Outcome.FAIL, Outcome.TOO_CLOSE):
         first = leakage.leak_paths[0]
         return {
-            LeakPath.RIG: "a hold with the blank plug: it alone tells rig from injector",
-            LeakPath.FACE: "a hold with nut, cap and unions wiped dry and watched: it tells an "
-            "outside joint from the pair",
-            LeakPath.SEAT: "a hold with the tip wiped dry and watched: it tells seat from guide",
+            LeakPath.RIG: say("a hold with the blank plug: it alone tells rig from injector"),
+            LeakPath.FACE: say(
+                "a hold with nut, cap and unions wiped dry and watched: it tells an outside joint "
+                "from the pair"
+            ),
+            LeakPath.SEAT: say(
+                "a hold with the tip wiped dry and watched: it tells seat from guide"
+            ),
         }.get(first, "")
     for test in TEST_ORDER:
         if case.verdict.of(test).outcome is Outcome.NOT_DONE:
-            return f"{test}: it is not done"
+            return say("{test}: it is not done", test=test)
     for test in TEST_ORDER:
         verdict = case.verdict.of(test)
         if verdict.outcome is Outcome.TOO_CLOSE:
             measured = verdict.measured
-            value = f" ({stated(measured)})" if isinstance(measured, Quantity) else ""
-            return f"{test} once more{value}: it is too close to tell"
+            if isinstance(measured, Quantity):
+                value = stated(measured)
+                return say(
+                    "{test} once more ({value}): it is too close to tell", test=test, value=value
+                )
+            return say("{test} once more: it is too close to tell", test=test)
     return ""

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from itertools import chain, combinations_with_replacement, pairwise
 
 from nozzlewright.bench import OpeningBand, SettingSheet
-from nozzlewright.judging.wording import bar, plain, stated
+from nozzlewright.judging.wording import bar, plain, stated, with_unit
 from nozzlewright.measurement import Cause, NotMeasured, Quantity, linear_combination
 from nozzlewright.physics import pressure_per_shim
+from nozzlewright.said import Figure, Said, Unit, figure, joined, say
 
 BAR_PER_MM = 1e8
 """One bar for each millimetre, [Pa/m]."""
@@ -54,15 +55,17 @@ def shim_effect(sheet: SettingSheet) -> Quantity | NotMeasured:
     )
     if rate is None or guide is None or seat is None:
         return NotMeasured(
-            "the sheet gives neither a shim effect nor spring rate with guide and seat diameter",
-            "change the shim by one step, read again, and write the effect into the sheet",
+            say(
+                "the sheet gives neither a shim effect nor spring rate with guide and seat diameter"
+            ),
+            say("change the shim by one step, read again, and write the effect into the sheet"),
         )
     effect = pressure_per_shim(rate, guide, seat)
     return Quantity(
         effect,
         "Pa/m",
-        {Cause("shim effect", sheet.title): EFFECT_BY_SPRING_RELATIVE * effect},
-        method="spring rate over the area between guide and seat",
+        {Cause(say("shim effect"), sheet.title): EFFECT_BY_SPRING_RELATIVE * effect},
+        method=say("spring rate over the area between guide and seat"),
     )
 
 
@@ -72,12 +75,14 @@ def screw_effect(sheet: SettingSheet) -> Quantity | NotMeasured:
     if adjustment.screw_pa_per_turn is not None:
         return adjustment.screw_pa_per_turn
     if adjustment.screw_pitch_m is None:
-        return NotMeasured("the sheet gives no adjusting screw")
+        return NotMeasured(say("the sheet gives no adjusting screw"))
     effect = shim_effect(sheet)
     if isinstance(effect, NotMeasured):
         return effect
     return linear_combination(
-        [(adjustment.screw_pitch_m, effect)], unit="Pa", method=f"pitch times {effect.method}"
+        [(adjustment.screw_pitch_m, effect)],
+        unit="Pa",
+        method=say("pitch times {effect}", effect=effect.method),
     )
 
 
@@ -142,10 +147,10 @@ def change_to(
     out_of_reach = not band.lower_pa <= predicted.value <= band.upper_pa
     warnings += _beside_the_band(predicted, band)
     if shim_now_m is None:
-        warnings.append("The shim now fitted was not written down: measure it first.")
+        warnings.append(say("The shim now fitted was not written down: measure it first."))
     return SettingChange(
         do=_shim_words(shims, change, shim_now_m, predicted, target_pa),
-        why=f"Shims do {_effect_words(effect)}.",
+        why=say("Shims do {effect}.", effect=_effect_words(effect)),
         predicted=predicted,
         shim_change_m=change,
         warnings=tuple(warnings),
@@ -186,15 +191,18 @@ def _turn(
     if pitch is not None:
         warnings += _unusual(linear_combination([(1.0 / pitch, effect)], unit="Pa/m", method=""))
     warnings += _beside_the_band(predicted, band)
-    way = "in (clockwise)" if turns >= 0.0 else "out (anticlockwise)"
-    do = (
-        f"Slacken the lock nut, turn the adjusting screw {abs(turns):.2f} turn "
-        f"({abs(turns) * 360.0:.0f}°) {way}, tighten the lock nut and read again over three pops "
-        f"or more: expect {stated(predicted)}, target {bar(target_pa)}."
+    do = say(
+        "Slacken the lock nut, turn the adjusting screw {turns} turn ({degrees}°) {way}, tighten "
+        "the lock nut and read again over three pops or more: expect {expected}, target {target}.",
+        turns=figure(abs(turns), ".2f"),
+        degrees=figure(abs(turns) * 360.0, ".0f"),
+        way=say("in (clockwise)") if turns >= 0.0 else say("out (anticlockwise)"),
+        expected=stated(predicted),
+        target=bar(target_pa),
     )
     return SettingChange(
         do=do,
-        why=f"One turn does {stated(effect)}{_of(effect)}.",
+        why=say("One turn does {effect}.", effect=_with_method(stated(effect), effect)),
         predicted=predicted,
         screw_turns=turns,
         warnings=tuple(warnings),
@@ -207,11 +215,11 @@ def _predicted(
     predicted = linear_combination(
         [(1.0, opening), (change, effect)],
         unit="Pa",
-        method="opening pressure measured, plus the effect of the change",
+        method=say("opening pressure measured, plus the effect of the change"),
     )
     again = sheet.adjustment.reassembly_pa
     if again is not None:
-        predicted = predicted.with_contribution(Cause("new assembly", identity), again)
+        predicted = predicted.with_contribution(Cause(say("new assembly"), identity), again)
     return predicted
 
 
@@ -221,30 +229,36 @@ def _finest_step(sizes_m: tuple[float, ...]) -> float:
     return min(steps) if steps else ordered[0]
 
 
-def _unusual(effect: Quantity) -> list[str]:
+def _unusual(effect: Quantity) -> list[Said]:
     low, high = USUAL_EFFECT_PA_PER_M
     if low <= effect.value <= high:
         return []
-    text = (
-        f"An effect of {plain(effect.value / BAR_PER_MM)} bar/mm lies outside the usual 60 to "
-        "200 bar/mm (common practice): look for a wrong unit or a misprint first."
+    text = say(
+        "An effect of {effect} lies outside the usual {low} to {high} (common practice): look for "
+        "a wrong unit or a misprint first.",
+        effect=_per_mm(effect.value),
+        low=plain(low / BAR_PER_MM, "bar/mm"),
+        high=_per_mm(high),
     )
     return [text]
 
 
-def _beside_the_band(predicted: Quantity, band: OpeningBand) -> list[str]:
-    limits = f"{bar(band.lower_pa)} to {bar(band.upper_pa)}"
+def _beside_the_band(predicted: Quantity, band: OpeningBand) -> list[Said]:
+    limits = say("{lower} to {upper}", lower=bar(band.lower_pa), upper=bar(band.upper_pa))
     if not band.lower_pa <= predicted.value <= band.upper_pa:
-        text = (
-            f"Even so it would open at {stated(predicted)}, outside {limits}: no size to be had "
-            "brings it in; look at spring and spindle."
+        text = say(
+            "Even so it would open at {predicted}, outside {limits}: no size to be had brings it "
+            "in; look at spring and spindle.",
+            predicted=stated(predicted),
+            limits=limits,
         )
         return [text]
     low, high = predicted.coverage_interval
     if low < band.lower_pa or high > band.upper_pa:
-        text = (
-            f"The prediction reaches outside the band of {limits}: read again, and correct once "
-            "more if need be."
+        text = say(
+            "The prediction reaches outside the band of {limits}: read again, and correct once "
+            "more if need be.",
+            limits=limits,
         )
         return [text]
     return []
@@ -256,36 +270,67 @@ def _shim_words(
     now_m: float | None,
     predicted: Quantity,
     target_pa: float,
-) -> str:
-    thicker = "thicker" if change_m >= 0.0 else "thinner"
-    by = f"{shim_thickness(abs(change_m))} mm {thicker}"
-    expect = f"expect {stated(predicted)}, target {bar(target_pa)}"
+) -> Said:
+    thickness = shim_thickness(abs(change_m))
+    by = (
+        say("{thickness} mm thicker", thickness=thickness)
+        if change_m >= 0.0
+        else say("{thickness} mm thinner", thickness=thickness)
+    )
+    expect = say(
+        "expect {expected}, target {target}", expected=stated(predicted), target=bar(target_pa)
+    )
     if shims and now_m is not None and abs(change_m) < 1e-6:
-        return (
-            f"Keep the shim of {shim_thickness(now_m)} mm: none to be had comes nearer; {expect}."
+        return say(
+            "Keep the shim of {thickness} mm: none to be had comes nearer; {expect}.",
+            thickness=shim_thickness(now_m),
+            expect=expect,
+        )
+    if len(shims) == 1 and now_m is not None:
+        return say(
+            "Fit shim of {shim} mm in place of {now} mm ({by}): {expect}.",
+            shim=shim_thickness(shims[0]),
+            now=shim_thickness(now_m),
+            by=by,
+            expect=expect,
         )
     if shims and now_m is not None:
-        stack = " + ".join(shim_thickness(one) for one in shims)
-        noun = "shim" if len(shims) == 1 else "shims"
-        return f"Fit {noun} of {stack} mm in place of {shim_thickness(now_m)} mm ({by}): {expect}."
-    return f"Fit a shim {by} than the one now fitted: {expect}."
+        return say(
+            "Fit shims of {shims} mm in place of {now} mm ({by}): {expect}.",
+            shims=joined(" + ", [shim_thickness(one) for one in shims]),
+            now=shim_thickness(now_m),
+            by=by,
+            expect=expect,
+        )
+    return say("Fit a shim {by} than the one now fitted: {expect}.", by=by, expect=expect)
 
 
-def _effect_words(effect: Quantity) -> str:
-    low, high = (bound / BAR_PER_MM for bound in effect.coverage_interval)
-    span = f" ({low:.0f} to {high:.0f} bar/mm)" if high > low else ""
-    return f"{plain(effect.value / BAR_PER_MM)} bar/mm{span}{_of(effect)}"
+def _effect_words(effect: Quantity) -> Said:
+    low, high = effect.coverage_interval
+    words = _per_mm(effect.value)
+    if high > low:
+        words = say(
+            "{effect} ({low} to {high} {unit})",
+            effect=words,
+            low=figure(low / BAR_PER_MM, ".0f", "bar/mm"),
+            high=figure(high / BAR_PER_MM, ".0f", "bar/mm"),
+            unit=Unit("bar/mm"),
+        )
+    return _with_method(words, effect)
 
 
-def _of(effect: Quantity) -> str:
-    return f", {effect.method}" if effect.method else ""
+def _per_mm(effect_pa_per_m: float) -> Said:
+    return with_unit(plain(effect_pa_per_m / BAR_PER_MM, "bar/mm"), "bar/mm")
 
 
-def shim_thickness(length_m: float) -> str:
+def _with_method(words: Said, effect: Quantity) -> Said:
+    return joined(", ", [words, effect.method]) if effect.method else words
+
+
+def shim_thickness(length_m: float) -> Figure:
     """Return a thickness in mm with two decimals, as shims are marked; with three if it has them.
 
     >>> shim_thickness(1.3e-3), shim_thickness(1.345e-3)
     ('1.30', '1.345')
     """
-    text = f"{length_m * 1e3:.3f}"
-    return text.removesuffix("0")
+    return Figure(f"{length_m * 1e3:.3f}".removesuffix("0"))

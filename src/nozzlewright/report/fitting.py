@@ -8,6 +8,7 @@ from nozzlewright.advice.next_action import ActionKind, Advice
 from nozzlewright.bench import EngineSet, SettingSheet
 from nozzlewright.judging.verdict import InjectorOutcome, SetVerdict
 from nozzlewright.report.wording import plain_number, printable, with_unit
+from nozzlewright.said import say, word
 
 
 @dataclass(frozen=True)
@@ -55,19 +56,29 @@ class FittingSheet:
     safety: tuple[str, ...]
 
 
-_HOT = (
+_HOT = say(
     "Engine off and cool. A seized injector can pull its sleeve and let out hot coolant under "
     "pressure."
 )
-_JET = (
+_JET = say(
     "Fuel under pressure pierces skin: a surgical emergency even if it is painless. Never feel "
     "for leaks, use a card. Never bleed on to a hot manifold: mist burns."
 )
-FITTING_SAFETY = (_HOT, _JET, "The engine maker's manual and local codes come before this sheet.")
+FITTING_SAFETY = (
+    _HOT,
+    _JET,
+    say("The engine maker's manual and local codes come before this sheet."),
+)
 """The usual cautions on the engine, with the order of precedence."""
 
 _SETTING = (ActionKind.CHANGE_SHIM, ActionKind.TURN_SCREW)
-RUNNING_CHECKS = ("runs evenly", "no blow-by", "leak-off dry outside", "smoke", "exhaust °C")
+RUNNING_CHECKS = (
+    say("runs evenly"),
+    say("no blow-by"),
+    say("leak-off dry outside"),
+    say("smoke"),
+    say("exhaust °C"),
+)
 """Columns of the running check (common practice, no source)."""
 
 
@@ -116,8 +127,9 @@ def fitting_sheet(
         ),
         torque_note=""
         if sheet.torques
-        else "The setting sheet gives no torque: take it from the engine maker's manual.",
-        washer=washer or "not named on the setting sheet: take it from the engine maker's manual",
+        else say("The setting sheet gives no torque: take it from the engine maker's manual."),
+        washer=washer
+        or say("not named on the setting sheet: take it from the engine maker's manual"),
         checks=RUNNING_CHECKS,
         safety=FITTING_SAFETY,
     )
@@ -127,44 +139,56 @@ def _place(
     cylinder: int, identity: str, outcome: InjectorOutcome | None, *, to_match: bool
 ) -> FittingPlace:
     fit = outcome is InjectorOutcome.FIT and not to_match
-    why = "not tested" if outcome is None else str(outcome)
+    why = say("not tested") if outcome is None else word(outcome)
     if outcome is InjectorOutcome.FIT:
-        why = "match it first"
-    return FittingPlace(cylinder, printable(identity), fit, "fit" if fit else f"do not fit: {why}")
+        why = say("match it first")
+    said = word(InjectorOutcome.FIT) if fit else say("do not fit: {why}", why=why)
+    return FittingPlace(cylinder, printable(identity), fit, said)
 
 
 def _torque_range(low_nm: float, high_nm: float) -> str:
     if low_nm == high_nm:
         return with_unit(plain_number(low_nm), "N·m")
-    return with_unit(f"{plain_number(low_nm)} to {plain_number(high_nm)}", "N·m")
+    torque = say("{lower} to {upper}", lower=plain_number(low_nm), upper=plain_number(high_nm))
+    return with_unit(torque, "N·m")
 
 
 def _steps(washer: str, *, torques_known: bool) -> tuple[FittingStep, ...]:
     """Return the steps in order (common practice, no source, where no step names one)."""
-    torque = (
-        "to the torque below" if torques_known else "to the torque in the engine maker's manual"
+    tighten = (
+        say("By turns, a little at a time, to the torque below.")
+        if torques_known
+        else say("By turns, a little at a time, to the torque in the engine maker's manual.")
     )
-    named = f" ({washer})" if washer else ""
+    one_only = (
+        say("Right thickness, right way up, one only ({washer}). Never two.", washer=washer)
+        if washer
+        else say("Right thickness, right way up, one only. Never two.")
+    )
     return (
-        FittingStep("Old washer out", "Count the old washers out, one for each bore."),
+        FittingStep(say("Old washer out"), say("Count the old washers out, one for each bore.")),
         FittingStep(
-            "Clean bore", "Clean seat and bore, vacuum the well. No carbon left on the seat."
+            say("Clean bore"),
+            say("Clean seat and bore, vacuum the well. No carbon left on the seat."),
+        ),
+        FittingStep(say("One new washer"), one_only),
+        FittingStep(
+            say("Injector in its own cylinder"),
+            say("Keep the cylinder order. Caps off last; never strike the tip."),
+        ),
+        FittingStep(say("Tighten evenly"), tighten),
+        FittingStep(
+            say("Line nuts"),
+            say(
+                "Start by hand; pipes must not be sprung. Do not over-tighten: it chokes the pipe "
+                "end."
+            ),
         ),
         FittingStep(
-            "One new washer", f"Right thickness, right way up, one only{named}. Never two."
+            say("Bleed"), say("Unions slack until the fuel runs free of air, then nip up.")
         ),
         FittingStep(
-            "Injector in its own cylinder",
-            "Keep the cylinder order. Caps off last; never strike the tip.",
-        ),
-        FittingStep("Tighten evenly", f"By turns, a little at a time, {torque}."),
-        FittingStep(
-            "Line nuts",
-            "Start by hand; pipes must not be sprung. Do not over-tighten: it chokes the pipe end.",
-        ),
-        FittingStep("Bleed", "Unions slack until the fuel runs free of air, then nip up."),
-        FittingStep(
-            "Running check",
-            "At idle: leak-off, blow-by, smoke. Stop, cool, re-nip, fill in the table.",
+            say("Running check"),
+            say("At idle: leak-off, blow-by, smoke. Stop, cool, re-nip, fill in the table."),
         ),
     )

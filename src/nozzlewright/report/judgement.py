@@ -33,7 +33,7 @@ def _plain(value: Any) -> Any:
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
-    if isinstance(value, Enum):
+    if isinstance(value, Enum | str):
         return str(value)
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None

@@ -34,7 +34,9 @@ from nozzlewright.report.wording import (
     printable,
     trade_unit,
     value_text,
+    with_unit,
 )
+from nozzlewright.said import joined, say, word
 
 SCHEMA = "nozzlewright/reading/1"
 """Name and version of the data; the number goes up when a reader of it could be misled."""
@@ -69,8 +71,8 @@ def reading_as_data(findings: GaugeFindings) -> dict[str, Any]:
         "hold": _hold_data(findings.hold),
         "seat_hold": _seat_hold_data(findings.seat_hold),
         "chatter": _chatter_data(findings.chatter),
-        "cautions": list(caution_texts(findings.cautions)),
-        "history": list(findings.history),
+        "cautions": _plain_texts(caution_texts(findings.cautions)),
+        "history": _plain_texts(findings.history),
     }
 
 
@@ -85,17 +87,21 @@ def quantity_data(measured: Measured) -> dict[str, Any]:
         "standard_uncertainty": unit.width(measured.standard_uncertainty),
         "unit": unit.plain,
         "interval_95": [_finite(unit.value(low)), _finite(unit.value(high))],
-        "method": measured.method,
-        "cautions": list(caution_texts(measured.cautions)),
+        "method": str(measured.method),
+        "cautions": _plain_texts(caution_texts(measured.cautions)),
         "budget": [
-            {"cause": str(cause), "standard_uncertainty": unit.width(part)}
+            {"cause": str(cause.words), "standard_uncertainty": unit.width(part)}
             for cause, part in measured.budget
         ],
     }
 
 
 def _not_measured_data(missing: NotMeasured) -> dict[str, Any]:
-    return {"not_measured": missing.reason, "remedy": missing.remedy}
+    return {"not_measured": str(missing.reason), "remedy": str(missing.remedy)}
+
+
+def _plain_texts(texts: Sequence[str]) -> list[str]:
+    return [str(text) for text in texts]
 
 
 def _opening_data(opening: Opening) -> dict[str, Any]:
@@ -143,8 +149,8 @@ def _hold_data(hold: Hold | NotMeasured) -> dict[str, Any]:
         "rig_conductance": quantity_data(hold.rig_conductance),
         "guide_clearance": quantity_data(hold.guide_clearance),
         "settling": quantity_data(hold.settling),
-        "leak_path": hold.leak_path,
-        "cautions": list(caution_texts(hold.cautions)),
+        "leak_path": str(hold.leak_path),
+        "cautions": _plain_texts(caution_texts(hold.cautions)),
     }
 
 
@@ -163,7 +169,7 @@ def _seat_hold_data(hold: SeatHold | NotMeasured) -> dict[str, Any]:
         "leak_off_drops": hold.watch.leak_off_drops,
         "leak_off_seconds": _finite(hold.watch.leak_off_seconds),
         "outside_leak": hold.watch.outside_leak,
-        "cautions": list(caution_texts(hold.cautions)),
+        "cautions": _plain_texts(caution_texts(hold.cautions)),
     }
 
 
@@ -334,16 +340,20 @@ def _chatter_lines(chatter: Chatter | NotMeasured) -> list[str]:
 
 def watch_text(watch: TipWatch) -> str:
     """Return what the fitter saw during a hold, in words."""
-    said = [str(watch.grade) if watch.grade else "not noted"]
+    parts = [word(watch.grade) if watch.grade else say("not noted")]
     if watch.leak_off_drops is not None:
-        time = ""
+        drops = (
+            say("1 drop at the leak-off")
+            if watch.leak_off_drops == 1
+            else say("{count} drops at the leak-off", count=watch.leak_off_drops)
+        )
         if watch.leak_off_seconds is not None:
-            time = f" in {number(watch.leak_off_seconds, 0)}\N{NO-BREAK SPACE}s"
-        drops = "drop" if watch.leak_off_drops == 1 else "drops"
-        said.append(f"{watch.leak_off_drops} {drops} at the leak-off{time}")
+            time = with_unit(number(watch.leak_off_seconds, 0), "s")
+            drops = say("{drops} in {time}", drops=drops, time=time)
+        parts.append(drops)
     if watch.outside_leak:
-        said.append(f"oil seen outside: {watch.outside_leak}")
-    return "; ".join(said)
+        parts.append(say("oil seen outside: {where}", where=watch.outside_leak))
+    return joined("; ", parts)
 
 
 def _missing_lines(name: str, missing: NotMeasured) -> list[str]:

@@ -37,6 +37,7 @@ from nozzlewright.judging.verdict import (
     SetVerdict,
     Verdict,
 )
+from nozzlewright.judging.wording import listed
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 from nozzlewright.report.fitting import FittingSheet, fitting_sheet
 from nozzlewright.report.reading import watch_text
@@ -48,6 +49,7 @@ from nozzlewright.report.wording import (
     READING_RULE,
     TradeUnit,
     ValueText,
+    caution_texts,
     limit_text,
     plain_number,
     printable,
@@ -56,33 +58,41 @@ from nozzlewright.report.wording import (
     value_text,
     with_unit,
 )
+from nozzlewright.said import Said, joined, say, word
 
-_JET = (
+_JET = say(
     "Spray pierces skin. A wound from a jet is a surgical emergency even if it is painless: go "
     "to hospital at once and say which fluid and pressure. Hands behind the shield; never feel "
     "for leaks."
 )
-_MIST = (
+_MIST = say(
     "Oil mist burns well below the flash point of the oil. Extract it; no flame, no hot surface, "
     "no sparks."
 )
-SAFETY = (_JET, _MIST, "The engine maker's manual and local codes come before this report.")
+SAFETY = (
+    _JET,
+    _MIST,
+    say("The engine maker's manual and local codes come before this report."),
+)
 """The usual cautions at the bench, with the order of precedence."""
 
 RULE_TEXT = {
-    DecisionRule.GUARDED: (
+    DecisionRule.GUARDED: say(
         "A value passes only where the measurement proves it within its limits at 95 %, and fails "
         "only where the measurement proves it outside (guard bands after ISO 14253-1). Between "
         "the two it is too close to tell, and the probability of conformity is given "
         "(JCGM 106:2012)."
     ),
-    DecisionRule.SIMPLE: (
+    DecisionRule.SIMPLE: say(
         "The measured value itself decides, its uncertainty left out (simple acceptance, "
         "JCGM 106:2012, 8.2). Near a limit the verdict may be wrong either way; the probability "
         "of conformity says how likely it is right."
     ),
 }
 """The decision rule in plain words."""
+
+AS_FOUND, AS_LEFT = say("as found"), say("as left")
+"""The two sittings of an injector."""
 
 
 @dataclass(frozen=True)
@@ -320,7 +330,7 @@ def set_report(
         for item in verdict.injectors
     )
     return SetReport(
-        title=printable(engine_set.title) or "Set without a title",
+        title=printable(engine_set.title) or say("Set without a title"),
         invented=engine_set.invented or sheet.invented,
         made_on=made_on.isoformat(),
         facts=_set_facts(engine_set),
@@ -347,45 +357,61 @@ def _facts(*pairs: tuple[str, str]) -> tuple[Fact, ...]:
 
 
 def _set_facts(engine_set: EngineSet) -> tuple[Fact, ...]:
-    condition = "new or overhauled" if engine_set.condition is Condition.NEW else "used"
+    parts = (
+        say("new or overhauled parts")
+        if engine_set.condition is Condition.NEW
+        else say("used parts")
+    )
     return _facts(
-        ("Engine", engine_set.engine),
-        ("Customer", engine_set.customer),
-        ("Workshop", engine_set.workshop),
-        ("Fitter", engine_set.fitter),
-        ("Tested on", engine_set.date),
-        ("Judged as", f"{condition} parts"),
-        ("Symptoms", engine_set.symptoms),
+        (say("Engine"), engine_set.engine),
+        (say("Customer"), engine_set.customer),
+        (say("Workshop"), engine_set.workshop),
+        (say("Fitter"), engine_set.fitter),
+        (say("Tested on"), engine_set.date),
+        (say("Judged as"), parts),
+        (say("Symptoms"), engine_set.symptoms),
     )
 
 
 _OUTCOME_PHRASE = {
-    InjectorOutcome.FIT: "fit",
-    InjectorOutcome.ADJUST: "to adjust",
-    InjectorOutcome.REWORK: "to rework",
-    InjectorOutcome.EXCHANGE: "to exchange",
-    InjectorOutcome.UNFINISHED: "unfinished",
+    InjectorOutcome.FIT: say("fit"),
+    InjectorOutcome.ADJUST: say("to adjust"),
+    InjectorOutcome.REWORK: say("to rework"),
+    InjectorOutcome.EXCHANGE: say("to exchange"),
+    InjectorOutcome.UNFINISHED: say("unfinished"),
 }
 
 
-def _headline(verdict: SetVerdict) -> str:
+def _headline(verdict: SetVerdict) -> Said:
     total = len(verdict.injectors)
     counted = Counter(item.outcome for item in verdict.injectors)
     apart = verdict.spread_outcome is Outcome.FAIL
     if not total:
-        return "No injector was tested."
+        return say("No injector was tested.")
     if counted[InjectorOutcome.FIT] == total:
-        all_fit = "The injector is fit for use" if total == 1 else f"All {total} are fit for use"
-        return (
-            f"{all_fit}, but their opening pressures lie too far apart." if apart else f"{all_fit}."
+        all_fit = (
+            say("The injector is fit for use")
+            if total == 1
+            else say("All {total} are fit for use", total=total)
         )
-    parts = [
-        f"{counted[outcome]} {phrase}"
-        for outcome, phrase in _OUTCOME_PHRASE.items()
-        if counted[outcome]
-    ]
-    too_wide = "; the opening pressures lie too far apart" if apart else ""
-    return f"Of {total}: {', '.join(parts)}{too_wide}."
+        if apart:
+            return say("{all_fit}, but their opening pressures lie too far apart.", all_fit=all_fit)
+        return joined("", [all_fit, "."])
+    parts = joined(
+        ", ",
+        [
+            say("{number} {outcome}", number=counted[outcome], outcome=phrase)
+            for outcome, phrase in _OUTCOME_PHRASE.items()
+            if counted[outcome]
+        ],
+    )
+    if apart:
+        return say(
+            "Of {total}: {outcomes}; the opening pressures lie too far apart.",
+            total=total,
+            outcomes=parts,
+        )
+    return say("Of {total}: {outcomes}.", total=total, outcomes=parts)
 
 
 def _spread_text(verdict: SetVerdict) -> SpreadText:
@@ -393,7 +419,7 @@ def _spread_text(verdict: SetVerdict) -> SpreadText:
     probability = verdict.spread_probability
     return SpreadText(
         value=value_text(verdict.spread),
-        limit=limit or "the sheet sets no limit",
+        limit=limit or say("the sheet sets no limit"),
         outcome=verdict.spread_outcome,
         probability="" if probability is None else probability_text(probability),
         mean=value_text(verdict.mean),
@@ -442,7 +468,7 @@ def _injector_page(
     left = latest if latest.as_left else None
     sittings = [
         (name, sitting)
-        for name, sitting in (("as found", injector.as_found), ("as left", injector.as_left))
+        for name, sitting in ((AS_FOUND, injector.as_found), (AS_LEFT, injector.as_left))
         if sitting is not None
     ]
     values = _value_rows(injector.as_found, injector.as_left)
@@ -450,7 +476,7 @@ def _injector_page(
         cylinder=injector.cylinder,
         identity=printable(injector.identity),
         outcome=latest.outcome,
-        sitting="as left" if latest.as_left else "as found",
+        sitting=AS_LEFT if latest.as_left else AS_FOUND,
         reasons=_clean(latest.reasons),
         actions=tuple(_action_text(action) for action in (advice.actions if advice else ())),
         next_test=printable(advice.next_test) if advice else "",
@@ -485,7 +511,7 @@ def _test_rows(found: InjectorVerdict | None, left: InjectorVerdict | None) -> t
             None if item is None or verdict is None else _test_cell(item, verdict)
             for item, verdict in zip((found, left), verdicts, strict=True)
         ]
-        rows.append(TestRow(str(test), printable(stated[-1].limit), cells[0], cells[1]))
+        rows.append(TestRow(word(test), printable(stated[-1].limit), cells[0], cells[1]))
     return tuple(rows)
 
 
@@ -509,7 +535,7 @@ def _test_cell(item: InjectorVerdict, verdict: Verdict) -> TestCell:
     return TestCell(
         outcome=verdict.outcome,
         value=value,
-        said="; ".join(part for part in (measured, seen) if part),
+        said=_joined(measured, seen),
         seen=seen,
         probability="" if probability is None else probability_text(probability),
         reasons=_clean(reasons),
@@ -519,15 +545,15 @@ def _test_cell(item: InjectorVerdict, verdict: Verdict) -> TestCell:
 
 def _seen_text(test: BenchTest, seen: FitterObservations) -> str:
     if test is BenchTest.SPRAY and seen.spray is not None:
-        return str(seen.spray)
+        return word(seen.spray)
     if test is BenchTest.CHATTER and seen.chatter is not None:
-        return str(seen.chatter)
+        return word(seen.chatter)
     if test is BenchTest.SEAT:
         grade = seen.seat or seen.seat_watch.grade
-        return "" if grade is None else str(grade)
+        return "" if grade is None else word(grade)
     if test is BenchTest.INSPECTION and seen.inspection:
         count = len(seen.inspection)
-        return "1 finding" if count == 1 else f"{count} findings"
+        return say("1 finding") if count == 1 else say("{count} findings", count=count)
     return ""
 
 
@@ -540,7 +566,13 @@ def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) ->
     unit = unit or trade_unit(measured.unit)
     low, high = (unit.value(bound) for bound in measured.coverage_interval)
     chance = verdict.probability_of_conformity
-    conforms = "" if chance is None else f", within limits with {probability_text(chance)}"
+    caption = say("{value}: {outcome}", value=value.text, outcome=verdict.outcome)
+    if chance is not None:
+        caption = say(
+            "{caption}, within limits with {chance}",
+            caption=caption,
+            chance=probability_text(chance),
+        )
     rule = verdict.rule or DecisionRule.SIMPLE
     u = unit.width(measured.standard_uncertainty)
     lower, upper = (
@@ -548,7 +580,7 @@ def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) ->
     )
     zone = acceptance_zone(u, lower, upper, rule)
     return Scale(
-        name=str(verdict.test),
+        name=word(verdict.test),
         unit=unit.printed,
         value=unit.value(measured.value),
         low=low,
@@ -559,7 +591,7 @@ def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) ->
         accept_from=zone[0] if zone else None,
         accept_to=zone[1] if zone else None,
         can_pass=zone is not None,
-        caption=f"{value.text}: {verdict.outcome}{conforms}",
+        caption=caption,
     )
 
 
@@ -581,41 +613,42 @@ def _values_of(sitting: TestSitting | None) -> dict[str, ValueText]:
         return {}
     gauge = sitting.gauge
     values: dict[str, Measured] = {
-        "Opening pressure": gauge.opening_pressure,
-        "Closing pressure": gauge.closing_pressure,
+        say("Opening pressure"): gauge.opening_pressure,
+        say("Closing pressure"): gauge.closing_pressure,
     }
     if isinstance(gauge.second_opening_pressure, Quantity):
-        values["Second opening pressure"] = gauge.second_opening_pressure
+        values[say("Second opening pressure")] = gauge.second_opening_pressure
     values |= _hold_values(gauge.hold)
     values |= _seat_values(gauge.seat_hold)
     worded = {name: value_text(measured) for name, measured in values.items()}
     if isinstance(gauge.chatter, Chatter):
-        worded["Chatter, openings"] = value_text(gauge.chatter.openings_per_stroke, PER_STROKE)
-        worded["Chatter, rate in a stroke"] = value_text(gauge.chatter.rate)
-        worded["Chatter, scatter of intervals"] = value_text(gauge.chatter.regularity, PER_CENT)
+        chatter = gauge.chatter
+        worded[say("Chatter, openings")] = value_text(chatter.openings_per_stroke, PER_STROKE)
+        worded[say("Chatter, rate in a stroke")] = value_text(chatter.rate)
+        worded[say("Chatter, scatter of intervals")] = value_text(chatter.regularity, PER_CENT)
     else:
-        worded["Chatter"] = value_text(gauge.chatter)
+        worded[say("Chatter")] = value_text(gauge.chatter)
     return worded
 
 
 def _hold_values(hold: Hold | NotMeasured) -> dict[str, Measured]:
     if isinstance(hold, NotMeasured):
-        return {"Drop time": hold}
+        return {say("Drop time"): hold}
     return {
-        "Drop time, as shown": hold.drop_time_as_shown,
-        "Drop time, at reference": hold.drop_time_at_reference,
-        "Leakage of the injector": hold.leakage_conductance,
-        "Effective hydraulic clearance": hold.guide_clearance,
+        say("Drop time, as shown"): hold.drop_time_as_shown,
+        say("Drop time, at reference"): hold.drop_time_at_reference,
+        say("Leakage of the injector"): hold.leakage_conductance,
+        say("Effective hydraulic clearance"): hold.guide_clearance,
     }
 
 
 def _seat_values(hold: SeatHold | NotMeasured) -> dict[str, Measured]:
     if isinstance(hold, NotMeasured):
-        return {"Seat hold": hold}
+        return {say("Seat hold"): hold}
     return {
-        "Seat hold, below opening by": hold.margin_below_opening,
-        "Seat hold, held for": hold.duration,
-        "Seat hold, fall": hold.fall,
+        say("Seat hold, below opening by"): hold.margin_below_opening,
+        say("Seat hold, held for"): hold.duration,
+        say("Seat hold, fall"): hold.fall,
     }
 
 
@@ -631,17 +664,21 @@ def _seen_rows(found: TestSitting | None, left: TestSitting | None) -> tuple[See
 
 def _seen_of(sitting: TestSitting) -> dict[str, str]:
     seen = sitting.seen
-    slide = {True: "fell freely to its seat", False: "did not fall freely", None: ""}
+    slide: dict[bool | None, str] = {
+        True: say("fell freely to its seat"),
+        False: say("did not fall freely"),
+        None: "",
+    }
     shim = ""
     if sitting.shim_mm is not None:
         shim = with_unit(shim_thickness(sitting.shim_mm / 1e3), MILLIMETRE.printed)
     return {
-        "Shim": shim,
-        "Spray": _joined(seen.spray and str(seen.spray), seen.spray_note),
-        "Chatter": str(seen.chatter) if seen.chatter else "",
-        "Needle slide": slide[seen.needle_slide],
-        "Tip": _tip_text(sitting),
-        "Note": seen.note,
+        say("Shim"): shim,
+        say("Spray"): _joined(seen.spray and word(seen.spray), seen.spray_note),
+        say("Chatter"): word(seen.chatter) if seen.chatter else "",
+        say("Needle slide"): slide[seen.needle_slide],
+        say("Tip"): _tip_text(sitting),
+        say("Note"): seen.note,
     }
 
 
@@ -652,26 +689,34 @@ def _tip_text(sitting: TestSitting) -> str:
         watch = gauge.seat_hold.watch
     if watch.grade or watch.leak_off_drops is not None or watch.outside_leak:
         return watch_text(watch)
-    return str(seen.seat) if seen.seat else ""
+    return word(seen.seat) if seen.seat else ""
 
 
-def _leak_paths(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ...]:
+def _leak_paths(sittings: list[tuple[Said, TestSitting]]) -> tuple[Fact, ...]:
     told: dict[str, list[str]] = {}
     for name, sitting in sittings:
         hold = _hold_of(sitting)
         if isinstance(hold, Hold) and hold.leak_path:
             told.setdefault(printable(hold.leak_path), []).append(name)
-    return tuple(Fact(" and ".join(names), text) for text, names in told.items() if text)
+    return tuple(Fact(listed(names), text) for text, names in told.items() if text)
 
 
 def _joined(*parts: str | None) -> str:
-    return "; ".join(part for part in parts if part)
+    return joined("; ", [part for part in parts if part])
 
 
-def _inspection_facts(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ...]:
+def _inspection_facts(sittings: list[tuple[Said, TestSitting]]) -> tuple[Fact, ...]:
     return _facts(
         *(
-            (printable(finding.part), f"{finding.seen} ({finding.severity}, {name})")
+            (
+                printable(finding.part),
+                say(
+                    "{seen} ({asks}, {sitting})",
+                    seen=finding.seen,
+                    asks=finding.severity,
+                    sitting=name,
+                ),
+            )
             for name, sitting in sittings
             for finding in sitting.seen.inspection
         )
@@ -679,17 +724,17 @@ def _inspection_facts(sittings: list[tuple[str, TestSitting]]) -> tuple[Fact, ..
 
 
 def _cautions(
-    sittings: list[tuple[str, TestSitting]], values: tuple[ValueRow, ...]
+    sittings: list[tuple[Said, TestSitting]], values: tuple[ValueRow, ...]
 ) -> tuple[str, ...]:
     said: list[str] = []
     for _, sitting in sittings:
         gauge: GaugeFindings | None = sitting.gauge
         if gauge is None:
             continue
-        said += [str(caution) for caution in gauge.cautions]
+        said += caution_texts(gauge.cautions)
         for hold in (gauge.hold, gauge.seat_hold):
             if isinstance(hold, Hold | SeatHold):
-                said += [str(caution) for caution in hold.cautions]
+                said += caution_texts(hold.cautions)
     for row in values:
         for cell in (row.as_found, row.as_left):
             said += cell.cautions if cell else ()
@@ -716,15 +761,15 @@ def _sheet_facts(sheet: SettingSheet, condition: Condition) -> tuple[Fact, ...]:
     band = sheet.opening_band(condition)
     spread = _printed(sheet.spread_printed) or limit_text(None, sheet.spread_pa, "Pa")
     return _facts(
-        ("Sheet", sheet.title),
-        ("Injector", sheet.injector),
-        ("Source", sheet.source),
-        ("Opening pressure", _printed(band.printed if band else None)),
-        ("Seat", _printed(sheet.seat.printed if sheet.seat else None)),
-        ("Back-leakage", _printed(sheet.back_leakage.printed if sheet.back_leakage else None)),
-        ("Leak-off", _printed(sheet.leak_off.printed if sheet.leak_off else None)),
-        ("Spread", spread),
-        ("Digest", sheet.digest[:16]),
+        (say("Sheet"), sheet.title),
+        (say("Injector"), sheet.injector),
+        (say("Source"), sheet.source),
+        (say("Opening pressure"), _printed(band.printed if band else None)),
+        (say("Seat"), _printed(sheet.seat.printed if sheet.seat else None)),
+        (say("Back-leakage"), _printed(sheet.back_leakage.printed if sheet.back_leakage else None)),
+        (say("Leak-off"), _printed(sheet.leak_off.printed if sheet.leak_off else None)),
+        (say("Spread"), spread),
+        (say("Digest"), sheet.digest[:16]),
     )
 
 
@@ -739,35 +784,46 @@ def bench_facts(conditions: BenchConditions) -> tuple[Fact, ...]:
     fluid = conditions.fluid
     temperature = conditions.oil_temperature
     return _facts(
-        ("Rig", _rig_text(conditions.rig)),
-        ("Gauge", gauge_text(conditions.gauge)),
-        ("Fluid", fluid.name if fluid else "not stated"),
-        ("Oil temperature", value_text(temperature).text if temperature else "not stated"),
-        ("Blank plug", "recorded" if conditions.blank_plug else "not recorded"),
-        ("Sitting", conditions.sitting),
+        (say("Rig"), _rig_text(conditions.rig)),
+        (say("Gauge"), gauge_text(conditions.gauge)),
+        (say("Fluid"), fluid.name if fluid else say("not stated")),
+        (
+            say("Oil temperature"),
+            value_text(temperature).text if temperature else say("not stated"),
+        ),
+        (
+            say("Blank plug"),
+            say("recorded") if conditions.blank_plug else say("not recorded"),
+        ),
+        (say("Sitting"), conditions.sitting),
     )
 
 
 def _rig_text(rig: Rig) -> str:
-    parts = [rig.identity or "not named"]
+    parts = [rig.identity or say("not named")]
     if rig.compliance is not None:
-        parts.append(f"compliance {value_text(rig.compliance).text}")
+        parts.append(say("compliance {value}", value=value_text(rig.compliance).text))
     elif rig.volume_m3 is not None:
-        parts.append(f"trapped oil {value_text(rig.volume_m3).text}")
-    return ", ".join(parts)
+        parts.append(say("trapped oil {value}", value=value_text(rig.volume_m3).text))
+    return joined(", ", parts)
 
 
 def gauge_text(gauge: Gauge) -> str:
     """Return what is known of a gauge in words."""
-    parts = [gauge.identity or "not named"]
+    parts = [gauge.identity or say("not named")]
     if gauge.range_pa is not None:
-        parts.append(f"range {with_unit(plain_number(BAR.value(gauge.range_pa)), 'bar')}")
+        parts.append(say("range {range}", range=_exact_pressure(gauge.range_pa)))
     if gauge.certificate:
-        parts.append(f"certificate with {len(gauge.certificate)} points")
+        parts.append(say("certificate with {count} points", count=len(gauge.certificate)))
     elif gauge.accuracy_class is not None:
-        parts.append(f"class {plain_number(gauge.accuracy_class)} of span (EN 837-1)")
+        accuracy_class = plain_number(gauge.accuracy_class)
+        parts.append(say("class {accuracy} of span (EN 837-1)", accuracy=accuracy_class))
     if gauge.resolution_pa is not None:
-        parts.append(f"reads {with_unit(plain_number(BAR.value(gauge.resolution_pa)), 'bar')}")
+        parts.append(say("reads {step}", step=_exact_pressure(gauge.resolution_pa)))
     if gauge.calibrated_on:
-        parts.append(f"calibrated {gauge.calibrated_on}")
-    return ", ".join(parts)
+        parts.append(say("calibrated {date}", date=gauge.calibrated_on))
+    return joined(", ", parts)
+
+
+def _exact_pressure(pressure_pa: float) -> str:
+    return with_unit(plain_number(BAR.value(pressure_pa), BAR.printed), BAR.printed)

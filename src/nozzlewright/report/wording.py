@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from nozzlewright.measurement import Caution, Measured, NotMeasured, decimals_for
+from nozzlewright.said import Figure, Said, Unit, reworded, say
 
-READING_RULE = (
+READING_RULE = say(
     "A value is given as value ± U, where U is half of its 95 % interval (1.65 to 2 times the "
     "standard uncertainty u), to two significant digits of U (JCGM 100:2008, 7.2.6). Where the "
     "interval is lopsided, its two ends are given instead."
@@ -32,6 +33,10 @@ class TradeUnit:
     offset: float = 0.0
     """Added after the factor (degrees Celsius)."""
 
+    def __post_init__(self) -> None:
+        if not isinstance(self.printed, Said):
+            object.__setattr__(self, "printed", Unit(self.printed))
+
     def value(self, value_si: float) -> float:
         """Return a value in this unit."""
         return value_si * self.factor + self.offset
@@ -44,7 +49,7 @@ class TradeUnit:
 BAR = TradeUnit("bar", "bar", 1e-5)
 MICROMETRE = TradeUnit("um", "µm", 1e6)
 MILLIMETRE = TradeUnit("mm", "mm", 1e3)
-PER_STROKE = TradeUnit("1", "per stroke", 1.0)
+PER_STROKE = TradeUnit("1", say("per stroke"), 1.0)
 PER_CENT = TradeUnit("%", "%", 100.0)
 
 TRADE_UNITS: Mapping[str, TradeUnit] = MappingProxyType({
@@ -98,10 +103,12 @@ class ValueText:
     @property
     def sentence(self) -> str:
         """The value; or that it was not measured, and why."""
-        return self.text if self.measured else f"not measured, because {self.reason}"
+        if self.measured:
+            return self.text
+        return say("not measured, because {reason}", reason=self.reason)
 
 
-def number(value: float, decimals: int) -> str:
+def number(value: float, decimals: int, unit: str = "") -> Figure:
     """Return a number with a true minus sign and without a negative zero.
 
     Negative decimals round to tens, hundreds ...
@@ -112,22 +119,27 @@ def number(value: float, decimals: int) -> str:
     text = f"{round(value, decimals):.{max(decimals, 0)}f}"
     if text.startswith("-"):
         text = text[1:] if float(text) == 0.0 else f"−{text[1:]}"
-    return text
+    return Figure(text, value, unit)
 
 
-def plain_number(value: float) -> str:
+def plain_number(value: float, unit: str = "") -> Figure:
     """Return a number that carries no uncertainty, such as a limit: no trailing zeros.
 
     >>> plain_number(50.0), plain_number(0.05), plain_number(154.98499)
     ('50', '0.05', '154.985')
     """
     text = f"{value:.6g}"
-    return text.replace("-", "−", 1) if text.startswith("-") else text
+    if text.startswith("-"):
+        text = text.replace("-", "−", 1)
+    return Figure(text, value, unit, exact=True)
 
 
-def with_unit(text: str, unit: str) -> str:
+def with_unit(value: str, unit: str) -> str:
     """Return a number with its unit, held together by a no-break space."""
-    return f"{text}\N{NO-BREAK SPACE}{unit}" if unit else text
+    if not unit:
+        return value
+    name = unit if isinstance(unit, Said) else Unit(unit)
+    return say("{value}\N{NO-BREAK SPACE}{unit}", value=value, unit=name)
 
 
 def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
@@ -149,7 +161,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
     """
     if isinstance(measured, NotMeasured):
         return ValueText(
-            "not measured", measured=False, reason=measured.reason, remedy=measured.remedy
+            say("not measured"), measured=False, reason=measured.reason, remedy=measured.remedy
         )
     unit = unit or trade_unit(measured.unit)
     value = unit.value(measured.value)
@@ -157,7 +169,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
     half_width = (high - low) / 2.0
     measured_width = unit.width(measured.standard_uncertainty)
     if not half_width > 0.0:
-        plain = plain_number(value)
+        plain = plain_number(value, unit.printed)
         return ValueText(
             with_unit(plain, unit.printed),
             measured=True,
@@ -167,13 +179,23 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
             cautions=caution_texts(measured.cautions),
         )
     places = _last_place(half_width if math.isfinite(half_width) else measured_width)
-    shown = number(value, places)
+    shown = number(value, places, unit.printed)
     if _is_lopsided(value, low, high):
-        plus_minus = "\N{NO-BREAK SPACE}".join((_bound(low, places), "to", _bound(high, places)))
-        text = f"{with_unit(shown, unit.printed)} ({with_unit(plus_minus, unit.printed)})"
+        plus_minus = say(
+            "{low}\N{NO-BREAK SPACE}to\N{NO-BREAK SPACE}{high}",
+            low=_bound(low, places, unit),
+            high=_bound(high, places, unit),
+        )
+        text: str = say(
+            "{value} ({interval})",
+            value=with_unit(shown, unit.printed),
+            interval=with_unit(plus_minus, unit.printed),
+        )
     else:
-        plus_minus = f"±\N{NO-BREAK SPACE}{number(half_width, places)}"
-        text = with_unit(f"{shown}\N{NO-BREAK SPACE}{plus_minus}", unit.printed)
+        half = number(half_width, places, unit.printed)
+        plus_minus = say("±\N{NO-BREAK SPACE}{half}", half=half)
+        both = say("{value}\N{NO-BREAK SPACE}{half}", value=shown, half=plus_minus)
+        text = with_unit(both, unit.printed)
     spread = unit.width(measured.standard_uncertainty)
     return ValueText(
         text,
@@ -185,7 +207,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
         method=measured.method,
         cautions=caution_texts(measured.cautions),
         budget=tuple(
-            (str(cause), width_text(unit.width(part), unit)) for cause, part in measured.budget
+            (cause.words, width_text(unit.width(part), unit)) for cause, part in measured.budget
         ),
     )
 
@@ -195,7 +217,7 @@ def width_text(width: float, unit: TradeUnit) -> str:
     if width <= 0.0:
         return ""
     name = "K" if unit.printed == "°C" else unit.printed
-    return with_unit(number(width, _last_place(width)), name)
+    return with_unit(number(width, _last_place(width), name), name)
 
 
 def _last_place(width: float) -> int:
@@ -207,7 +229,7 @@ def _last_place(width: float) -> int:
 
 def pressure_text(pressure_pa: float, decimals: int = 1) -> str:
     """Return a pressure in bar, for a place where no uncertainty belongs (an axis, a window)."""
-    return with_unit(number(BAR.value(pressure_pa), decimals), "bar")
+    return with_unit(number(BAR.value(pressure_pa), decimals, "bar"), "bar")
 
 
 def limit_text(lower: float | None, upper: float | None, unit_si: str) -> str:
@@ -217,13 +239,16 @@ def limit_text(lower: float | None, upper: float | None, unit_si: str) -> str:
     '171 to 180 bar'
     """
     unit = trade_unit(unit_si)
-    if lower is not None and upper is not None:
-        ends = f"{plain_number(unit.value(lower))} to {plain_number(unit.value(upper))}"
-        return with_unit(ends, unit.printed)
-    if lower is not None:
-        return f"at least {with_unit(plain_number(unit.value(lower)), unit.printed)}"
-    if upper is not None:
-        return f"at most {with_unit(plain_number(unit.value(upper)), unit.printed)}"
+    least, most = (
+        None if limit is None else plain_number(unit.value(limit), unit.printed)
+        for limit in (lower, upper)
+    )
+    if least is not None and most is not None:
+        return with_unit(say("{lower} to {upper}", lower=least, upper=most), unit.printed)
+    if least is not None:
+        return say("at least {value}", value=with_unit(least, unit.printed))
+    if most is not None:
+        return say("at most {value}", value=with_unit(most, unit.printed))
     return ""
 
 
@@ -235,15 +260,15 @@ def probability_text(probability: float) -> str:
     """
     percent = 100.0 * probability
     if percent > 99.0:
-        return "over 99\N{NO-BREAK SPACE}%"
+        return say("over 99\N{NO-BREAK SPACE}%")
     if percent < 1.0:
-        return "under 1\N{NO-BREAK SPACE}%"
-    return f"{percent:.0f}\N{NO-BREAK SPACE}%"
+        return say("under 1\N{NO-BREAK SPACE}%")
+    return with_unit(number(percent, 0), "%")
 
 
 def caution_texts(cautions: tuple[Caution, ...]) -> tuple[str, ...]:
     """Return cautions as sentences, each once."""
-    return tuple(dict.fromkeys(str(caution) for caution in cautions))
+    return tuple(dict.fromkeys(caution.sentence for caution in cautions))
 
 
 def printable(text: str) -> str:
@@ -255,12 +280,18 @@ def printable(text: str) -> str:
     >>> printable("a\x1b[31mb\tc")
     'a[31mb c'
     """
+    if isinstance(text, Said):
+        return text if _shown(text) == text else reworded(text, _shown)
+    return _shown(text).strip(" ")
+
+
+def _shown(text: str) -> str:
     kept = "".join(
         sign
         for sign in re.sub(r"[^\S\u00a0]", " ", text)
         if unicodedata.category(sign) not in _UNPRINTABLE and sign not in _TURNING
     )
-    return re.sub(" +", " ", kept).strip(" ")
+    return re.sub(" +", " ", kept)
 
 
 _UNPRINTABLE = frozenset({"Cc", "Cs", "Co", "Cn"})
@@ -275,7 +306,7 @@ def _is_lopsided(value: float, low: float, high: float) -> bool:
     return abs((high - value) - (value - low)) > 0.1 * (high - low)
 
 
-def _bound(bound: float, places: int) -> str:
+def _bound(bound: float, places: int, unit: TradeUnit) -> str:
     if math.isfinite(bound):
-        return number(bound, places)
-    return "any\N{NO-BREAK SPACE}more" if bound > 0 else "any\N{NO-BREAK SPACE}less"
+        return number(bound, places, unit.printed)
+    return say("any\N{NO-BREAK SPACE}more") if bound > 0 else say("any\N{NO-BREAK SPACE}less")
