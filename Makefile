@@ -53,11 +53,10 @@ docs: .venv/run.stamp  ## Draw the pictures of the docs and write the tutorial's
 	$(BIN)/python docs/console.py
 
 texts: .venv/run.stamp  ## Take new texts of the screens into the catalogues, and compile them
-	$(BIN)/pybabel -q extract -F $(LOCALE)/babel.cfg -k _ -k N_ -k pgettext:1c,2 -k npgettext:1c,2,3 \
-	    --no-location --sort-output --no-wrap --project nozzlewright --version - \
-	    --copyright-holder "the nozzlewright authors" -o $(LOCALE)/nozzlewright.pot src/nozzlewright
-	$(BIN)/pybabel -q update -D nozzlewright -d $(LOCALE) -i $(LOCALE)/nozzlewright.pot \
-	    --no-fuzzy-matching --ignore-obsolete --no-wrap --ignore-pot-creation-date
+	$(BIN)/pybabel -q extract -F $(LOCALE)/babel.cfg -k N_ -k say --no-location --sort-output \
+	    --no-wrap -o .tools/texts.pot src/nozzlewright
+	$(BIN)/pybabel -q update -D nozzlewright -d $(LOCALE) -i .tools/texts.pot \
+	    --no-fuzzy-matching --no-wrap --ignore-pot-creation-date
 	$(BIN)/pybabel -q compile -D nozzlewright -d $(LOCALE)
 
 vendor:  ## Fetch and copy anew what the screens carry from elsewhere (needs npm; users do not)

@@ -14,13 +14,14 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from functools import cache, partial
+from html import unescape
 from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import quote, urlsplit
 
 from fastapi import Depends, Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from starlette.datastructures import UploadFile
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -349,16 +350,26 @@ def _when(zone: tzinfo | None, moment: Any, form: str = "full") -> Markup:
     return show.when(moment, zone, form)
 
 
-@cache
 def drawing(name: str) -> Markup:
     """Return one of our own drawings (``static/drawings/NAME.svg``), to stand in a page.
 
-    It stands inline, so that its lines take the colours of the theme.
+    It stands inline, so that its lines take the colours of the theme and its words (attributes
+    ``data-msg``) the language of this screen.
     """
+    return _drawing(name, texts.HERE.get().language)
+
+
+@cache
+def _drawing(name: str, _language: str) -> Markup:
     if re.fullmatch(r"[a-z0-9-]+", name) is None:
         raise ValueError(f"'{name}' is no name of a drawing")
     text = (STATIC / "drawings" / f"{name}.svg").read_text(encoding="utf-8")
-    return Markup(text[text.index("<svg") :])  # noqa: S704  (ours, from the package)
+    text = text[text.index("<svg") :]
+    for words in sorted(set(re.findall(r'data-msg="([^"]+)"', text))):
+        spoken = escape(texts.gettext(unescape(words)))
+        text = text.replace(f'aria-label="{words}"', f'aria-label="{spoken}"')
+        text = text.replace(f">{words}<", f">{spoken}<")
+    return Markup(text)  # noqa: S704  (ours, from the package)
 
 
 # -- pages of faults -----------------------------------------------------------------------------

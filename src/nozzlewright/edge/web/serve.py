@@ -83,9 +83,8 @@ def _listen(host: str, port: int) -> socket.socket:
         family, _kind, _protocol, _name, address = socket.getaddrinfo(
             host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
-        listening = socket.socket(family, socket.SOCK_STREAM)
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(address)
+        # From here on a browser that comes early waits instead of being turned away.
+        return socket.create_server(address, family=family, backlog=128)
     except OSError as fault:
         raise InputFault(
             Fault(
@@ -94,5 +93,3 @@ def _listen(host: str, port: int) -> socket.socket:
                 "Choose another --port, or end what is using this one",
             )
         ) from fault
-    listening.set_inheritable(True)
-    return listening

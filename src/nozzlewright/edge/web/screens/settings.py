@@ -57,6 +57,8 @@ def change(request: Request, form: page.Sent) -> Response:
         pedal=form.choice("pedal", PEDALS, default="Space"),
     )
     form.check()
+    if name and name not in _people(request):
+        request.app.state.workshop.add_person(form.id, new.who, name)
     HERE.set(new)
     response = page.back_to(request, form.text("then") or "/settings", flash=_("Saved"))
     page.remember(response, request, new)

@@ -1,0 +1,263 @@
+"""Entries of the record in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from nozzlewright.edge.web import show, states
+from nozzlewright.edge.web.findings_shown import SEVERITIES
+from nozzlewright.edge.web.steps_shown import title_of
+from nozzlewright.edge.web.texts import N_, _
+from nozzlewright.measurement import Cause, Quantity
+from nozzlewright.records import EntryKind
+from nozzlewright.report.wording import number, with_unit
+
+KINDS: Mapping[EntryKind, str] = {
+    EntryKind.PERSON: N_("Person"),
+    EntryKind.SHEET: N_("Setting sheet"),
+    EntryKind.RIG_CHECK: N_("Rig of the day"),
+    EntryKind.BOOKED_IN: N_("Booked in"),
+    EntryKind.SHEET_CHOSEN: N_("Setting sheet chosen"),
+    EntryKind.TAGGED: N_("Tagged"),
+    EntryKind.PHOTO: N_("Photo"),
+    EntryKind.TAKEN_IN_HAND: N_("Taken in hand"),
+    EntryKind.LAID_DOWN: N_("Closed"),
+    EntryKind.STEP_DONE: N_("Step done"),
+    EntryKind.SEEN: N_("Seen and heard"),
+    EntryKind.TEST: N_("Test"),
+    EntryKind.STRIPPED: N_("Stripped"),
+    EntryKind.FINDING: N_("Finding"),
+    EntryKind.ASSEMBLED: N_("Assembled"),
+    EntryKind.TORQUED: N_("Tightened"),
+    EntryKind.SETTING_CHANGED: N_("Setting changed"),
+    EntryKind.VERDICT: N_("Verdict"),
+    EntryKind.SHELVED: N_("Laid on the shelf"),
+    EntryKind.SECOND_PERSON: N_("Second person"),
+    EntryKind.HANDED_OVER: N_("Handed over"),
+    EntryKind.RUNNING_CHECK: N_("Running check"),
+    EntryKind.WITHDRAWN: N_("Taken back"),
+    EntryKind.PRACTICE: N_("Practice"),
+}
+"""Heads of entries in the story."""
+
+GRADES: Mapping[str, str] = {
+    "good": N_("good"),
+    "poor": N_("poor"),
+    "clear": N_("clear"),
+    "weak": N_("weak"),
+    "none": N_("none"),
+    "dry": N_("dry"),
+    "damp": N_("damp"),
+    "drop": N_("drop"),
+}
+"""What eye and ear may say."""
+
+SITTINGS: Mapping[str, str] = {"as found": N_("as found"), "as left": N_("as left")}
+
+
+def kind_words(kind: EntryKind) -> str:
+    """Return the head of an entry, in the language of this screen."""
+    return _(KINDS[kind])
+
+
+def words(kind: EntryKind, body: Mapping[str, Any]) -> str:
+    """Return what an entry says, in the language and units of this screen; may be empty."""
+    tell = _WORDS.get(kind)
+    parts = list(tell(body)) if tell is not None else []
+    if body.get("note"):
+        parts.append(f"“{body['note']}”")
+    return "; ".join(part for part in parts if part)
+
+
+def millimetres(value: float) -> str:
+    """Return a thickness with its unit, to a hundredth.
+
+    >>> millimetres(1.3).replace("\N{NO-BREAK SPACE}", " ")
+    '1.30 mm'
+    """
+    return show.localised(with_unit(number(value, 2), "mm"))
+
+
+def newton_metres(value: float) -> str:
+    """Return a torque with its unit.
+
+    >>> newton_metres(65.0).replace("\N{NO-BREAK SPACE}", " ")
+    '65 Nm'
+    """
+    return show.localised(with_unit(f"{value:.4g}", "Nm"))
+
+
+def measured(noted: Any, unit: str) -> Quantity | None:
+    """Return a value that an entry keeps as value and standard uncertainty; None without one."""
+    if not isinstance(noted, list | tuple) or len(noted) != 2:
+        return None
+    return Quantity(float(noted[0]), unit, {Cause("as noted"): float(noted[1])})
+
+
+def seen_words(body: Mapping[str, Any]) -> list[str]:
+    """Return what eye and ear noticed, one part each."""
+    parts = []
+    for key, template in (
+        ("spray", _("spray %(grade)s")),
+        ("chatter", _("chatter %(grade)s")),
+        ("seat", _("tip %(grade)s")),
+        ("drop_test", _("tip %(grade)s while the drop was timed")),
+    ):
+        if body.get(key):
+            parts.append(template % {"grade": _(GRADES.get(body[key], str(body[key])))})
+    if body.get("spray_note"):
+        parts.append(f"“{body['spray_note']}”")
+    if body.get("needle_slide") is not None:
+        parts.append(_("needle slides freely") if body["needle_slide"] else _("needle sticks"))
+    if body.get("angle"):
+        parts.append(_("at %(angle)s") % {"angle": body["angle"]})
+    if body.get("outside_leak"):
+        parts.append(_("leaks outside: %(where)s") % {"where": body["outside_leak"]})
+    if body.get("no_result"):
+        parts.append(_("no result: %(reason)s") % {"reason": _(str(body["no_result"]))})
+    return parts
+
+
+def _booked(body: Mapping[str, Any]) -> list[str]:
+    cylinders = _("%(count)s cylinders") % {"count": body.get("cylinders", "")}
+    return [str(body.get("engine", "")), str(body.get("customer", "")), cylinders]
+
+
+def _tagged(body: Mapping[str, Any]) -> list[str]:
+    parts = [
+        _("cylinder %(number)s") % {"number": body["cylinder"]},
+        _("serial %(serial)s") % {"serial": body["serial"]} if body.get("serial") else "",
+        _("pair %(pair)s") % {"pair": body["pair"]},
+        str(body.get("markings", "")),
+    ]
+    return [*parts, *_shim(body)]
+
+
+def _shim(body: Mapping[str, Any]) -> list[str]:
+    if body.get("shim_mm") is None:
+        return []
+    return [_("shim %(thickness)s") % {"thickness": millimetres(body["shim_mm"])}]
+
+
+def _laid_down(body: Mapping[str, Any]) -> list[str]:
+    tray = body.get("tray")
+    return [_("its parts lie in tray %(tray)s") % {"tray": tray}] if tray else []
+
+
+def _done(body: Mapping[str, Any]) -> list[str]:
+    step = title_of(str(body["step"]))
+    if body.get("left_out"):
+        why = {"step": step, "why": body["left_out"]}
+        return [_("%(step)s: left out, because %(why)s") % why]
+    return [step]
+
+
+def _tested(body: Mapping[str, Any]) -> list[str]:
+    values: Mapping[str, Any] = body.get("summary") or {}
+    opening = measured(values.get("opening_pa"), "Pa")
+    shown_s = measured(values.get("drop_as_shown_s"), "s")
+    reference_s = measured(values.get("drop_at_reference_s"), "s")
+    parts = [
+        _(SITTINGS.get(str(body.get("sitting")), "")),
+        title_of(str(body.get("step", ""))),
+        _("by hand") if body.get("by_hand") else "",
+    ]
+    if opening is not None:
+        parts.append(_("opens at %(pressure)s") % {"pressure": show.pressure(opening)})
+    if shown_s is not None:
+        parts.append(_("drop time %(time)s as shown") % {"time": show.seconds(shown_s)})
+    if reference_s is not None:
+        time = {"time": show.seconds(reference_s)}
+        parts.append(_("%(time)s at the sheet's reference") % time)
+    return [*parts, *seen_words(body.get("seen") or {}), *_shim(body)]
+
+
+def _stripped(body: Mapping[str, Any]) -> list[str]:
+    parts = _shim(body)
+    if body.get("screw_turns_out") is not None:
+        turns = show.localised(f"{body['screw_turns_out']:g}")
+        parts.append(_("screw backed off by %(turns)s turns") % {"turns": turns})
+    return parts
+
+
+def _found(body: Mapping[str, Any]) -> list[str]:
+    severity = _(SEVERITIES[str(body["severity"])][0])
+    return [f"{_(str(body['part']))}: {_(str(body['seen']))} ({severity})"]
+
+
+def _assembled(body: Mapping[str, Any]) -> list[str]:
+    new = _("new pair %(pair)s") if body.get("new_pair") else _("pair %(pair)s")
+    parts = [new % {"pair": body["pair"]}]
+    renewed = [_(str(part)) for part in body.get("renewed", ())]
+    if renewed:
+        parts.append(_("renewed: %(parts)s") % {"parts": ", ".join(renewed)})
+    return [*parts, *_shim(body)]
+
+
+def _torqued(body: Mapping[str, Any]) -> list[str]:
+    parts = [f"{_(str(body.get('part', '')))} {newton_metres(body['value_nm'])}".strip()]
+    if body.get("wrench"):
+        parts.append(_("wrench %(wrench)s") % {"wrench": body["wrench"]})
+    return parts
+
+
+def _set(body: Mapping[str, Any]) -> list[str]:
+    parts = []
+    if body.get("shim_to_mm") is not None:
+        to = millimetres(body["shim_to_mm"])
+        if body.get("shim_from_mm") is not None:
+            change = {"before": millimetres(body["shim_from_mm"]), "after": to}
+            parts.append(_("shim from %(before)s to %(after)s") % change)
+        else:
+            parts.append(_("shim %(thickness)s") % {"thickness": to})
+    if body.get("screw_turns") is not None:
+        parts.append(turns_words(float(body["screw_turns"])))
+    return parts
+
+
+def turns_words(turns: float) -> str:
+    """Return a turn of the adjusting screw with its sense."""
+    size = {"turns": show.localised(f"{abs(turns):g}")}
+    return (
+        _("screw in by %(turns)s turns") % size
+        if turns >= 0
+        else (_("screw out by %(turns)s turns") % size)
+    )
+
+
+def _verdict(body: Mapping[str, Any]) -> list[str]:
+    return [_(SITTINGS.get(str(body["sitting"]), "")), states.outcome(str(body["outcome"]))[1]]
+
+
+def _shelved(body: Mapping[str, Any]) -> list[str]:
+    return [str(body.get("where", ""))]
+
+
+def _second(body: Mapping[str, Any]) -> list[str]:
+    if "agrees" not in body:
+        return []
+    return [_("agrees") if body["agrees"] else _("does not agree")]
+
+
+def _withdrawn(body: Mapping[str, Any]) -> list[str]:
+    return [str(body.get("why", ""))]
+
+
+_WORDS: Mapping[EntryKind, Callable[[Mapping[str, Any]], list[str]]] = {
+    EntryKind.BOOKED_IN: _booked,
+    EntryKind.TAGGED: _tagged,
+    EntryKind.LAID_DOWN: _laid_down,
+    EntryKind.STEP_DONE: _done,
+    EntryKind.SEEN: seen_words,
+    EntryKind.TEST: _tested,
+    EntryKind.STRIPPED: _stripped,
+    EntryKind.FINDING: _found,
+    EntryKind.ASSEMBLED: _assembled,
+    EntryKind.TORQUED: _torqued,
+    EntryKind.SETTING_CHANGED: _set,
+    EntryKind.VERDICT: _verdict,
+    EntryKind.SHELVED: _shelved,
+    EntryKind.SECOND_PERSON: _second,
+    EntryKind.WITHDRAWN: _withdrawn,
+}
