@@ -13,6 +13,7 @@ from typing import Any
 from nozzlewright.bench import Step, StepKind, StepPlan, steps_of
 from nozzlewright.errors import NotAllowed
 from nozzlewright.records.entry import Draft, Entry, EntryKind
+from nozzlewright.said import say
 
 AS_FOUND, AS_LEFT = "as found", "as left"
 AS_FOUND_STEP = "as-found"
@@ -368,17 +369,19 @@ def admit(story: JobStory, draft: Draft, plan: StepPlan | None = None) -> None:
     kind = draft.kind
     if kind is EntryKind.BOOKED_IN and not draft.corrects:
         if story.booked:
-            raise NotAllowed(f"job {story.job} is booked in already", "Open it instead")
+            raise NotAllowed(
+                say("job {job} is booked in already", job=story.job), say("Open it instead")
+            )
         return
     if not story.booked:
-        raise NotAllowed(f"there is no job {story.job}", "Book the set in first")
+        raise NotAllowed(say("there is no job {job}", job=story.job), say("Book the set in first"))
     if draft.corrects:
         _admit_correction(story, draft)
         return
     if story.handed_over is not None and kind not in {EntryKind.RUNNING_CHECK, EntryKind.PHOTO}:
         raise NotAllowed(
-            f"job {story.job} was handed over",
-            "Take the hand-over back first, or book the set in anew",
+            say("job {job} was handed over", job=story.job),
+            say("Take the hand-over back first, or book the set in anew"),
         )
     rule = _RULES.get(kind)
     steps = steps_of(plan or StepPlan())
@@ -400,7 +403,7 @@ def _one(story: JobStory, draft: Draft) -> InjectorStory:
     one = story.injectors.get(draft.injector)
     if one is None:
         raise NotAllowed(
-            "this injector is not tagged in this job", "Tag it with its cylinder first"
+            say("this injector is not tagged in this job"), say("Tag it with its cylinder first")
         )
     return one
 
@@ -412,10 +415,17 @@ def _admit_in_hand(story: JobStory, draft: Draft) -> None:
     if story.in_hand:
         other = story.injectors[story.in_hand]
         raise NotAllowed(
-            f"injector {other.cylinder} is open on the bench, not {one.cylinder}",
-            f"Close injector {other.cylinder} first: one injector open at a time",
+            say(
+                "injector {other} is open on the bench, not {cylinder}",
+                other=other.cylinder,
+                cylinder=one.cylinder,
+            ),
+            say("Close injector {other} first: one injector open at a time", other=other.cylinder),
         )
-    raise NotAllowed(f"injector {one.cylinder} is not in hand", "Take it in hand first")
+    raise NotAllowed(
+        say("injector {cylinder} is not in hand", cylinder=one.cylinder),
+        say("Take it in hand first"),
+    )
 
 
 def _admit_correction(story: JobStory, draft: Draft) -> None:
@@ -425,30 +435,47 @@ def _admit_correction(story: JobStory, draft: Draft) -> None:
     if aim is None:
         gone = draft.corrects in story.withdrawn
         raise NotAllowed(
-            "the entry was taken back already" if gone else "there is no such entry in this job",
-            "Look at the story of the job and choose the entry there",
+            say("the entry was taken back already")
+            if gone
+            else say("there is no such entry in this job"),
+            say("Look at the story of the job and choose the entry there"),
         )
     if draft.kind not in {EntryKind.WITHDRAWN, aim.kind}:
         raise NotAllowed(
-            f"an entry '{aim.kind}' cannot be put right by one that says '{draft.kind}'",
-            "Take it back and write a new one",
+            say(
+                "an entry '{kind}' cannot be put right by one that says '{new}'",
+                kind=aim.kind,
+                new=draft.kind,
+            ),
+            say("Take it back and write a new one"),
         )
     if aim.kind in {EntryKind.VERDICT, EntryKind.TAKEN_IN_HAND, EntryKind.LAID_DOWN}:
         raise NotAllowed(
-            f"an entry '{aim.kind}' follows from others", "Put the test or finding right instead"
+            say("an entry '{kind}' follows from others", kind=aim.kind),
+            say("Put the test or finding right instead"),
         )
     if aim.kind is EntryKind.BOOKED_IN and draft.kind is EntryKind.WITHDRAWN:
-        raise NotAllowed("a booking cannot be taken back", "Put its particulars right instead")
+        raise NotAllowed(
+            say("a booking cannot be taken back"), say("Put its particulars right instead")
+        )
     one = story.injectors.get(aim.injector)
     if one is None:
         return
     if aim.kind is EntryKind.TAGGED and draft.kind is EntryKind.WITHDRAWN and len(one.done):
-        raise NotAllowed(f"injector {one.cylinder} has been worked on", "Put the tag right instead")
+        raise NotAllowed(
+            say("injector {cylinder} has been worked on", cylinder=one.cylinder),
+            say("Put the tag right instead"),
+        )
     as_found = aim.body.get("sitting") == AS_FOUND or aim.body.get("step") == AS_FOUND_STEP
     if one.changed and as_found and aim.kind in {EntryKind.TEST, EntryKind.SEEN}:
         raise NotAllowed(
-            f"the as-found readings of injector {one.cylinder} are locked: it was opened or set",
-            "They stay as they are; add a photo or a finding that says what was wrong with them",
+            say(
+                "the as-found readings of injector {cylinder} are locked: it was opened or set",
+                cylinder=one.cylinder,
+            ),
+            say(
+                "They stay as they are; add a photo or a finding that says what was wrong with them"
+            ),
         )
     if draft.kind is aim.kind is EntryKind.ASSEMBLED:
         _admit_pair(story, one, draft)
@@ -461,73 +488,97 @@ def _admit_tag(story: JobStory, draft: Draft, _: Sequence[Step] = ()) -> None:
     cylinder, cylinders = int(body["cylinder"]), int(story.booked["cylinders"])
     if not 1 <= cylinder <= cylinders:
         raise NotAllowed(
-            f"the engine has no cylinder {cylinder}", f"Give a cylinder from 1 to {cylinders}"
+            say("the engine has no cylinder {cylinder}", cylinder=cylinder),
+            say("Give a cylinder from 1 to {cylinders}", cylinders=cylinders),
         )
     for other in story.injectors.values():
         if other.injector == draft.injector:
             if not draft.corrects:
                 raise NotAllowed(
-                    f"this injector is tagged as number {other.cylinder} already",
-                    "Put that tag right instead",
+                    say("this injector is tagged as number {other} already", other=other.cylinder),
+                    say("Put that tag right instead"),
                 )
             continue
         if other.cylinder == cylinder:
             raise NotAllowed(
-                f"cylinder {cylinder} has its injector already ({other.serial})",
-                "Choose the cylinder that the tag on the injector shows",
+                say(
+                    "cylinder {cylinder} has its injector already ({serial})",
+                    cylinder=cylinder,
+                    serial=other.serial,
+                ),
+                say("Choose the cylinder that the tag on the injector shows"),
             )
         if other.pair == body["pair"]:
             raise NotAllowed(
-                f"the pair {body['pair']} belongs to injector {other.cylinder}",
-                "Needle and nozzle are lapped together and stay together: check the tags",
+                say(
+                    "the pair {pair} belongs to injector {other}",
+                    pair=body["pair"],
+                    other=other.cylinder,
+                ),
+                say("Needle and nozzle are lapped together and stay together: check the tags"),
             )
 
 
 def _admit_taking(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     one = _one(story, draft)
     if story.in_hand == draft.injector:
-        raise NotAllowed(f"injector {one.cylinder} is in hand already", "Go on with it")
+        raise NotAllowed(
+            say("injector {cylinder} is in hand already", cylinder=one.cylinder),
+            say("Go on with it"),
+        )
     if story.in_hand:
         other = story.injectors[story.in_hand]
         raise NotAllowed(
-            f"injector {other.cylinder} is open on the bench",
-            f"Close injector {other.cylinder} first: one injector open at a time",
+            say("injector {other} is open on the bench", other=other.cylinder),
+            say("Close injector {other} first: one injector open at a time", other=other.cylinder),
         )
 
 
 def _admit_laying(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     one = _one(story, draft)
     if story.in_hand != draft.injector:
-        raise NotAllowed(f"injector {one.cylinder} is not in hand", "There is nothing to close")
+        raise NotAllowed(
+            say("injector {cylinder} is not in hand", cylinder=one.cylinder),
+            say("There is nothing to close"),
+        )
     if one.apart and not str(draft.body.get("tray", "")).strip():
         raise NotAllowed(
-            f"injector {one.cylinder} lies apart",
-            "Put it together first, or name the tray that holds its parts, and only its parts",
+            say("injector {cylinder} lies apart", cylinder=one.cylinder),
+            say("Put it together first, or name the tray that holds its parts, and only its parts"),
         )
 
 
 def _admit_stripping(story: JobStory, draft: Draft, steps: Sequence[Step]) -> None:
     one = _one(story, draft)
     if one.apart:
-        raise NotAllowed(f"injector {one.cylinder} is stripped already", "Go on with it")
+        raise NotAllowed(
+            say("injector {cylinder} is stripped already", cylinder=one.cylinder),
+            say("Go on with it"),
+        )
     other = story.apart()
     if other is not None:
         raise NotAllowed(
-            f"injector {other.cylinder} lies apart",
-            f"Put injector {other.cylinder} together first: parts of two must never lie open",
+            say("injector {other} lies apart", other=other.cylinder),
+            say(
+                "Put injector {other} together first: parts of two must never lie open",
+                other=other.cylinder,
+            ),
         )
     tested = one.tests_of(AS_FOUND) or one.seen_of(AS_FOUND)
     if any(step.key == AS_FOUND_STEP for step in steps) and not tested and not one.changed:
         raise NotAllowed(
-            f"injector {one.cylinder} was not tested as found",
-            "Test it first, or write down why it gives no result (needle seized ...)",
+            say("injector {cylinder} was not tested as found", cylinder=one.cylinder),
+            say("Test it first, or write down why it gives no result (needle seized ...)"),
         )
 
 
 def _admit_assembling(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     one = _one(story, draft)
     if not one.apart:
-        raise NotAllowed(f"injector {one.cylinder} is not apart", "Go on with the next step")
+        raise NotAllowed(
+            say("injector {cylinder} is not apart", cylinder=one.cylinder),
+            say("Go on with the next step"),
+        )
     _admit_pair(story, one, draft)
 
 
@@ -536,27 +587,36 @@ def _admit_pair(story: JobStory, one: InjectorStory, draft: Draft) -> None:
     for other in story.injectors.values():
         if other.injector != one.injector and other.pair == pair:
             raise NotAllowed(
-                f"the pair {pair} belongs to injector {other.cylinder}",
-                f"Look for pair {one.pair}: needle and nozzle are never mixed",
+                say("the pair {pair} belongs to injector {other}", pair=pair, other=other.cylinder),
+                say("Look for pair {own}: needle and nozzle are never mixed", own=one.pair),
             )
     if pair != one.pair and not draft.body.get("new_pair"):
         raise NotAllowed(
-            f"the pair {pair} is not that of injector {one.cylinder} ({one.pair})",
-            f"Fit pair {one.pair}, or say that a new pair is fitted",
+            say(
+                "the pair {pair} is not that of injector {cylinder} ({own})",
+                pair=pair,
+                cylinder=one.cylinder,
+                own=one.pair,
+            ),
+            say("Fit pair {own}, or say that a new pair is fitted", own=one.pair),
         )
 
 
 def _admit_shelving(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     one = _one(story, draft)
     if story.in_hand == draft.injector:
-        raise NotAllowed(f"injector {one.cylinder} is open on the bench", "Close it first")
+        raise NotAllowed(
+            say("injector {cylinder} is open on the bench", cylinder=one.cylinder),
+            say("Close it first"),
+        )
 
 
 def _admit_only_whole(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     one = _one(story, draft)
     if one.apart:
         raise NotAllowed(
-            f"injector {one.cylinder} lies apart", "Assemble it and tighten it to torque first"
+            say("injector {cylinder} lies apart", cylinder=one.cylinder),
+            say("Assemble it and tighten it to torque first"),
         )
 
 
@@ -564,11 +624,17 @@ def _admit_test(story: JobStory, draft: Draft, steps: Sequence[Step]) -> None:
     _admit_only_whole(story, draft, steps)
     one = _one(story, draft)
     if draft.body.get("sitting") != one.sitting:
-        locked = "its as-found readings are locked" if one.changed else "it is still as found"
+        locked = (
+            say("its as-found readings are locked") if one.changed else say("it is still as found")
+        )
         raise NotAllowed(
-            f"a test '{draft.body.get('sitting')}' of injector {one.cylinder} comes at the wrong "
-            f"time: {locked}",
-            "Open the injector's page again and test it from there",
+            say(
+                "a test '{sitting}' of injector {cylinder} comes at the wrong time: {why}",
+                sitting=say(str(draft.body.get("sitting"))),
+                cylinder=one.cylinder,
+                why=locked,
+            ),
+            say("Open the injector's page again and test it from there"),
         )
 
 
@@ -577,28 +643,38 @@ def _admit_second(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     fitters = {entry.entry.draft.who.casefold() for entry in (*one.tests, *one.settings)}
     if draft.who.casefold() in fitters:
         raise NotAllowed(
-            f"{draft.who} worked on injector {one.cylinder}", "Let another person check it"
+            say("{who} worked on injector {cylinder}", who=draft.who, cylinder=one.cylinder),
+            say("Let another person check it"),
         )
 
 
 def _admit_hand_over(story: JobStory, _: Draft, steps: Sequence[Step]) -> None:
     if story.in_hand:
         cylinder = story.injectors[story.in_hand].cylinder
-        raise NotAllowed(f"injector {cylinder} is open on the bench", "Close it first")
+        raise NotAllowed(
+            say("injector {cylinder} is open on the bench", cylinder=cylinder),
+            say("Close it first"),
+        )
     apart = story.apart()
     if apart is not None:
-        raise NotAllowed(f"injector {apart.cylinder} lies apart", "Put it together first")
+        raise NotAllowed(
+            say("injector {cylinder} lies apart", cylinder=apart.cylinder),
+            say("Put it together first"),
+        )
     missing = [str(one.cylinder) for one in story.in_order() if one.verdict is None]
     if missing or not story.injectors:
         raise NotAllowed(
-            f"without a verdict: injector {', '.join(missing) or '(none tagged)'}",
-            "Test them, or write down why they give no result",
+            say(
+                "without a verdict: injector {missing}",
+                missing=", ".join(missing) or say("(none tagged)"),
+            ),
+            say("Test them, or write down why they give no result"),
         )
     second = any(step.kind is StepKind.SECOND for step in steps)
     if second and not any(one.second for one in story.injectors.values()):
         raise NotAllowed(
-            "no second person has checked an injector of the set",
-            "Let another person test one at random",
+            say("no second person has checked an injector of the set"),
+            say("Let another person test one at random"),
         )
 
 
