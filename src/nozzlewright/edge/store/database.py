@@ -589,13 +589,17 @@ def _pages(connection: sa.Connection, after: int) -> Iterator[StoredEntry]:
 
 
 def as_stored(payloads: Iterable[str]) -> Iterator[StoredEntry]:
-    """Yield entries as they would lie in the database, numbered from 1."""
-    for number, text in enumerate(payloads, 1):
+    """Yield entries as they would lie in the database, by their own numbers."""
+    number = 0
+    for text in payloads:
         try:
             columns = _columns(from_payload(text), text)
+            number = columns["number"]
         except ValueError:
-            columns = dict.fromkeys(_COLUMNS, "") | {"payload": text, "digest": digest_of(text)}
-        yield StoredEntry(**(columns | {"number": number}))
+            number += 1
+            columns = dict.fromkeys(_COLUMNS, "")
+            columns |= {"number": number, "payload": text, "digest": digest_of(text)}
+        yield StoredEntry(**columns)
 
 
 @contextmanager

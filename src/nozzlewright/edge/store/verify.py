@@ -104,7 +104,7 @@ def _breaks(
     links = {FIRST}
     checked: set[str] = set()
     for one in entries:
-        gap = one.number != last + 1
+        gap = one.number > last + 1
         if gap:
             yield _missing(last + 1, one.number - 1)
         digest = digest_of(one.payload)
