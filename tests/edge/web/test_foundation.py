@@ -509,7 +509,7 @@ def test_it_says_its_address_and_ends_quietly_with_ctrl_c(browser):
 
 
 def test_serving_beyond_this_machine_is_told_with_a_warning():
-    with _served("0.0.0.0") as process:
+    with _served("0.0.0.0") as process:  # noqa: S104  (that is the point)
         first = process.stdout.readline()
 
     assert first.startswith("Warning: listening at 0.0.0.0.")

@@ -10,11 +10,12 @@ import ast
 import re
 from collections.abc import Collection, Iterator, Mapping
 from html import unescape
-from typing import IO, Any
+from typing import IO, Any, cast
 
 from babel.messages.extract import extract_python
 
 Found = tuple[int, str | None, Any, list[str]]
+"""What an extractor yields: line, function, message or messages, comments."""
 
 
 def python(
@@ -24,7 +25,8 @@ def python(
     options: dict[str, Any],
 ) -> Iterator[Found]:
     """Yield the messages of a Python file, and the words of its enumerations."""
-    yield from extract_python(file, keywords, comment_tags, options)
+    found = extract_python(file, keywords, comment_tags, cast("Any", options))
+    yield from cast("Iterator[Found]", found)
     file.seek(0)
     for node in ast.walk(ast.parse(file.read())):
         if isinstance(node, ast.ClassDef) and any(

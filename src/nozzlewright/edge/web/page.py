@@ -101,7 +101,7 @@ class Form:
             return str(uuid.UUID(self._first(ID_FIELD)))
         except ValueError:
             raise InputFault(
-                Fault(_("the form has lost its number"), _("form"), _("Send it once more"))
+                Fault(_("the form has lost its number"), ID_FIELD, _("Send it once more"))
             ) from None
 
     def id_of(self, part: str) -> str:

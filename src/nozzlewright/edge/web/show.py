@@ -12,7 +12,7 @@ from babel.dates import format_date, format_datetime, format_time
 from markupsafe import Markup
 
 from nozzlewright.edge.web.here import PRESSURE_UNITS
-from nozzlewright.edge.web.texts import HERE, _, decimal_sign, gettext, said
+from nozzlewright.edge.web.texts import HERE, _, decimal_sign, gettext
 from nozzlewright.errors import Fault, InputFault, UnitFault
 from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.measurement.units import (
@@ -21,15 +21,8 @@ from nozzlewright.measurement.units import (
     pressure_to_pa,
     pressure_unit,
 )
-from nozzlewright.measurement.units import PRESSURE_UNITS as PA_IN
-from nozzlewright.report.wording import (
-    TRADE_UNITS,
-    TradeUnit,
-    ValueText,
-    number,
-    value_text,
-    with_unit,
-)
+from nozzlewright.report.wording import number, value_text
+from nozzlewright.said import speak
 
 DECIMALS: Mapping[str, int] = MappingProxyType({"bar": 1, "MPa": 2, "kgf/cm2": 1, "psi": 0})
 """Decimals of a pressure without uncertainty: about 0.1 bar in each unit."""
@@ -37,15 +30,6 @@ DECIMALS: Mapping[str, int] = MappingProxyType({"bar": 1, "MPa": 2, "kgf/cm2": 1
 HIGHEST_PA = 10_000 * BAR
 """No bench for mechanical injectors comes near it: more is a slip of the unit or the finger."""
 LONGEST_S = 7 * 24 * 3600.0
-
-
-def unit_of(name: str) -> TradeUnit:
-    """Return a unit of pressure that a person can choose, for printing.
-
-    >>> unit_of("kgf/cm2").printed
-    'kgf/cm²'
-    """
-    return TradeUnit(name, PRESSURE_UNITS[name], 1.0 / PA_IN[name])
 
 
 def localised(text: str) -> str:
@@ -75,7 +59,10 @@ def pressure(
     '17.49 MPa'
     """
     name = unit or HERE.get().pressure_unit
-    return _shown(value, unit_of(name), DECIMALS[name] if decimals is None else decimals)
+    if value is None or isinstance(value, Quantity | NotMeasured):
+        return _measured(value, name)
+    places = DECIMALS[name] if decimals is None else decimals
+    return _plain(pressure_from_pa(value, name), places, PRESSURE_UNITS[name])
 
 
 def pressure_number(pressure_pa: float, unit: str | None = None) -> str:
@@ -90,29 +77,19 @@ def seconds(value: float | Quantity | NotMeasured | None, decimals: int = 1) -> 
     >>> seconds(6.25).replace("\N{NO-BREAK SPACE}", " ")
     '6.2 s'
     """
-    return _shown(value, TRADE_UNITS["s"], decimals)
+    if value is None or isinstance(value, Quantity | NotMeasured):
+        return _measured(value, HERE.get().pressure_unit)
+    return _plain(value, decimals, "s")
 
 
-def _shown(value: float | Quantity | NotMeasured | None, unit: TradeUnit, decimals: int) -> str:
+def _plain(value: float, decimals: int, unit: str) -> str:
+    return f"{localised(number(value, decimals))}\N{NO-BREAK SPACE}{unit}"
+
+
+def _measured(value: Quantity | NotMeasured | None, unit: str) -> str:
     if value is None:
         return "–"
-    if isinstance(value, Quantity | NotMeasured):
-        return _words(value_text(value, unit))
-    return localised(with_unit(number(unit.value(value), decimals), unit.printed))
-
-
-def _words(printed: ValueText) -> str:
-    if not printed.measured:
-        return _("not measured, because %(reason)s") % {"reason": said(printed.reason)}
-    text = printed.text
-    for word in (_TO, _MORE, _LESS):
-        text = text.replace(f"\N{NO-BREAK SPACE}{word}", f"\N{NO-BREAK SPACE}{gettext(word)}")
-    return localised(text)
-
-
-_TO = "to"
-_MORE = "any\N{NO-BREAK SPACE}more"
-_LESS = "any\N{NO-BREAK SPACE}less"
+    return speak(value_text(value).sentence, gettext, unit, decimal_sign())
 
 
 def when(moment: datetime, zone: tzinfo | None = None, form: str = "full") -> Markup:

@@ -19,7 +19,7 @@ from nozzlewright.report.wording import printable
 
 router = APIRouter()
 
-THEME_WORDS = {"device": N_("as the device"), "light": N_("light"), "dark": N_("dark")}
+THEME_WORDS = {"device": N_("as the device"), "light": N_("always light"), "dark": N_("always dark")}
 PEDAL_WORDS = {
     "Space": N_("space bar"),
     "PageDown": N_("page down"),
