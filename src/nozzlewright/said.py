@@ -188,10 +188,10 @@ def pressure_figure(pressure_pa: float, spec: str = ".1f") -> Figure:
     return figure(pressure_pa / 1e5, spec, "bar")
 
 
-def pressure(pressure_pa: float, spec: str = ".1f") -> Said:
+def in_bar(pressure_pa: float, spec: str = ".1f") -> Said:
     """Return a pressure in bar.
 
-    >>> pressure(12.34e5), speak(pressure(12.34e5), str, "psi")
+    >>> in_bar(12.34e5), speak(in_bar(12.34e5), str, "psi")
     ('12.3 bar', '179 psi')
     """
     return say("{value} {unit}", value=pressure_figure(pressure_pa, spec), unit=Unit("bar"))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from nozzlewright.analysis.trace.hold import (
     rig_leak_by_stopwatch,
     timed_fall,
 )
-from nozzlewright.analysis.trace.knowledge import RigLeak, Values
+from nozzlewright.analysis.trace.knowledge import RigLeak, Values, blank_plug_scope
 from nozzlewright.analysis.trace.reference import Conversion
 from nozzlewright.analysis.trace.set_value import SINGLE_OPENING_SHARE, student_factor
 from nozzlewright.analysis.trace.stopwatch import time_uncertainty
@@ -34,13 +35,44 @@ from nozzlewright.measurement import (
     Quantity,
     difference,
 )
+from nozzlewright.said import Said, figure, in_bar, pressure_figure, say
 
 FloatArray = NDArray[np.float64]
 
-READING = "reading by eye"
+READING = say("reading by eye")
 WIDE_SCATTER_SHARE = 0.015
 """Standard deviation of the pops, as a share of their mean, from which a needle is called
 unsteady; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """What is said of one kind of pressure on a card."""
+
+    short: Said
+    one: Said
+    several: Said
+    repeatability: Said
+    missing: Said
+    remedy: Said
+
+
+_OPENING = _Kind(
+    say("opening"),
+    say("opening pressure"),
+    say("opening pressures"),
+    say("repeatability of the opening"),
+    say("no opening pressure is on the card"),
+    say("read the opening pressure of several slow pops"),
+)
+_CLOSING = _Kind(
+    say("closing"),
+    say("closing pressure"),
+    say("closing pressures"),
+    say("repeatability of the closing"),
+    say("no closing pressure is on the card"),
+    say("read the closing pressure of several slow pops"),
+)
 
 
 def read_hand(
@@ -64,10 +96,10 @@ def read_hand(
     sitting = conditions.sitting or readings.source
     gauge = gauge_correction(conditions.gauge, sitting)
     scope = readings.source
-    opening, behaves = _mean_pressure(readings, readings.opening_pa, "opening", gauge)
-    closing, _ = _mean_pressure(readings, readings.closing_pa, "closing", gauge)
+    opening, behaves = _mean_pressure(readings, readings.opening_pa, _OPENING, gauge)
+    closing, _ = _mean_pressure(readings, readings.closing_pa, _CLOSING, gauge)
     if rig_leak is None and conditions.blank_plug and conditions.blank_plug.drop_time_s:
-        plug_scope = f"blank plug, {conditions.sitting}" if conditions.sitting else "blank plug"
+        plug_scope = blank_plug_scope(conditions)
         rig_leak = rig_leak_by_stopwatch(
             conditions, gauge, plug_scope, reading_pa=_reading(readings),
             reaction_s=readings.reaction_time_s,
@@ -81,17 +113,19 @@ def read_hand(
         opening_pressure=opening,
         closing_pressure=closing,
         second_opening_pressure=NotMeasured(
-            "a dial read by eye does not show it", "record hard strokes with a fast gauge"
+            say("a dial read by eye does not show it"), say("record hard strokes with a fast gauge")
         ),
         hold=hold,
         seat_hold=(
-            NotMeasured("no seat hold is on the card", "hold below the opening and watch the tip")
+            NotMeasured(
+                say("no seat hold is on the card"), say("hold below the opening and watch the tip")
+            )
             if seat is None
             else _seat_hold(seat, readings, conditions, gauge, opening, scope)
         ),
         chatter=_chatter(readings),
         cautions=(*gauge.cautions, *behaves),
-        history=("read by eye and stopwatch",),
+        history=(say("read by eye and stopwatch"),),
     )
 
 
@@ -101,7 +135,7 @@ def _reading(readings: HandReadings) -> float:
 
 
 def _mean_pressure(
-    readings: HandReadings, shown: Sequence[float], what: str, gauge: GaugeCorrection
+    readings: HandReadings, shown: Sequence[float], what: _Kind, gauge: GaugeCorrection
 ) -> tuple[Measured, tuple[Caution, ...]]:
     """Return the mean of repeated readings, and how they behave.
 
@@ -111,16 +145,16 @@ def _mean_pressure(
     """
     count = len(shown)
     if count == 0:
-        return NotMeasured(
-            f"no {what} pressure is on the card", f"read the {what} pressure of several slow pops"
-        ), ()
+        return NotMeasured(what.missing, what.remedy), ()
     values = np.asarray(shown, dtype=np.float64)
     mean, eye = float(values.mean()), _reading(readings)
     scatter = float(values.std(ddof=1)) if count > 1 else 0.0
     cautions = []
     if count == 1:
         repeat = SINGLE_OPENING_SHARE * mean
-        cautions.append(Caution("single reading", "one pop says nothing of how they repeat"))
+        cautions.append(
+            Caution(say("single reading"), say("one pop says nothing of how they repeat"))
+        )
     else:
         repeat = scatter / math.sqrt(count) * student_factor(count)
     rounding_left = max(0.0, 1.0 - (scatter / eye) ** 2) if eye > 0.0 else 0.0
@@ -128,22 +162,32 @@ def _mean_pressure(
     if count >= 2 and scatter > WIDE_SCATTER_SHARE * mean:
         cautions.append(
             Caution(
-                "sticking needle",
-                f"the {what} pressures differ by {np.ptp(values) / 1e5:.1f} bar: a sticking "
-                "needle, air, or a gauge that swings",
+                say("sticking needle"),
+                say(
+                    "the {what} differ by {by}: a sticking needle, air, or a gauge that swings",
+                    what=what.several,
+                    by=in_bar(float(np.ptp(values))),
+                ),
             )
         )
     if (drift := _drift(values, eye)) is not None:
         cautions.append(
-            Caution("drift", f"the {what} pressure moves by {drift / 1e5:+.1f} bar from pop to pop")
+            Caution(
+                say("drift"),
+                say(
+                    "the {what} moves by {by} from pop to pop",
+                    what=what.one,
+                    by=in_bar(drift, "+.1f"),
+                ),
+            )
         )
     parts = {
-        Cause(f"repeatability of the {what}", readings.source): repeat,
-        Cause(READING, f"{readings.source}, {what}"): rounding,
+        Cause(what.repeatability, readings.source): repeat,
+        Cause(READING, say("{source}, {what}", source=readings.source, what=what.short)): rounding,
         **gauge.contributions(mean),
     }
     quantity = Quantity(
-        gauge.correct_one(mean), "Pa", parts, f"mean of {count} reading(s) by eye",
+        gauge.correct_one(mean), "Pa", parts, say("mean of {count} reading(s) by eye", count=count),
         (*gauge.cautions, *cautions),
     )  # fmt: skip
     return quantity, tuple(cautions)
@@ -170,7 +214,9 @@ def _hold(
     """Return what the timed falls say, those that answer the sheet's window best."""
     falls = [drop for drop in readings.drops if drop.from_pa > drop.to_pa > 0 and drop.seconds > 0]
     if not falls:
-        return NotMeasured("no fall of pressure was timed", "time the fall between two pressures")
+        return NotMeasured(
+            say("no fall of pressure was timed"), say("time the fall between two pressures")
+        )
     window = conditions.window
     alike = _best_falls(falls, window, readings.reading_resolution_pa)
     first = alike[0]
@@ -183,15 +229,17 @@ def _hold(
     if seconds.size > 1:
         again = float(seconds.std(ddof=1)) / math.sqrt(seconds.size) * student_factor(seconds.size)
         doubt = max(doubt, again)
-    scope = f"{readings.source}, hold"
-    cause = Cause("stopwatch and reading", scope)
+    scope = say("{source}, hold", source=readings.source)
+    cause = Cause(say("stopwatch and reading"), scope)
     conversion = timed_fall(from_pa, to_pa, mean, conditions, gauge, rig_leak, cause, doubt)
     seen = (
         *gauge.cautions,
         Caution(
-            "compression heat",
-            "a stopwatch cannot tell the cooling of the oil after pumping up from a leak: wait "
-            "some seconds before timing",
+            say("compression heat"),
+            say(
+                "a stopwatch cannot tell the cooling of the oil after pumping up from a leak: wait "
+                "some seconds before timing"
+            ),
         ),
         *leak_cautions(conversion, conditions),
     )
@@ -217,7 +265,7 @@ def _hold(
         rig_conductance=conversion.rig_conductance(),
         guide_clearance=_cautioned(guide_clearance(conversion, conditions, scope), seen),
         settling=NotMeasured(
-            "a stopwatch cannot tell cooling from leakage", "record the hold with a gauge"
+            say("a stopwatch cannot tell cooling from leakage"), say("record the hold with a gauge")
         ),
         tip=tip,
         rig_leak_taken_off=rig_leak is not None,
@@ -266,24 +314,32 @@ class _Reach:
         """Why the fall cannot answer the window; None where it can."""
         if self.window is None:
             return NotMeasured(
-                "the sheet names no pressures between which to time the drop",
-                "state the window in the sheet or the bench conditions",
+                say("the sheet names no pressures between which to time the drop"),
+                say("state the window in the sheet or the bench conditions"),
             )
         if self.covered >= LEAST_COVERED:
             return None
         return NotMeasured(
-            f"the fall was timed from {self.from_pa / 1e5:.1f} to {self.to_pa / 1e5:.1f} bar, too "
-            f"little of the window from {self.window.from_pa / 1e5:.1f} to "
-            f"{self.window.to_pa / 1e5:.1f} bar",
-            "time the fall between the sheet's two pressures",
+            say(
+                "the fall was timed from {start} to {end}, too little of the window from {top} to "
+                "{bottom}",
+                start=pressure_figure(self.from_pa),
+                end=in_bar(self.to_pa),
+                top=pressure_figure(self.window.from_pa),
+                bottom=in_bar(self.window.to_pa),
+            ),
+            say("time the fall between the sheet's two pressures"),
         )
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
         if self.covered > 0.98:
             return ()
-        text = f"the fall covers {self.covered:.0%} of the window; the rest is extrapolated"
-        return (Caution("hold cut short", text),)
+        text = say(
+            "the fall covers {share} of the window; the rest is extrapolated",
+            share=figure(self.covered, ".0%"),
+        )
+        return (Caution(say("hold cut short"), text),)
 
 
 def _as_shown(
@@ -291,18 +347,20 @@ def _as_shown(
 ) -> Measured:
     window, refusal = reach.window, reach.refusal
     if window is None or refusal is not None:
-        return refusal or NotMeasured("no window is stated")
+        return refusal or NotMeasured(say("no window is stated"))
     known = conversion.known
 
     def seconds(v: Values, fitted: FloatArray) -> float:
         return known.time_of_fall(v, fitted, window.from_pa, window.to_pa)
 
     same = max(abs(reach.from_pa - window.from_pa), abs(reach.to_pa - window.to_pa)) < 1e3
-    method = f"mean of {count} fall(s) timed by stopwatch"
+    method = say("mean of {count} fall(s) timed by stopwatch", count=count)
     if not same:
-        method += (
-            f" from {reach.from_pa / 1e5:.1f} to {reach.to_pa / 1e5:.1f} bar, brought to the "
-            "window by the law of a laminar leak"
+        method = say(
+            "{method} from {start} to {end}, brought to the window by the law of a laminar leak",
+            method=method,
+            start=pressure_figure(reach.from_pa),
+            end=in_bar(reach.to_pa),
         )
     time = conversion.propagated(seconds, unit="s", method=method)
     return time.with_cautions(*cautions, *reach.cautions)
@@ -311,7 +369,7 @@ def _as_shown(
 def _at_reference(conversion: Conversion, reach: _Reach, cautions: tuple[Caution, ...]) -> Measured:
     window, refusal = reach.window, reach.refusal
     if window is None or refusal is not None:
-        return refusal or NotMeasured("no window is stated")
+        return refusal or NotMeasured(say("no window is stated"))
     return _cautioned(conversion.time_at_reference(window), (*cautions, *reach.cautions))
 
 
@@ -331,7 +389,7 @@ def _decay_rate(
     parts = {cause: rate * doubt_s / seconds}
     for shared, part in gauge.contributions(math.sqrt(from_pa * to_pa)).items():
         parts[shared] = part * (1.0 / from_pa - 1.0 / to_pa) / seconds
-    return Quantity(rate, "1/s", parts, "ln of the two readings over the time", cautions)
+    return Quantity(rate, "1/s", parts, say("ln of the two readings over the time"), cautions)
 
 
 def _cautioned(measured: Measured, cautions: tuple[Caution, ...]) -> Measured:
@@ -348,30 +406,35 @@ def _seat_hold(
 ) -> SeatHold:
     """Return the seat hold as it was read at its ends."""
     eye = _reading(readings)
-    at_start, at_end = (Cause(READING, f"{scope}, seat hold {end}") for end in ("start", "end"))
+    at_start = Cause(READING, say("{source}, seat hold start", source=scope))
+    at_end = Cause(READING, say("{source}, seat hold end", source=scope))
     start = gauge.correct_one(seat.start_pa)
 
-    def pressure(value: float, own: dict[Cause, float], method: str) -> Quantity:
+    def at_eye(value: float, own: dict[Cause, float], method: str) -> Quantity:
         return Quantity(value, "Pa", {**own, **gauge.contributions(value)}, method, gauge.cautions)
 
-    started = pressure(start, {at_start: eye}, "read by eye")
+    watch = Cause(say("stopwatch"), say("{source}, seat hold", source=scope))
+    started = at_eye(start, {at_start: eye}, say("read by eye"))
     mean: Measured
     fall: Measured
     if seat.end_pa is None:
-        fall = NotMeasured("the pressure at the end of the hold was not read", "read it")
+        fall = NotMeasured(say("the pressure at the end of the hold was not read"), say("read it"))
         mean = fall
     else:
         end = gauge.correct_one(seat.end_pa)
         fall = Quantity(
-            start - end, "Pa", {at_start: eye, at_end: -eye}, "difference of two readings by eye"
+            start - end,
+            "Pa",
+            {at_start: eye, at_end: -eye},
+            say("difference of two readings by eye"),
         )
-        mean = pressure(
+        mean = at_eye(
             0.5 * (start + end), {at_start: 0.5 * eye, at_end: 0.5 * eye},
-            "mean of two readings by eye",
+            say("mean of two readings by eye"),
         )  # fmt: skip
-    margin: Measured = NotMeasured("the opening pressure was not read")
+    margin: Measured = NotMeasured(say("the opening pressure was not read"))
     if isinstance(opening, Quantity):
-        margin = difference(opening, started, method="opening pressure less start of hold")
+        margin = difference(opening, started, method=say("opening pressure less start of hold"))
     return SeatHold(
         start_s=0.0,
         end_s=seat.seconds,
@@ -381,8 +444,8 @@ def _seat_hold(
         duration=Quantity(
             seat.seconds,
             "s",
-            {Cause("stopwatch", f"{scope}, seat hold"): readings.reaction_time_s},
-            "stopwatch",
+            {watch: readings.reaction_time_s},
+            say("stopwatch"),
         ),
         margin_below_opening=margin,
         watch=conditions.seat_watch,
@@ -393,21 +456,23 @@ def _chatter(readings: HandReadings) -> Chatter | NotMeasured:
     counts = np.asarray(readings.openings_per_stroke, dtype=np.float64)
     if counts.size == 0:
         return NotMeasured(
-            "nobody counted openings", "record a few quick strokes with a fast gauge"
+            say("nobody counted openings"), say("record a few quick strokes with a fast gauge")
         )
     spread = float(counts.std(ddof=1)) if counts.size > 1 else 1.0
     widened = student_factor(counts.size) if counts.size > 1 else 1.0
-    unheard = NotMeasured("the ear does not time them", "record quick strokes with a fast gauge")
+    unheard = NotMeasured(
+        say("the ear does not time them"), say("record quick strokes with a fast gauge")
+    )
     return Chatter(
         openings_per_stroke=Quantity(
             float(counts.mean()),
             "1",
             {
-                Cause("counted by ear", readings.source): max(
+                Cause(say("counted by ear"), readings.source): max(
                     spread / math.sqrt(counts.size) * widened, 0.5 / math.sqrt(counts.size)
                 )
             },
-            f"counted in {counts.size} stroke(s)",
+            say("counted in {count} stroke(s)", count=counts.size),
         ),
         rate=unheard,
         regularity=unheard,

@@ -35,12 +35,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from nozzlewright.bench import CertificatePoint, Gauge
 from nozzlewright.measurement import Calibration, Cause, Caution, fit_calibration
+from nozzlewright.said import say
 
 FloatArray = NDArray[np.float64]
 
-LEVEL = "gauge level"
-RESOLUTION = "gauge resolution"
-CERTIFICATE = "gauge certificate"
+LEVEL = say("gauge level")
+RESOLUTION = say("gauge resolution")
+CERTIFICATE = say("gauge certificate")
 
 MAX_DEGREE = 2
 """Highest polynomial for the errors of a certificate; a parabola fits a bent tube or a cell."""
@@ -120,11 +121,15 @@ def gauge_correction(gauge: Gauge, sitting: str) -> GaugeCorrection:
         return GaugeCorrection(
             level, (), resolution, True, np.zeros_like, lambda _pressure: {level: standard}
         )
-    missing = "range" if gauge.accuracy_class is not None else "class or certificate"
-    caution = Caution(
-        "gauge unknown",
-        f"the gauge's {missing} is not stated: the uncertainty lacks the error of its level",
+    missing = (
+        say("the gauge's range is not stated: the uncertainty lacks the error of its level")
+        if gauge.accuracy_class is not None
+        else say(
+            "the gauge's class or certificate is not stated: the uncertainty lacks the error of "
+            "its level"
+        )
     )
+    caution = Caution(say("gauge unknown"), missing)
     return GaugeCorrection(level, (caution,), resolution, False, np.zeros_like, lambda _p: {})
 
 
@@ -155,8 +160,11 @@ def _from_certificate(
 
     cautions: tuple[Caution, ...] = ()
     if len(points) < 3:
-        text = f"only {len(points)} point(s): the error between and beyond is taken as a line"
-        cautions = (Caution("short certificate", text),)
+        text = say(
+            "only {count} point(s): the error between and beyond is taken as a line",
+            count=len(points),
+        )
+        cautions = (Caution(say("short certificate"), text),)
     return GaugeCorrection(level, cautions, resolution, True, error_at, contributions)
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from nozzlewright.measurement import NotMeasured, Quantity, decimals_for
-from nozzlewright.said import Figure, Said, Unit, figure, joined, pressure, say
+from nozzlewright.said import Figure, Said, Unit, figure, in_bar, joined, say
 
 TRADE_FACTOR = {"Pa": (1e-5, "bar"), "s": (1.0, "s"), "m": (1e3, "mm"), "1": (1.0, "")}
 """Trade unit for each SI unit that a verdict speaks of: factor and name."""
@@ -65,7 +65,7 @@ def about(pressure_pa: float) -> Said:
     >>> about(3.5243e5), about(0.0451e5), about(12.34e5)
     ('3.52 bar', '0.0451 bar', '12.3 bar')
     """
-    return pressure(pressure_pa, ".3g")
+    return in_bar(pressure_pa, ".3g")
 
 
 def seconds(time_s: float) -> Said:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from nozzlewright.analysis.trace.openings import LiftOffs
 from nozzlewright.bench import Chatter, Stroke, StrokeKind
 from nozzlewright.measurement import Cause, Caution, NotMeasured, Quantity
+from nozzlewright.said import figure, say
 
 LEAST_SAMPLES_PER_CYCLE = 4.5
 """Samples from one opening to the next that are needed to count them safely."""
@@ -41,11 +42,11 @@ def chatter_of(
     fast = [one for one in strokes if one.kind is StrokeKind.FAST]
     if slow_gauge:
         return NotMeasured(
-            "the gauge is too slow to follow single openings",
-            "use a gauge that is sampled a thousand times a second or faster",
+            say("the gauge is too slow to follow single openings"),
+            say("use a gauge that is sampled a thousand times a second or faster"),
         )
     if not fast:
-        return NotMeasured("no fast strokes were found", "make a few quick, even strokes")
+        return NotMeasured(say("no fast strokes were found"), say("make a few quick, even strokes"))
     counts = np.array([one.openings for one in fast], dtype=np.float64)
     between: list[NDArray[np.float64]] = []
     for one in fast:
@@ -60,21 +61,29 @@ def chatter_of(
         quickest = float(np.quantile(gaps, 0.1))
         if quickest < LEAST_SAMPLES_PER_CYCLE * interval_s:
             return NotMeasured(
-                f"sampling is too slow: {quickest / interval_s:.1f} samples from one opening to "
-                "the next",
-                f"sample at {10.0 / quickest:.0f} Hz or faster",
+                say(
+                    "sampling is too slow: {count} samples from one opening to the next",
+                    count=figure(quickest / interval_s, ".1f"),
+                ),
+                say("sample at {rate} Hz or faster", rate=figure(10.0 / quickest, ".0f")),
             )
         if lag_s > 0.4 * usual:
             return NotMeasured(
-                f"the gauge lags by {lag_s * 1e3:.0f} ms, too slow for openings "
-                f"{usual * 1e3:.0f} ms apart",
-                "use a faster gauge",
+                say(
+                    "the gauge lags by {lag} ms, too slow for openings {apart} ms apart",
+                    lag=figure(lag_s * 1e3, ".0f"),
+                    apart=figure(usual * 1e3, ".0f"),
+                ),
+                say("use a faster gauge"),
             )
     fall = lifts.lift_off_pa - lifts.closing_pa
     ringing = lifts.ringing_pa > 0.25 * np.maximum(fall, 1.0)
     if ringing.size and float(np.mean(ringing)) > 0.5:
         cautions.append(
-            Caution("line ringing", "the line rings after each opening; small ones may be hidden")
+            Caution(
+                say("line ringing"),
+                say("the line rings after each opening; small ones may be hidden"),
+            )
         )
     count = counts.size
     mean = float(counts.mean())
@@ -82,12 +91,12 @@ def chatter_of(
     per_stroke = Quantity(
         mean,
         "1",
-        {Cause("strokes differ", scope): float(spread)},
-        f"openings counted in {count} fast stroke(s)",
+        {Cause(say("strokes differ"), scope): float(spread)},
+        say("openings counted in {count} fast stroke(s)", count=count),
         tuple(cautions),
     )
     if gaps.size < 3:
-        reason = NotMeasured("too few openings follow one another in a stroke")
+        reason = NotMeasured(say("too few openings follow one another in a stroke"))
         return Chatter(per_stroke, reason, reason)
     # Only steady runs tell a rate: the first and last gap of a stroke see the lever start and stop.
     rate = 1.0 / usual
@@ -99,17 +108,17 @@ def chatter_of(
             rate,
             "Hz",
             {
-                Cause("openings differ", scope): rate * scatter / np.sqrt(gaps.size) * 1.25,
-                Cause("sampling interval", scope): rate * timing / np.sqrt(gaps.size),
+                Cause(say("openings differ"), scope): rate * scatter / np.sqrt(gaps.size) * 1.25,
+                Cause(say("sampling interval"), scope): rate * timing / np.sqrt(gaps.size),
             },
-            f"one over the median of {gaps.size} times from opening to opening",
+            say("one over the median of {count} times from opening to opening", count=gaps.size),
             tuple(cautions),
         ),
         Quantity(
             scatter,
             "1",
-            {Cause("number of openings", scope): scatter / np.sqrt(2.0 * gaps.size)},
-            "coefficient of variation of the time from opening to opening",
+            {Cause(say("number of openings"), scope): scatter / np.sqrt(2.0 * gaps.size)},
+            say("coefficient of variation of the time from opening to opening"),
             tuple(cautions),
         ),
     )

@@ -12,6 +12,7 @@ from nozzlewright.analysis.trace.reference import Conversion
 from nozzlewright.bench import BenchConditions, NozzleGeometry, TipGrade, TipWatch
 from nozzlewright.measurement import Cause, Caution, NotMeasured, Quantity
 from nozzlewright.physics import clearance_from_leakage, gap_growth_per_pa
+from nozzlewright.said import Said, figure, joined, say
 
 FloatArray = NDArray[np.float64]
 
@@ -35,7 +36,7 @@ def watch_of(conditions: BenchConditions) -> TipWatch:
     )
 
 
-def leak_path(watch: TipWatch, rig_share: float | None, flow_m3_s: float | None) -> str:
+def leak_path(watch: TipWatch, rig_share: float | None, flow_m3_s: float | None) -> Said:
     """Say which leak it is, as far as it can be told.
 
     Parameters
@@ -50,46 +51,64 @@ def leak_path(watch: TipWatch, rig_share: float | None, flow_m3_s: float | None)
     words = []
     if watch.outside_leak:
         words.append(
-            f"Oil was seen at {watch.outside_leak}: at least part of the fall is an outside leak "
-            "(pressure face, nut or joint); cure it before blaming the guide."
+            say(
+                "Oil was seen at {outside}: at least part of the fall is an outside leak (pressure "
+                "face, nut or joint); cure it before blaming the guide.",
+                outside=watch.outside_leak,
+            )
         )
-    dropped = bool(watch.leak_off_drops)
     if watch.grade is TipGrade.DROP:
         words.append(
-            "The tip dripped: the seat leaks, at least in part, and the trace cannot say how much "
-            "of the fall is the guide."
+            say(
+                "The tip dripped: the seat leaks, at least in part, and the trace cannot say how "
+                "much of the fall is the guide."
+            )
         )
     elif watch.grade is TipGrade.DAMP:
-        words.append("The tip grew damp: a little of the fall is the seat, the rest the guide.")
+        words.append(
+            say("The tip grew damp: a little of the fall is the seat, the rest the guide.")
+        )
     elif watch.grade is TipGrade.DRY and not watch.outside_leak:
-        seen = f" and {watch.leak_off_drops} drop(s) came from the leak-off" if dropped else ""
-        words.append(f"The tip stayed dry{seen}: the oil passes the guide.")
+        words.append(
+            say(
+                "The tip stayed dry and {drops} drop(s) came from the leak-off: the oil passes the "
+                "guide.",
+                drops=watch.leak_off_drops or 0,
+            )
+            if watch.leak_off_drops
+            else say("The tip stayed dry: the oil passes the guide.")
+        )
     elif watch.grade is None:
         words.append(
-            "Nobody noted the tip: the trace alone cannot tell a leak past the guide from one "
-            "past the seat."
+            say(
+                "Nobody noted the tip: the trace alone cannot tell a leak past the guide from one "
+                "past the seat."
+            )
         )
     if watch.leak_off_drops is not None and watch.leak_off_seconds and flow_m3_s:
         words += _drops_against_fall(watch.leak_off_drops, watch.leak_off_seconds, flow_m3_s)
     if rig_share is None:
-        words.append("What the rig itself leaks is not known.")
+        words.append(say("What the rig itself leaks is not known."))
     elif rig_share >= 0.02:
-        words.append(f"The rig itself takes {min(rig_share, 1.0):.0%} of the whole leak.")
+        share = figure(min(rig_share, 1.0), ".0%")
+        words.append(say("The rig itself takes {share} of the whole leak.", share=share))
     else:
-        words.append("The rig itself is tight.")
-    return " ".join(words)
+        words.append(say("The rig itself is tight."))
+    return joined(" ", words)
 
 
-def _drops_against_fall(drops: int, seconds: float, flow_m3_s: float) -> list[str]:
+def _drops_against_fall(drops: int, seconds: float, flow_m3_s: float) -> list[Said]:
     small, large = DROP_VOLUMES_M3
     leaked = flow_m3_s * seconds
     if drops * small > 2.0 * leaked:
-        return ["More drops came from the leak-off than the fall explains: count again."]
+        return [say("More drops came from the leak-off than the fall explains: count again.")]
     if (drops + 1) * large < 0.5 * leaked:
         return [
-            (
-                f"The leak-off gave far less ({drops} drop(s) in {seconds:g} s) than the fall "
-                "explains: look for another path (seat, pressure face, rig)."
+            say(
+                "The leak-off gave far less ({drops} drop(s) in {time} s) than the fall explains: "
+                "look for another path (seat, pressure face, rig).",
+                drops=drops,
+                time=figure(seconds, "g"),
             )
         ]
     return []
@@ -141,8 +160,10 @@ def guide_clearance(
     measured = conversion.propagated(
         middle,
         unit="m",
-        method="effective hydraulic clearance, diametral, from the leak in the middle of the hold "
-        "(laminar thin gap); not a dimension",
+        method=say(
+            "effective hydraulic clearance, diametral, from the leak in the middle of the hold "
+            "(laminar thin gap); not a dimension"
+        ),
         cautions=(*known.cautions, *known.wall_cautions, *_path_cautions(watch)),
     )
     reach = 1.959963984540054 * measured.standard_uncertainty / measured.value
@@ -152,8 +173,8 @@ def guide_clearance(
         "m",
         {
             **measured.contributions,
-            Cause("eccentricity", scope): eccentric / math.sqrt(12.0),
-            Cause("growth of the gap", scope): grown / math.sqrt(12.0),
+            Cause(say("eccentricity"), scope): eccentric / math.sqrt(12.0),
+            Cause(say("growth of the gap"), scope): grown / math.sqrt(12.0),
         },
         measured.method,
         measured.cautions,
@@ -167,28 +188,29 @@ def _refused(
     known = conversion.known
     if geometry.guide_diameter_m is None or geometry.guide_length_m is None:
         return NotMeasured(
-            "diameter or length of the guide is not known",
-            "state guide diameter and length with the injector",
+            say("diameter or length of the guide is not known"),
+            say("state guide diameter and length with the injector"),
         )
     if watch.grade is TipGrade.DROP:
         return NotMeasured(
-            "the tip dripped, and the trace cannot tell guide leakage from seat leakage",
-            "cure the seat, then repeat the hold",
+            say("the tip dripped, and the trace cannot tell guide leakage from seat leakage"),
+            say("cure the seat, then repeat the hold"),
         )
     if watch.outside_leak:
         return NotMeasured(
-            f"oil also left at {watch.outside_leak}", "cure the outside leak, then repeat the hold"
+            say("oil also left at {outside}", outside=watch.outside_leak),
+            say("cure the outside leak, then repeat the hold"),
         )
     if not known.volume_known:
-        return NotMeasured(known.compliance_reason, "measure the rig's volume or compliance")
+        return NotMeasured(known.compliance_reason, say("measure the rig's volume or compliance"))
     if known.viscosity_reason:
         return NotMeasured(
             known.viscosity_reason,
-            "take two viscosities from the fluid's data sheet",
+            say("take two viscosities from the fluid's data sheet"),
         )
     if not known.temperature_known:
         return NotMeasured(
-            "the oil temperature was not noted", "note the oil temperature with each test"
+            say("the oil temperature was not noted"), say("note the oil temperature with each test")
         )
     return None
 
@@ -205,5 +227,6 @@ def _growth_range(geometry: NozzleGeometry) -> tuple[float, float]:
 def _path_cautions(watch: TipWatch) -> tuple[Caution, ...]:
     if watch.grade is TipGrade.DRY:
         return ()
-    seen = "nobody noted the tip" if watch.grade is None else "the tip grew damp"
-    return (Caution("upper bound", f"{seen}: what leaks past the seat makes the guide look wider"),)
+    seen = say("nobody noted the tip") if watch.grade is None else say("the tip grew damp")
+    text = say("{seen}: what leaks past the seat makes the guide look wider", seen=seen)
+    return (Caution(say("upper bound"), text),)

@@ -26,6 +26,7 @@ from nozzlewright.measurement import (
     Quantity,
     linear_combination,
 )
+from nozzlewright.said import Said, figure, in_bar, pressure_figure, say
 
 FloatArray = NDArray[np.float64]
 
@@ -116,7 +117,9 @@ def analyse_hold(
         thorough=window is not None or not known.compliance_reason,
     )
     if fit is None:
-        short = NotMeasured("the hold has too few samples", "hold for longer or sample faster")
+        short = NotMeasured(
+            say("the hold has too few samples"), say("hold for longer or sample faster")
+        )
         return replace(
             bare,
             drop_time_as_shown=short,
@@ -130,7 +133,7 @@ def analyse_hold(
             cautions=(*cautions, *gauge.cautions),
         )
     known = known.at_middle(fit.law.middle_pa)
-    conversion = Conversion(known, fit, Cause("decay fit", scope))
+    conversion = Conversion(known, fit, Cause(say("decay fit"), scope))
     already = {one.name for one in cautions}
     found = (
         *gauge.cautions,
@@ -197,11 +200,12 @@ def rig_leak_from_blank(
     )  # fmt: skip
     if fit is None:
         return NotMeasured(
-            "the blank-plug hold has too few samples or no pressure", "repeat it, for longer"
+            say("the blank-plug hold has too few samples or no pressure"),
+            say("repeat it, for longer"),
         )
     known = known.at_middle(fit.law.middle_pa)
-    conversion = Conversion(known, fit, Cause("blank-plug hold", scope))
-    return _as_rig_leak(conversion, conditions, "blank-plug hold fitted")
+    conversion = Conversion(known, fit, Cause(say("blank-plug hold"), scope))
+    return _as_rig_leak(conversion, conditions, say("blank-plug hold fitted"))
 
 
 def rig_leak_by_stopwatch(
@@ -229,20 +233,22 @@ def rig_leak_by_stopwatch(
     plug = conditions.blank_plug
     if plug is None or not (plug.drop_time_s and plug.drop_from_pa and plug.drop_to_pa):
         return NotMeasured(
-            "no fall with a blank plug was timed", "time or record a hold with a blank plug"
+            say("no fall with a blank plug was timed"),
+            say("time or record a hold with a blank plug"),
         )
     from_pa, to_pa = (gauge.correct_one(x) for x in (plug.drop_from_pa, plug.drop_to_pa))
     if not from_pa > to_pa > 0.0:
         return NotMeasured(
-            "the fall timed with the blank plug does not fall", "check its two pressures"
+            say("the fall timed with the blank plug does not fall"), say("check its two pressures")
         )
     reading = math.hypot(reading_pa, gauge.resolution_standard_uncertainty_pa)
+    cause = Cause(say("blank-plug hold"), scope)
     conversion = timed_fall(
-        from_pa, to_pa, plug.drop_time_s, conditions, gauge, None, Cause("blank-plug hold", scope),
+        from_pa, to_pa, plug.drop_time_s, conditions, gauge, None, cause,
         time_uncertainty(from_pa, to_pa, plug.drop_time_s, reading, reaction_s),
         growth_prior=BLANK_GROWTH_PRIOR,
     )  # fmt: skip
-    return _as_rig_leak(conversion, conditions, "fall with the blank plug timed by stopwatch")
+    return _as_rig_leak(conversion, conditions, say("fall with the blank plug timed by stopwatch"))
 
 
 def timed_fall(
@@ -281,7 +287,7 @@ def timed_fall(
     return Conversion(known, decay, cause)
 
 
-def _as_rig_leak(conversion: Conversion, conditions: BenchConditions, method: str) -> RigLeak:
+def _as_rig_leak(conversion: Conversion, conditions: BenchConditions, method: Said) -> RigLeak:
     rate = conversion.propagated(lambda _v, fitted: float(fitted[0]), unit="1/s", method=method)
     plug = conditions.blank_plug
     return RigLeak(
@@ -348,28 +354,38 @@ class _Reading:
         """Return why the hold cannot answer the window; None where it can."""
         if self.covered(window) >= LEAST_COVERED:
             return None
-        bar = 1e5
         return NotMeasured(
-            f"the hold went from {self.fit.start_pa / bar:.1f} to {self.fit.end_pa / bar:.1f} bar "
-            f"and so saw too little of the window from {window.from_pa / bar:.1f} to "
-            f"{window.to_pa / bar:.1f} bar",
-            f"pump up above {window.from_pa / bar:.0f} bar and hold until below "
-            f"{window.to_pa / bar:.0f} bar",
+            say(
+                "the hold went from {start} to {end} and so saw too little of the window from "
+                "{top} to {bottom}",
+                start=pressure_figure(self.fit.start_pa),
+                end=in_bar(self.fit.end_pa),
+                top=pressure_figure(window.from_pa),
+                bottom=in_bar(window.to_pa),
+            ),
+            say(
+                "pump up above {top} and hold until below {bottom}",
+                top=in_bar(window.from_pa, ".0f"),
+                bottom=in_bar(window.to_pa, ".0f"),
+            ),
         )
 
     def cut_short(self, window: DropWindow) -> tuple[Caution, ...]:
         covered = self.covered(window)
         if covered > 0.995:
             return ()
-        text = f"it saw {covered:.0%} of the window; the rest is extrapolated by the fitted law"
-        return (Caution("hold cut short", text),)
+        text = say(
+            "it saw {share} of the window; the rest is extrapolated by the fitted law",
+            share=figure(covered, ".0%"),
+        )
+        return (Caution(say("hold cut short"), text),)
 
     def drop_time(self, window: DropWindow | None, cautions: tuple[Caution, ...]) -> Measured:
         """Return the time between the window's edges as the gauge showed it, [s]."""
         if window is None:
             return NotMeasured(
-                "the sheet names no pressures between which to time the drop",
-                "state the window in the sheet or the bench conditions",
+                say("the sheet names no pressures between which to time the drop"),
+                say("state the window in the sheet or the bench conditions"),
             )
         if (short := self.short_of(window)) is not None:
             return short
@@ -381,17 +397,21 @@ class _Reading:
         t1, rate1, u1 = self._crossing(first)
         t2, rate2, u2 = self._crossing(last)
         if rate1 <= 0.0 or rate2 <= 0.0 or t2 <= t1:
-            return NotMeasured("the pressure does not fall steadily in the hold", "repeat the hold")
-        noise = {Cause("noise and steps", self.scope): math.hypot(u1 / rate1, u2 / rate2)}
-        seen = Quantity(t2 - t1, "s", noise, "read off the trace")
+            return NotMeasured(
+                say("the pressure does not fall steadily in the hold"), say("repeat the hold")
+            )
+        noise = {Cause(say("noise and steps"), self.scope): math.hypot(u1 / rate1, u2 / rate2)}
+        seen = Quantity(t2 - t1, "s", noise, say("read off the trace"))
         terms = [(1.0, seen)]
         if above:
             terms.append((1.0, self._before(top, first, rate1)))
         if below:
             terms.append((1.0, self._by_law(last, bottom)))
-        method = "edges found on the fitted curve, moved by the samples round each"
+        method = say("edges found on the fitted curve, moved by the samples round each")
         if above or below:
-            method += "; part of the window extrapolated by the fitted law"
+            method = say(
+                "{method}; part of the window extrapolated by the fitted law", method=method
+            )
         time = linear_combination(terms, unit="s", method=method)
         level1, level2 = self.gauge.contributions(first), self.gauge.contributions(last)
         for cause in level1:
@@ -432,9 +452,9 @@ class _Reading:
         alone = fitted[0] * known.middle_pa * float(law.leakage(at, float(fitted[1]))[0])
         alone /= float(law.compliance(at, float(fitted[2]))[0])
         share = min(max(alone / rate, 0.1), 1.0)
-        faster = linear_combination([(share, leaking)], unit="s", method="fitted law")
+        faster = linear_combination([(share, leaking)], unit="s", method=say("fitted law"))
         doubt = 0.5 * leaking.value * (1.0 - share)
-        return faster.with_contribution(Cause("heat before the hold", self.scope), doubt)
+        return faster.with_contribution(Cause(say("heat before the hold"), self.scope), doubt)
 
     def _by_law(self, high: float, low: float) -> Quantity:
         """Return the time of a fall outside the recording by the fitted law, [s]."""
@@ -445,7 +465,7 @@ class _Reading:
             moved = np.array([max(float(fitted[0]), least), fitted[1], fitted[2]])
             return known.time_of_fall(v, moved, high, low)
 
-        return self.conversion.propagated(seconds, unit="s", method="fitted law")
+        return self.conversion.propagated(seconds, unit="s", method=say("fitted law"))
 
 
 def _trimmed_mean(values: FloatArray) -> float:
@@ -462,8 +482,8 @@ def _at_reference(
 ) -> Measured:
     if window is None:
         return NotMeasured(
-            "the sheet names no pressures between which to time the drop",
-            "state the window in the sheet or the bench conditions",
+            say("the sheet names no pressures between which to time the drop"),
+            say("state the window in the sheet or the bench conditions"),
         )
     if (short := reading.short_of(window)) is not None:
         return short
@@ -494,7 +514,7 @@ def _decay_rate(
         noise = float(np.median(few.sigma_pa))
     positive = pressure > 0.0
     if np.count_nonzero(positive) < 3:
-        return NotMeasured("there is no pressure in the hold", "pump up before the hold")
+        return NotMeasured(say("there is no pressure in the hold"), say("pump up before the hold"))
     t, log_p = time_s[positive], np.log(pressure[positive])
     centre = float(t.mean())
     away = t - centre
@@ -504,25 +524,25 @@ def _decay_rate(
     blocks = np.array_split(away * stray, min(12, t.size))
     scatter = math.sqrt(sum(float(block.sum()) ** 2 for block in blocks)) / square
     own = noise / float(np.median(pressure[positive])) / math.sqrt(square)
-    parts = {Cause("scatter about the line", scope): math.hypot(scatter, own)}
+    parts = {Cause(say("scatter about the line"), scope): math.hypot(scatter, own)}
     inverse = 1.0 / pressure[positive]
     per_pascal = -float(away @ inverse) / square
     for cause, part in gauge.contributions(float(np.median(pressure[positive]))).items():
         parts[cause] = per_pascal * part
     return Quantity(
-        -slope, "1/s", parts, "straight line through ln p over the whole stretch", cautions
+        -slope, "1/s", parts, say("straight line through ln p over the whole stretch"), cautions
     )
 
 
 def _settling(fit: DecayFit, scope: str) -> Measured:
     if fit.heat_probability < 0.05:
         return Quantity(
-            0.0, "Pa", {Cause("decay fit", scope): fit.settling_uncertainty_pa},
-            "the decay shows no cooling of the oil",
+            0.0, "Pa", {Cause(say("decay fit"), scope): fit.settling_uncertainty_pa},
+            say("the decay shows no cooling of the oil"),
         )  # fmt: skip
     return Quantity(
-        fit.settling_pa, "Pa", {Cause("decay fit", scope): fit.settling_uncertainty_pa},
-        "pressure still to be lost by cooling at the start of the hold, fitted with the leak",
+        fit.settling_pa, "Pa", {Cause(say("decay fit"), scope): fit.settling_uncertainty_pa},
+        say("pressure still to be lost by cooling at the start of the hold, fitted with the leak"),
     )  # fmt: skip
 
 
@@ -545,22 +565,32 @@ def _trace_cautions(
     if heat_is_seen(fit):
         found.append(
             Caution(
-                "compression heat",
-                "the first fall is faster than the leak explains: about "
-                f"{fit.settling_pa / 1e5:.1f} bar went with the heat of pumping up (time constant "
-                f"{fit.cooling_time_s:.1f} s); it is taken off the leak, not off the time as shown",
+                say("compression heat"),
+                say(
+                    "the first fall is faster than the leak explains: about {lost} went with the "
+                    "heat of pumping up (time constant {time} s); it is taken off the leak, not "
+                    "off the time as shown",
+                    lost=in_bar(fit.settling_pa),
+                    time=figure(fit.cooling_time_s, ".1f"),
+                ),
             )
         )
     if fall < max(SHORT_FALL_SHARE * fit.start_pa, 5.0 * noise):
         found.append(
-            Caution("too short", f"the pressure fell by only {fall / 1e5:.2f} bar in the hold")
+            Caution(
+                say("too short"),
+                say("the pressure fell by only {fall} in the hold", fall=in_bar(fall, ".2f")),
+            )
         )
     if fit.air > SOME_AIR and fit.air > 3.0 * fit.air_uncertainty:
         found.append(
             Caution(
-                "trapped air",
-                f"the rig grows softer towards low pressure as {fit.air / 10:.1f} % of free air "
-                "would make it: bleed it",
+                say("trapped air"),
+                say(
+                    "the rig grows softer towards low pressure as {share} % of free air would make "
+                    "it: bleed it",
+                    share=figure(fit.air / 10, ".1f"),
+                ),
             )
         )
     between = np.diff(time_s)
@@ -568,17 +598,27 @@ def _trace_cautions(
     longest = float(between.max())
     duration = float(time_s[-1] - time_s[0])
     if longest > 8.0 * usual and longest > 0.02 * duration:
-        found.append(Caution("drop-out", f"the recording has a gap of {longest:.2f} s in the hold"))
+        text = say("the recording has a gap of {time} s in the hold", time=figure(longest, ".2f"))
+        found.append(Caution(say("drop-out"), text))
     if window is not None:
         inside = np.count_nonzero((pressure < window.from_pa) & (pressure > window.to_pa))
         if 0 < inside < FEW_IN_WINDOW:
             found.append(
-                Caution("slow gauge", f"only {inside} samples lie between the edges of the window")
+                Caution(
+                    say("slow gauge"),
+                    say(
+                        "only {count} samples lie between the edges of the window",
+                        count=int(inside),
+                    ),
+                )
             )
         coarse = step > 2.0 * noise_without(noise, step)
         if coarse and step > COARSE_SHARE * (window.from_pa - window.to_pa):
             found.append(
-                Caution("coarse steps", f"the pressure is shown in steps of {step / 1e5:.2f} bar")
+                Caution(
+                    say("coarse steps"),
+                    say("the pressure is shown in steps of {step}", step=in_bar(step, ".2f")),
+                )
             )
     return found
 
@@ -594,20 +634,29 @@ def leak_cautions(conversion: Conversion, conditions: BenchConditions) -> list[C
     if conversion.known.rig_leak is None:
         found.append(
             Caution(
-                "rig leak not known",
-                "there is no blank-plug hold: what the rig leaks is counted as the injector's, "
-                "which alone would take longer",
+                say("rig leak not known"),
+                say(
+                    "there is no blank-plug hold: what the rig leaks is counted as the injector's, "
+                    "which alone would take longer"
+                ),
             )
         )
     else:
         share = conversion.rig_share()
         if share > MUCH_RIG_LEAK:
             found.append(
-                Caution("rig leak", f"the rig takes {min(share, 1.0):.0%} of the whole leak")
+                Caution(
+                    say("rig leak"),
+                    say(
+                        "the rig takes {share} of the whole leak",
+                        share=figure(min(share, 1.0), ".0%"),
+                    ),
+                )
             )
     outside = watch_of(conditions).outside_leak
     if outside:
-        found.append(Caution("outside leak", f"oil also left at {outside}; the fall counts it in"))
+        text = say("oil also left at {outside}; the fall counts it in", outside=outside)
+        found.append(Caution(say("outside leak"), text))
     return found
 
 

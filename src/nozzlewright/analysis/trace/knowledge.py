@@ -38,6 +38,7 @@ from nozzlewright.physics import (
     rig_compliance,
     time_between,
 )
+from nozzlewright.said import Said, figure, say
 
 FloatArray = NDArray[np.float64]
 Values = Mapping[str, float]
@@ -262,10 +263,17 @@ def _d341_line(points: tuple[tuple[float, float], ...]) -> tuple[float, float]:
     return A, B
 
 
+def blank_plug_scope(conditions: BenchConditions) -> Said:
+    """Return within what the errors of a blank-plug hold are one and the same."""
+    if not conditions.sitting:
+        return say("blank plug")
+    return say("blank plug, {sitting}", sitting=conditions.sitting)
+
+
 def _typical(name: str, typical: TypicalValue, scope: str) -> Quantity:
     return Quantity(
         typical.value, typical.unit, {Cause(name, scope): typical.standard_uncertainty},
-        f"typical of gas oil: {typical.source}",
+        say("typical of gas oil: {source}", source=typical.source),
     )  # fmt: skip
 
 
@@ -299,32 +307,36 @@ def bench_knowledge(
     if temperature is None:
         value, doubt = TYPICAL_TEMPERATURE_K
         inputs["temperature"] = Quantity(
-            value, "K", {Cause("temperature", conditions.sitting): doubt}, "not noted"
+            value, "K", {Cause(say("temperature"), conditions.sitting): doubt}, say("not noted")
         )
     else:
         inputs["temperature"] = temperature
 
     def of_fluid(name: str, stated: Quantity | None, typical: TypicalValue) -> None:
-        inputs[name] = stated if stated is not None else _typical(name, typical, fluid_scope)
+        inputs[str(name)] = stated if stated is not None else _typical(name, typical, fluid_scope)
 
-    of_fluid("bulk modulus", fluid.bulk_modulus_20c if fluid else None, GAS_OIL_MODULUS)
-    of_fluid("bulk modulus slope", None, GAS_OIL_MODULUS_PRESSURE_SLOPE)
-    of_fluid("bulk modulus and temperature", None, GAS_OIL_MODULUS_TEMPERATURE_SLOPE)
+    of_fluid(say("bulk modulus"), fluid.bulk_modulus_20c if fluid else None, GAS_OIL_MODULUS)
+    of_fluid(say("bulk modulus slope"), None, GAS_OIL_MODULUS_PRESSURE_SLOPE)
+    of_fluid(say("bulk modulus and temperature"), None, GAS_OIL_MODULUS_TEMPERATURE_SLOPE)
     of_fluid(
-        "pressure viscosity", fluid.pressure_viscosity if fluid else None,
+        say("pressure viscosity"), fluid.pressure_viscosity if fluid else None,
         GAS_OIL_PRESSURE_VISCOSITY,
     )  # fmt: skip
-    of_fluid("density", fluid.density_15c if fluid else None, GAS_OIL_DENSITY_15C)
-    of_fluid("expansion", None, GAS_OIL_EXPANSION)
+    of_fluid(say("density"), fluid.density_15c if fluid else None, GAS_OIL_DENSITY_15C)
+    of_fluid(say("expansion"), None, GAS_OIL_EXPANSION)
     if fluid is not None and fluid.viscosity_points:
         doubt = fluid.viscosity_relative_uncertainty
         if len(fluid.viscosity_points) == 1:
-            inputs["viscosity slope"] = _typical("viscosity slope", GAS_OIL_D341_SLOPE, fluid_scope)
+            inputs["viscosity slope"] = _typical(
+                say("viscosity slope"), GAS_OIL_D341_SLOPE, fluid_scope
+            )
             cautions.append(
                 Caution(
-                    "one viscosity",
-                    "only one viscosity of the fluid is known: its fall with temperature is taken "
-                    "from gas oils in general",
+                    say("one viscosity"),
+                    say(
+                        "only one viscosity of the fluid is known: its fall with temperature is "
+                        "taken from gas oils in general"
+                    ),
                 )
             )
         elif len(fluid.viscosity_points) > 2:
@@ -332,10 +344,10 @@ def bench_knowledge(
             misfit = fit_d341([t for t, _ in points], [nu for _, nu in points]).relative_misfit
             doubt = math.hypot(doubt, misfit)
         inputs["viscosity ratio"] = Quantity(
-            1.0, "1", {Cause("viscosity ratio", fluid_scope): doubt}
+            1.0, "1", {Cause(say("viscosity ratio"), fluid_scope): doubt}
         )
 
-    reason = ""
+    reason: str = ""
     compliance_at: tuple[float, float] | None = None
     if rig.compliance is not None:
         inputs["compliance"] = rig.compliance
@@ -352,16 +364,19 @@ def bench_knowledge(
         else:
             wall_cautions.append(
                 Caution(
-                    "walls not known",
-                    "the give of pipe and gauge is not known: "
-                    f"{WALL_SHARE.value:.0%} of the whole is taken, within wide limits",
+                    say("walls not known"),
+                    say(
+                        "the give of pipe and gauge is not known: {share} of the whole is taken, "
+                        "within wide limits",
+                        share=figure(WALL_SHARE.value, ".0%"),
+                    ),
                 )
             )
     else:
-        reason = "neither volume nor compliance of the rig is known"
+        reason = say("neither volume nor compliance of the rig is known")
     walls_follow = "compliance" in inputs and "volume" in inputs
     if not (walls_follow or "wall compliance" in inputs):
-        inputs["wall share"] = _typical("walls of the rig", WALL_SHARE, rig.identity)
+        inputs["wall share"] = _typical(say("walls of the rig"), WALL_SHARE, rig.identity)
 
     plug = conditions.blank_plug
     if rig_leak is not None:
@@ -372,12 +387,15 @@ def bench_knowledge(
         elif plug is not None and plug.volume_m3 is not None and "volume" in inputs:
             inputs["plug volume"] = plug.volume_m3
         else:
-            inputs["plug ratio"] = _typical("plug ratio", PLUG_RATIO, rig.identity)
+            inputs["plug ratio"] = _typical(say("plug ratio"), PLUG_RATIO, rig.identity)
             cautions.append(
                 Caution(
-                    "plug ratio not known",
-                    "the compliance with the blank plug is not known: "
-                    f"{PLUG_RATIO.value:g} of that with the holder is taken, within wide limits",
+                    say("plug ratio not known"),
+                    say(
+                        "the compliance with the blank plug is not known: {ratio} of that with the "
+                        "holder is taken, within wide limits",
+                        ratio=figure(PLUG_RATIO.value, "g"),
+                    ),
                 )
             )
     window = conditions.window
@@ -402,7 +420,7 @@ def bench_knowledge(
 def _viscosity_fault(known: BenchKnowledge, conditions: BenchConditions) -> str:
     """Return why the viscosity is not known at every temperature that is needed; or nothing."""
     if known.fluid is None or not known.fluid.viscosity_points:
-        return "the viscosity of the test fluid is not known"
+        return say("the viscosity of the test fluid is not known")
     window, plug = conditions.window, conditions.blank_plug
     test = known.inputs["temperature"]
     needed = [
@@ -416,5 +434,9 @@ def _viscosity_fault(known: BenchKnowledge, conditions: BenchConditions) -> str:
             if temperature_k is not None:
                 known.viscosity(known.values, temperature_k)
     except ValueError as fault:
-        return f"the fluid's viscosity points cannot be carried to {temperature_k:.0f} K: {fault}"
+        return say(
+            "the fluid's viscosity points cannot be carried to {temperature} K: {fault}",
+            temperature=figure(temperature_k or 0.0, ".0f"),
+            fault=str(fault),
+        )
     return ""

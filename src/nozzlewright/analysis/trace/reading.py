@@ -15,7 +15,7 @@ from nozzlewright.analysis.trace.hold import (
     rig_leak_by_stopwatch,
     rig_leak_from_blank,
 )
-from nozzlewright.analysis.trace.knowledge import RigLeak
+from nozzlewright.analysis.trace.knowledge import RigLeak, blank_plug_scope
 from nozzlewright.analysis.trace.lag import LEAST_LAG_S, RESOLVED_SAMPLES, gauge_lag, without_lag
 from nozzlewright.analysis.trace.noise import Hum, Noise, mains_hum, noise_of
 from nozzlewright.analysis.trace.openings import AFTER_S, LiftOffs, measure_openings
@@ -52,6 +52,7 @@ from nozzlewright.measurement import (
     NotMeasured,
     Quantity,
 )
+from nozzlewright.said import figure, in_bar, pressure_figure, say
 
 Floats = NDArray[np.float64]
 
@@ -105,7 +106,7 @@ class _Scene:
         """
         rests, recording, noise = self.rests, self.recording, self.noise
         sharp = recording.with_step(
-            f"lag of {lag_s * 1e3:.1f} ms undone for the openings",
+            say("lag of {lag} ms undone for the openings", lag=figure(lag_s * 1e3, ".1f")),
             pressure_pa=without_lag(
                 recording.time_s, recording.pressure_pa, lag_s, self.interval_s
             ),
@@ -161,7 +162,7 @@ def read_trace(
     sitting = conditions.sitting or recording.source
     gauge = gauge_correction(conditions.gauge, sitting)
     if len(recording) < 8 or float(np.ptp(recording.pressure_pa)) == 0.0:
-        return _nothing(recording, "the recording shows no change of pressure")
+        return _nothing(recording, say("the recording shows no change of pressure"))
     scene = _Scene(recording)
     cautions = sampling_cautions(scene.recording, scene.noise, scene.interval_s)
     strokes = _strokes(scene)
@@ -170,9 +171,12 @@ def read_trace(
         scene.undo_lag(lag[0])
         cautions.append(
             Caution(
-                "slow gauge",
-                f"the gauge lags by {lag[0] * 1e3:.0f} ms; this is undone for the openings, at "
-                "the price of a larger uncertainty",
+                say("slow gauge"),
+                say(
+                    "the gauge lags by {lag} ms; this is undone for the openings, at the price of "
+                    "a larger uncertainty",
+                    lag=figure(lag[0] * 1e3, ".0f"),
+                ),
             )
         )
         left = 0.0, lag[1]
@@ -222,12 +226,15 @@ def _line_ringing(scene: _Scene) -> list[Caution]:
     swings = lifts.ringing_pa > np.maximum(4.0 * scene.noise.sigma_pa, 0.05 * fall)
     if not alone.any() or float(np.mean(swings[alone])) < 0.4:
         return []
-    size = float(np.median(lifts.ringing_pa[alone & swings])) / 1e5
+    size = float(np.median(lifts.ringing_pa[alone & swings]))
     return [
         Caution(
-            "line ringing",
-            f"the line swings by {size:.1f} bar (r.m.s.) after an opening; closing pressures are "
-            "read through it, and openings that it hides are not counted",
+            say("line ringing"),
+            say(
+                "the line swings by {size} (r.m.s.) after an opening; closing pressures are read "
+                "through it, and openings that it hides are not counted",
+                size=in_bar(size),
+            ),
         )
     ]
 
@@ -239,7 +246,7 @@ def _interval(recording: Recording) -> float:
 
 
 def _nothing(recording: Recording, reason: str) -> GaugeFindings:
-    missing = NotMeasured(reason, "check the gauge's lead and record again")
+    missing = NotMeasured(reason, say("check the gauge's lead and record again"))
     return GaugeFindings(
         source=recording.source,
         digest=recording.digest,
@@ -256,15 +263,22 @@ def _nothing(recording: Recording, reason: str) -> GaugeFindings:
 
 
 def _without(hum: Hum, recording: Recording) -> Recording:
-    size = f"{hum.amplitude_pa / 1e5:.2f} bar at {hum.frequency_hz:.1f} Hz"
+    size = say(
+        "{swing} at {frequency} Hz",
+        swing=in_bar(hum.amplitude_pa, ".2f"),
+        frequency=figure(hum.frequency_hz, ".1f"),
+    )
     return recording.with_step(
-        f"mains hum of {size} taken off",
+        say("mains hum of {size} taken off", size=size),
         pressure_pa=recording.pressure_pa - hum.at(recording.time_s),
         cautions=(
             Caution(
-                "mains hum",
-                f"a sine of {size} lies over the pressure; it is taken off, earth the gauge's "
-                "screen",
+                say("mains hum"),
+                say(
+                    "a sine of {size} lies over the pressure; it is taken off, earth the gauge's "
+                    "screen",
+                    size=size,
+                ),
             ),
         ),
     )
@@ -409,16 +423,16 @@ def _opening_pressure(
     """Return opening, closing and second opening pressure, and how the needle behaves."""
     weeps = _weeping(scene, strokes, conditions)
     if len(scene.openings) == 0:
-        top = float(np.max(scene.blocks.pressure_pa)) / 1e5
+        top = float(np.max(scene.blocks.pressure_pa))
         if weeps is not None:
-            reason = f"the needle weeps without a distinct pop: {weeps.text}"
-            remedy = "stroke more briskly; if it still weeps, clean the nozzle and test again"
+            reason = say("the needle weeps without a distinct pop: {weeps}", weeps=weeps.text)
+            remedy = say("stroke more briskly; if it still weeps, clean the nozzle and test again")
         elif scene.noise.clip_pa is not None:
-            reason = f"the recording is cut off at {scene.noise.clip_pa / 1e5:.1f} bar"
-            remedy = "use a gauge with a larger range"
+            reason = say("the recording is cut off at {top}", top=in_bar(scene.noise.clip_pa))
+            remedy = say("use a gauge with a larger range")
         else:
-            reason = f"no opening was found; the highest pressure was {top:.1f} bar"
-            remedy = "record until the needle has opened several times"
+            reason = say("no opening was found; the highest pressure was {top}", top=in_bar(top))
+            remedy = say("record until the needle has opened several times")
         missing = NotMeasured(reason, remedy)
         found = (weeps,) if weeps is not None else ()
         return missing, missing, missing, found
@@ -429,8 +443,8 @@ def _opening_pressure(
         members = np.ones(slow.size, dtype=np.bool_)
         cautions.append(
             Caution(
-                "quick strokes only",
-                "no slow stroke opened the needle; the lag of the gauge weighs more",
+                say("quick strokes only"),
+                say("no slow stroke opened the needle; the lag of the gauge weighs more"),
             )
         )
     clip = scene.noise.clip_pa
@@ -438,8 +452,8 @@ def _opening_pressure(
         cut = scene.openings.top_pa >= clip - max(scene.noise.threshold_pa, 1e-3 * clip)
         if bool(np.any(cut[members])):
             missing = NotMeasured(
-                f"the recording is cut off at {clip / 1e5:.1f} bar, where the needle opens",
-                "use a gauge with a larger range",
+                say("the recording is cut off at {top}, where the needle opens", top=in_bar(clip)),
+                say("use a gauge with a larger range"),
             )
             return missing, missing, missing, ()
     if conditions.geometry.two_spring:
@@ -452,7 +466,9 @@ def _opening_pressure(
     scene_lost = [one for one in scene.recording.cautions if one.name == "spikes"]
     if int(members.sum()) == 1:
         cautions.append(
-            Caution("single opening", "one pop says nothing of how well the next would repeat")
+            Caution(
+                say("single opening"), say("one pop says nothing of how well the next would repeat")
+            )
         )
     plateau = _rough_plateau(scene, members)
     opening: Quantity
@@ -462,9 +478,12 @@ def _opening_pressure(
         ripple = float(np.mean(tops)) - low < RIPPLE_SHARE * float(np.mean(tops))
         if ripple if constant is None else constant > 0.2 * scene.interval_s:
             missing = NotMeasured(
-                "openings run together on a gauge that lags: it showed up to "
-                f"{float(np.max(tops)) / 1e5:.1f} bar, the needle opens above that",
-                "use a faster gauge, or strokes so slow that each opening shows by itself",
+                say(
+                    "openings run together on a gauge that lags: it showed up to {top}, the needle "
+                    "opens above that",
+                    top=in_bar(float(np.max(tops))),
+                ),
+                say("use a faster gauge, or strokes so slow that each opening shows by itself"),
             )
             return missing, missing, missing, ()
         behaves = tuple(one for one in behaves if one.name == "drift")
@@ -521,19 +540,21 @@ def _second_opening(
 ) -> Measured:
     """Return the second opening pressure, where hard strokes show it."""
     if not conditions.geometry.two_spring:
-        return NotMeasured("the holder is not stated to have two springs")
+        return NotMeasured(say("the holder is not stated to have two springs"))
     fast = _in_kind(scene, strokes, StrokeKind.FAST)
     high = scene.lifts.lift_off_pa > SECOND_OPENING_RATIO * first.value
     members = fast & high
     if int(members.sum()) < 2:
         return NotMeasured(
-            "no hard stroke showed a second opening above the first",
-            "stroke as hard as the lever allows, or measure the pre-lift",
+            say("no hard stroke showed a second opening above the first"),
+            say("stroke as hard as the lever allows, or measure the pre-lift"),
         )
     return replace(
         set_value(scene.lifts, members, scene.home, gauge, lag, scene.noise.step_pa, scope=scope),
-        method=f"mean of {int(members.sum())} higher lift-offs in hard strokes",
-    ).with_cautions(Caution("two springs", "the second opening depends on how hard the stroke was"))
+        method=say("mean of {count} higher lift-offs in hard strokes", count=int(members.sum())),
+    ).with_cautions(
+        Caution(say("two springs"), say("the second opening depends on how hard the stroke was"))
+    )
 
 
 def _weeping(
@@ -572,9 +593,13 @@ def _weeping(
     if target is not None and not 0.7 * target < middle < 1.4 * target:
         return None
     return Caution(
-        "weeping needle",
-        f"{alike.size} strokes stop rising at about {middle / 1e5:.0f} bar with no fall: oil "
-        "passes the needle without a pop",
+        say("weeping needle"),
+        say(
+            "{count} strokes stop rising at about {level} with no fall: oil passes the needle "
+            "without a pop",
+            count=alike.size,
+            level=in_bar(middle, ".0f"),
+        ),
     )
 
 
@@ -599,9 +624,13 @@ def _trapped_air(scene: _Scene) -> tuple[Caution, ...]:
     if shares and float(np.median(shares)) > SOFT_START:
         return (
             Caution(
-                "trapped air",
-                "the pressure rises much more slowly from 5 to 20 bar than above: bleed the line "
-                "and record again",
+                say("trapped air"),
+                say(
+                    "the pressure rises much more slowly from {low} to {high} than above: bleed "
+                    "the line and record again",
+                    low=pressure_figure(5e5, ".0f"),
+                    high=in_bar(20e5, ".0f"),
+                ),
             ),
         )
     return ()
@@ -612,19 +641,20 @@ def rig_leak(blank: Recording | None, conditions: BenchConditions) -> RigLeak | 
 
     Nothing of the injector bears on it, so all tests at one rig in one sitting can share it.
     """
-    gauge = gauge_correction(conditions.gauge, conditions.sitting or "blank plug")
-    scope = f"blank plug, {conditions.sitting}" if conditions.sitting else "blank plug"
+    gauge = gauge_correction(conditions.gauge, conditions.sitting or say("blank plug"))
+    scope = blank_plug_scope(conditions)
     if blank is None:
         if conditions.blank_plug is None or conditions.blank_plug.drop_time_s is None:
             return None
         return rig_leak_by_stopwatch(conditions, gauge, scope)
     if len(blank) < 8 or float(np.ptp(blank.pressure_pa)) == 0.0:
-        return NotMeasured("the blank-plug recording shows no change of pressure")
+        return NotMeasured(say("the blank-plug recording shows no change of pressure"))
     scene = _Scene(blank)
     rest = drop_rest(scene.rests, None, None)
     if rest is None:
         return NotMeasured(
-            "the blank-plug recording shows no hold", "pump up, shut off, and leave it to fall"
+            say("the blank-plug recording shows no hold"),
+            say("pump up, shut off, and leave it to fall"),
         )
     part = slice(rest.start, rest.stop)
     return rig_leak_from_blank(
@@ -657,7 +687,7 @@ def _holds(
     known_leak = leak if isinstance(leak, RigLeak) else None
     noticed = [*cautions]
     if isinstance(leak, NotMeasured):
-        noticed.append(Caution("rig leak not known", leak.reason))
+        noticed.append(Caution(say("rig leak not known"), leak.reason))
     noticed += [one for one in scene.recording.cautions if one.name in _TOUCH_HOLDS]
 
     def measured(rest: Rest) -> Hold:
@@ -668,14 +698,16 @@ def _holds(
             noise_pa=scene.noise.sigma_pa,
             conditions=conditions,
             gauge=gauge,
-            scope=f"{scope}, hold at {rest.start_s:.1f} s",
+            scope=say("{source}, hold at {time} s", source=scope, time=figure(rest.start_s, ".1f")),
             rig_leak=known_leak,
             lag_s=conditions.gauge.time_constant_s or 0.0,
             step_pa=scene.noise.step_pa,
             cautions=tuple(noticed),
         )
 
-    none = NotMeasured("no hold was found", "pump up, shut the pump off and let the pressure fall")
+    none = NotMeasured(
+        say("no hold was found"), say("pump up, shut the pump off and let the pressure fall")
+    )
     hold = measured(drop) if drop is not None else none
     seat_hold: SeatHold | NotMeasured
     if seat is not None:
@@ -692,12 +724,12 @@ def _holds(
         )
     elif at is None:
         seat_hold = NotMeasured(
-            "the opening pressure is not known, so no hold can be told to be the seat's",
-            "record an opening in the same recording, or state the opening pressure",
+            say("the opening pressure is not known, so no hold can be told to be the seat's"),
+            say("record an opening in the same recording, or state the opening pressure"),
         )
     else:
         seat_hold = NotMeasured(
-            "no hold was found at the seat's margin below the opening pressure",
-            "hold the pressure there for the stated time and watch the tip",
+            say("no hold was found at the seat's margin below the opening pressure"),
+            say("hold the pressure there for the stated time and watch the tip"),
         )
     return hold, seat_hold

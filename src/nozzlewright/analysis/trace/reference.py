@@ -36,6 +36,7 @@ from nozzlewright.analysis.trace.knowledge import BenchKnowledge, Values
 from nozzlewright.bench import DropWindow
 from nozzlewright.measurement import Cause, Caution, NotMeasured, Quantity
 from nozzlewright.physics import time_between
+from nozzlewright.said import Said, figure, say
 
 FloatArray = NDArray[np.float64]
 Model = Callable[[Values, FloatArray], float]
@@ -170,26 +171,32 @@ class Conversion:
 
             return float(time_between(window.from_pa, window.to_pa, leak, compliance))
 
-        method = (
-            f"whole decay fitted{self._taken_off}, brought to {reference_k - 273.15:g} °C by "
-            "viscosity (ASTM D341) and stiffness of the fluid"
+        method = say(
+            "{decay}, brought to {temperature} °C by viscosity (ASTM D341) and stiffness of the "
+            "fluid",
+            decay=self._without_rig(say("whole decay fitted")),
+            temperature=figure(reference_k - 273.15, "g"),
         )
         time = self.propagated(seconds, unit="s", method=method, cautions=known.cautions)
         return _with_honest_interval(time) or self.too_leaky()
 
-    @property
-    def _taken_off(self) -> str:
-        return "" if self.known.rig_leak is None else ", the rig's own leak taken off"
+    def _without_rig(self, method: Said) -> Said:
+        if self.known.rig_leak is None:
+            return method
+        return say("{method}, the rig's own leak taken off", method=method)
 
     def too_leaky(self) -> NotMeasured:
         """Return why the injector's leak cannot be told."""
         if self.known.rig_leak is None:
             return NotMeasured(
-                "the pressure falls too little to tell a leak from none", "hold for longer"
+                say("the pressure falls too little to tell a leak from none"),
+                say("hold for longer"),
             )
         return NotMeasured(
-            "what the injector leaks cannot be told from what the rig leaks",
-            "mend the rig's leak (pump valve, cone, gauge), then repeat both holds, for longer",
+            say("what the injector leaks cannot be told from what the rig leaks"),
+            say(
+                "mend the rig's leak (pump valve, cone, gauge), then repeat both holds, for longer"
+            ),
         )
 
     def rig_share(self) -> float:
@@ -204,7 +211,9 @@ class Conversion:
         """Return the injector's leakage per pressure at low pressure, test's temperature."""
         known = self.known
         if not known.volume_known:
-            return NotMeasured(known.compliance_reason, "measure the rig's volume or compliance")
+            return NotMeasured(
+                known.compliance_reason, say("measure the rig's volume or compliance")
+            )
 
         def per_pressure(v: Values, fitted: FloatArray) -> float:
             low = np.array([LOW_PRESSURE_SHARE * known.middle_pa])
@@ -213,7 +222,7 @@ class Conversion:
         quantity = self.propagated(
             per_pressure,
             unit="m^3/(s Pa)",
-            method=f"rate of the whole decay times compliance{self._taken_off}",
+            method=self._without_rig(say("rate of the whole decay times compliance")),
             cautions=(*known.cautions, *known.wall_cautions),
         )
         doubtful = quantity.standard_uncertainty > 2.0 * HOPELESS_DOUBT * abs(quantity.value)
@@ -224,10 +233,12 @@ class Conversion:
         known = self.known
         if known.rig_leak is None:
             return NotMeasured(
-                "there is no hold with a blank plug", "record a hold with a blank plug"
+                say("there is no hold with a blank plug"), say("record a hold with a blank plug")
             )
         if not known.volume_known:
-            return NotMeasured(known.compliance_reason, "measure the rig's volume or compliance")
+            return NotMeasured(
+                known.compliance_reason, say("measure the rig's volume or compliance")
+            )
 
         def per_pressure(v: Values, _fitted: FloatArray) -> float:
             low = np.array([LOW_PRESSURE_SHARE * known.middle_pa])
@@ -236,7 +247,7 @@ class Conversion:
         return self.propagated(
             per_pressure,
             unit="m^3/(s Pa)",
-            method="rate of the blank-plug hold times its compliance",
+            method=say("rate of the blank-plug hold times its compliance"),
             cautions=(*known.rig_leak.cautions, *known.wall_cautions),
         )
 
@@ -244,22 +255,25 @@ class Conversion:
 def _missing_for_reference(known: BenchKnowledge, window: DropWindow) -> NotMeasured | None:
     if window.reference_temperature_k is None:
         return NotMeasured(
-            "the sheet names no temperature for its limit",
-            "state the reference temperature of the limit in the sheet",
+            say("the sheet names no temperature for its limit"),
+            say("state the reference temperature of the limit in the sheet"),
         )
     if not known.temperature_known:
         return NotMeasured(
-            "the oil temperature was not noted", "note the oil temperature with each test"
+            say("the oil temperature was not noted"), say("note the oil temperature with each test")
         )
     if known.viscosity_reason:
         return NotMeasured(
             known.viscosity_reason,
-            "take two viscosities from the fluid's data sheet",
+            say("take two viscosities from the fluid's data sheet"),
         )
     if window.reference_compliance is not None and not known.volume_known:
         return NotMeasured(
-            "the sheet's limit refers to a rig compliance, but " + known.compliance_reason,
-            "measure the rig's compliance by letting in a known volume",
+            say(
+                "the sheet's limit refers to a rig compliance, but {reason}",
+                reason=known.compliance_reason,
+            ),
+            say("measure the rig's compliance by letting in a known volume"),
         )
     return None
 

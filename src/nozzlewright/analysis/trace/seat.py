@@ -10,6 +10,7 @@ from nozzlewright.analysis.trace.noise import Noise
 from nozzlewright.analysis.trace.rests import Rest
 from nozzlewright.bench import SeatHold, TipWatch
 from nozzlewright.measurement import Cause, Caution, Measured, NotMeasured, Quantity, difference
+from nozzlewright.said import in_bar, say
 
 Floats = NDArray[np.float64]
 
@@ -51,47 +52,55 @@ def measure_seat_hold(
     end = gauge.correct_one(float(p[-few:].mean()))
     mean = gauge.correct_one(float(p.mean()))
     grain = max(noise.sigma_pa / np.sqrt(few), noise.step_pa / np.sqrt(12.0))
-    at_start, at_end = Cause("noise at the start", scope), Cause("noise at the end", scope)
+    at_start, at_end = (
+        Cause(say("noise at the start"), scope),
+        Cause(say("noise at the end"), scope),
+    )
 
     def pressure_of(value: float, own: dict[Cause, float], method: str) -> Quantity:
         parts = {**own, **gauge.contributions(value)}
         return Quantity(value, "Pa", parts, method, gauge.cautions)
 
-    start_pressure = pressure_of(start, {at_start: grain}, "mean of the hold's first moments")
+    start_pressure = pressure_of(start, {at_start: grain}, say("mean of the hold's first moments"))
     duration = float(t[-1] - t[0])
     fall = Quantity(
         start - end,
         "Pa",
         {at_start: grain, at_end: -grain},
-        "pressure at the start of the hold less the one at its end",
+        say("pressure at the start of the hold less the one at its end"),
     )
     cautions = []
     if fall.value > QUICK_FALL_SHARE * start:
         cautions.append(
             Caution(
-                "quick fall",
-                f"the pressure falls by {fall.value / 1e5:.0f} bar during the hold: the seat is "
-                "tried at much less than the stated margin for most of it",
+                say("quick fall"),
+                say(
+                    "the pressure falls by {fall} during the hold: the seat is tried at much less "
+                    "than the stated margin for most of it",
+                    fall=in_bar(fall.value, ".0f"),
+                ),
             )
         )
     margin: Measured
     if isinstance(opening, Quantity):
-        margin = difference(opening, start_pressure, method="opening pressure less start of hold")
+        margin = difference(
+            opening, start_pressure, method=say("opening pressure less start of hold")
+        )
     else:
-        margin = NotMeasured("the opening pressure was not measured")
+        margin = NotMeasured(say("the opening pressure was not measured"))
     return SeatHold(
         start_s=rest.start_s,
         end_s=rest.end_s,
         start_pressure=start_pressure,
         mean_pressure=pressure_of(
-            mean, {Cause("noise of the mean", scope): grain}, "mean over the hold"
+            mean, {Cause(say("noise of the mean"), scope): grain}, say("mean over the hold")
         ),
         fall=fall,
         duration=Quantity(
             duration,
             "s",
-            {Cause("edges of the hold", scope): 0.02 + interval_s},
-            "from the pump at rest to the end of the hold",
+            {Cause(say("edges of the hold"), scope): 0.02 + interval_s},
+            say("from the pump at rest to the end of the hold"),
         ),
         margin_below_opening=margin,
         watch=watch,

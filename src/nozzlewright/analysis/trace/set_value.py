@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from nozzlewright.analysis.gauge import RESOLUTION, GaugeCorrection
 from nozzlewright.analysis.trace.openings import FALL_SHOWS_DOUBT_S, LiftOffs
 from nozzlewright.measurement import Cause, Caution, Quantity
+from nozzlewright.said import figure, in_bar, pressure_figure, say
 
 Floats = NDArray[np.float64]
 
@@ -76,9 +77,9 @@ def set_value(
     lag_part = float(np.mean(rate)) * lag[1]
     steps = max(step_pa / np.sqrt(12.0), gauge.resolution_standard_uncertainty_pa)
     parts = {
-        Cause("repeatability of the opening", scope): repeat,
-        Cause("lag of the gauge", scope): lag_part,
-        Cause("start of the fall", scope): float(np.mean(rate)) * FALL_SHOWS_DOUBT_S,
+        Cause(say("repeatability of the opening"), scope): repeat,
+        Cause(say("lag of the gauge"), scope): lag_part,
+        Cause(say("start of the fall"), scope): float(np.mean(rate)) * FALL_SHOWS_DOUBT_S,
         Cause(RESOLUTION, scope): steps / np.sqrt(count),
         **gauge.contributions(mean),
     }
@@ -88,8 +89,12 @@ def set_value(
         unit="Pa",
         contributions=parts,
         method=(
-            f"mean of {shown.size} lift-off(s) in {strokes} stroke(s), each read off a line "
-            "through the rise before it; lag of the gauge taken out"
+            say(
+                "mean of {count} lift-off(s) in {strokes} stroke(s), each read off a line through "
+                "the rise before it; lag of the gauge taken out",
+                count=shown.size,
+                strokes=strokes,
+            )
         ),
         cautions=gauge.cautions,
     )
@@ -135,13 +140,17 @@ def plateau_value(
         value=gauge.correct_one(value),
         unit="Pa",
         contributions={
-            Cause("slow gauge", scope, rectangular=True): (high - low) * swing / np.sqrt(12.0),
-            Cause("repeatability of the opening", scope): scatter,
+            Cause(say("slow gauge"), scope, rectangular=True): (high - low) * swing / np.sqrt(12.0),
+            Cause(say("repeatability of the opening"), scope): scatter,
             **gauge.contributions(value),
         },
         method=(
-            f"highest readings of {count} stroke(s), raised by a share of the swing of "
-            f"{swing / 1e5:.1f} bar, because openings run together on a slow gauge"
+            say(
+                "highest readings of {count} stroke(s), raised by a share of the swing of {swing}, "
+                "because openings run together on a slow gauge",
+                count=count,
+                swing=in_bar(swing),
+            )
         ),
         cautions=gauge.cautions,
     )
@@ -172,12 +181,12 @@ def closing_value(
         value=gauge.correct_one(mean),
         unit="Pa",
         contributions={
-            Cause("repeatability of the closing", scope): scatter
+            Cause(say("repeatability of the closing"), scope): scatter
             * (student_factor(count) if count > 1 else 1.0),
-            Cause("sampling of the fall", scope): 0.02 * fall,
+            Cause(say("sampling of the fall"), scope): 0.02 * fall,
             **gauge.contributions(mean),
         },
-        method=f"mean of {count} closing pressure(s); depends on the rig's volume",
+        method=say("mean of {count} closing pressure(s); depends on the rig's volume", count=count),
         cautions=gauge.cautions,
     )
 
@@ -198,29 +207,46 @@ def behaviour(lifts: LiftOffs, members: NDArray[np.bool_]) -> tuple[Caution, ...
     significance = abs(slope) * np.sqrt(order @ order) / max(scatter, 1e-9)
     limit = student_factor(count) * 1.96 * 1.6
     if significance > limit and abs(change) > max(0.006 * level, 0.8e5):
-        cautions.append(
-            Caution(
-                "drift",
-                f"the opening pressure {'rises' if change > 0 else 'falls'} steadily, by "
-                f"{abs(change) / 1e5:.1f} bar over {count} openings",
+        by = in_bar(abs(change))
+        drift = (
+            say(
+                "the opening pressure rises steadily, by {by} over {count} openings",
+                by=by,
+                count=count,
+            )
+            if change > 0
+            else say(
+                "the opening pressure falls steadily, by {by} over {count} openings",
+                by=by,
+                count=count,
             )
         )
+        cautions.append(Caution(say("drift"), drift))
     noise = float(np.sqrt(np.mean(lifts.standard_uncertainty_pa[members] ** 2)))
     ratio = lifts.closing_pa[members] / lift
     if scatter > max(0.012 * level, 4.0 * noise):
         cautions.append(
             Caution(
-                "sticking needle",
-                f"lift-off scatters by {scatter / 1e5:.1f} bar from pop to pop "
-                f"(highest {lift.max() / 1e5:.1f}, lowest {lift.min() / 1e5:.1f} bar)",
+                say("sticking needle"),
+                say(
+                    "lift-off scatters by {scatter} from pop to pop (highest {highest}, lowest "
+                    "{lowest})",
+                    scatter=in_bar(scatter),
+                    highest=pressure_figure(lift.max()),
+                    lowest=in_bar(lift.min()),
+                ),
             )
         )
     elif float(np.std(ratio)) > 0.06 or float(np.median(ratio)) < 0.45:
         cautions.append(
             Caution(
-                "sticking needle",
-                f"the needle closes late or unevenly: from {ratio.min():.0%} to "
-                f"{ratio.max():.0%} of the lift-off pressure",
+                say("sticking needle"),
+                say(
+                    "the needle closes late or unevenly: from {least} to {most} of the lift-off "
+                    "pressure",
+                    least=figure(ratio.min(), ".0%"),
+                    most=figure(ratio.max(), ".0%"),
+                ),
             )
         )
     return tuple(cautions)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from nozzlewright.analysis.trace.noise import Noise
 from nozzlewright.capture import Recording
 from nozzlewright.measurement import Caution
+from nozzlewright.said import figure, in_bar, joined, say
 
 Floats = NDArray[np.float64]
 
@@ -27,35 +28,37 @@ def mend(recording: Recording, noise: Noise) -> Recording:
     """
     pressure, time_s = recording.pressure_pa, recording.time_s
     bad = np.zeros(pressure.size, dtype=np.bool_)
-    notes: list[tuple[str, str]] = []
+    notes: list[Caution] = []
     spikes = _spikes(pressure, noise)
     if spikes.size:
         bad[spikes] = True
-        notes.append(("spikes", f"{spikes.size} lone sample(s) far off their neighbours left out"))
+        text = say("{count} lone sample(s) far off their neighbours left out", count=spikes.size)
+        notes.append(Caution(say("spikes"), text))
     losses = _losses(time_s, pressure, noise)
     for start, stop in losses:
         bad[start:stop] = True
     if losses:
         longest = max(time_s[min(b, time_s.size - 1)] - time_s[a] for a, b in losses)
         notes.append(
-            (
-                "drop-out",
-                (
-                    f"the signal is lost {len(losses)} time(s), first at "
-                    f"{time_s[losses[0][0]]:.3f} s, for {longest * 1e3:.0f} ms at the longest; "
-                    "nothing is filled in"
+            Caution(
+                say("drop-out"),
+                say(
+                    "the signal is lost {count} time(s), first at {start} s, for {longest} ms at "
+                    "the longest; nothing is filled in",
+                    count=len(losses),
+                    start=figure(time_s[losses[0][0]], ".3f"),
+                    longest=figure(longest * 1e3, ".0f"),
                 ),
             )
         )
     if not notes:
         return recording
     keep = ~bad
-    cautions = tuple(Caution(name, text) for name, text in notes)
     return recording.with_step(
-        "; ".join(text for _, text in notes),
+        joined("; ", [note.text for note in notes]),
         time_s=time_s[keep],
         pressure_pa=pressure[keep],
-        cautions=cautions,
+        cautions=tuple(notes),
     )
 
 
@@ -125,15 +128,21 @@ def sampling_cautions(recording: Recording, noise: Noise, interval_s: float) -> 
     if interval_s > SLOW_INTERVAL_S:
         cautions.append(
             Caution(
-                "slow gauge",
-                f"one sample every {interval_s * 1e3:.0f} ms cannot follow an opening: falls are "
-                "seen too small and openings in quick succession run together",
+                say("slow gauge"),
+                say(
+                    "one sample every {interval} ms cannot follow an opening: falls are seen too "
+                    "small and openings in quick succession run together",
+                    interval=figure(interval_s * 1e3, ".0f"),
+                ),
             )
         )
     high = float(np.max(recording.pressure_pa))
     if noise.step_pa > max(0.003 * high, 4e4):
         cautions.append(
-            Caution("coarse steps", f"the pressure moves in steps of {noise.step_pa / 1e5:.2f} bar")
+            Caution(
+                say("coarse steps"),
+                say("the pressure moves in steps of {step}", step=in_bar(noise.step_pa, ".2f")),
+            )
         )
     sample = np.diff(recording.time_s[:8192])
     usual = float(np.median(sample)) if sample.size else 0.0
@@ -141,9 +150,13 @@ def sampling_cautions(recording: Recording, noise: Noise, interval_s: float) -> 
     if near.size > 16 and float(np.std(near)) > 0.05 * usual:
         cautions.append(
             Caution(
-                "jitter",
-                f"time between samples varies by {np.std(near) / usual:.0%} of "
-                f"{usual * 1e3:.2f} ms; the time stamps are used as they are",
+                say("jitter"),
+                say(
+                    "time between samples varies by {share} of {interval} ms; the time stamps are "
+                    "used as they are",
+                    share=figure(float(np.std(near)) / usual, ".0%"),
+                    interval=figure(usual * 1e3, ".2f"),
+                ),
             )
         )
     step = np.diff(recording.time_s)
@@ -152,14 +165,23 @@ def sampling_cautions(recording: Recording, noise: Noise, interval_s: float) -> 
     if longest > limit and not any(one.name == "drop-out" for one in recording.cautions):
         count = int(np.count_nonzero(step > limit))
         cautions.append(
-            Caution("drop-out", f"{count} gap(s) in the recording, the longest {longest:.3f} s")
+            Caution(
+                say("drop-out"),
+                say(
+                    "{count} gap(s) in the recording, the longest {longest} s",
+                    count=count,
+                    longest=figure(longest, ".3f"),
+                ),
+            )
         )
     if noise.clip_pa is not None:
         cautions.append(
             Caution(
-                "clipping",
-                f"the recording is cut off at {noise.clip_pa / 1e5:.1f} bar; what is above it is "
-                "not known",
+                say("clipping"),
+                say(
+                    "the recording is cut off at {top}; what is above it is not known",
+                    top=in_bar(noise.clip_pa),
+                ),
             )
         )
     return cautions
