@@ -48,8 +48,13 @@ PATIENCE_S = 120.0
 NICENESS = 5
 
 
+def _proxied(content: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(content)
+
+
 def _from_proxy(proxy: MappingProxyType[Any, Any]) -> tuple[Any, ...]:
-    return MappingProxyType, (dict(proxy),)
+    # Not the type itself: pickle finds no name for it.
+    return _proxied, (dict(proxy),)
 
 
 # Quantities hold their causes in one, and the two processes hand quantities to each other.
