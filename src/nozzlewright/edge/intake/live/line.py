@@ -87,7 +87,7 @@ class LineInstrument:
             )
             # What was sent before anybody listened would be stamped with the wrong time.
             self._port.reset_input_buffer()
-        except (OSError, ValueError) as error:
+        except Exception as error:  # the system's own errors come through too
             self.close()
             raise InstrumentFault(
                 f"the port {spec.port} cannot be opened ({error}); look at the plug, at port in "
@@ -114,7 +114,7 @@ class LineInstrument:
             data = port.read(1)
             if data and (waiting := port.in_waiting):
                 data += port.read(waiting)
-        except OSError as error:
+        except Exception as error:  # the system's own errors come through too
             raise InstrumentFault(
                 f"the port {spec.port} is gone ({error}); look at the plug of the converter"
             ) from error

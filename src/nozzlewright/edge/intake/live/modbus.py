@@ -151,15 +151,17 @@ class ModbusInstrument:
         self.close()
         at = self.spec.connection
         self._client = at.client()
-        if not self._client.connect():
+        try:
+            if not self._client.connect():
+                raise InstrumentFault(f"nothing can be reached at {at}; {at.look_at}")
+            if self._ask() is None:
+                raise InstrumentFault(
+                    f"{at} is there, but device {at.device_id} does not answer within "
+                    f"{at.timeout_s * 1e3:.0f} ms; {at.look_at}"
+                )
+        except InstrumentFault:
             self.close()
-            raise InstrumentFault(f"nothing can be reached at {at}; {at.look_at}")
-        if self._ask() is None:
-            self.close()
-            raise InstrumentFault(
-                f"{at} is there, but device {at.device_id} does not answer within "
-                f"{at.timeout_s * 1e3:.0f} ms; {at.look_at}"
-            )
+            raise
         self._due = self._answered = self._sound = time.monotonic()
 
     def read(self) -> Sequence[tuple[float, float]]:
