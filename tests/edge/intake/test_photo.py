@@ -95,9 +95,10 @@ def test_a_damaged_photo_is_refused_or_made_whole_but_never_breaks_the_program(k
     for cut in range(1, len(sound), max(1, len(sound) // 60)):
         for spoilt in (sound[:cut], sound[:cut] + b"\xff\x00" + sound[cut + 2 :]):
             try:
-                assert opened(read_photo(spoilt)).format == "JPEG"
-            except UploadFault as refused:
-                assert refused.faults[0].remedy
+                kept = read_photo(spoilt)
+            except UploadFault:
+                continue
+            assert opened(kept).format == "JPEG"
 
 
 def bomb(side: int) -> bytes:

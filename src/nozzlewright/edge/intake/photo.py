@@ -61,7 +61,7 @@ def read_photo(content: bytes, where: str = "photo") -> bytes:
             say("this file is not a photo that can be opened here"),
             say("Send a JPEG, PNG or WebP; in the camera's settings choose JPEG"),
         ) from None
-    except Exception as fault:  # noqa: BLE001 - a decoder may raise anything on spoilt bytes
+    except Exception as fault:  # a decoder may raise anything on spoilt bytes
         raise _fault(
             where, say("the photo is damaged and cannot be opened"), say("Take or send it again")
         ) from fault

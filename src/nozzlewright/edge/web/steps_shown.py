@@ -83,9 +83,9 @@ class Shown:
 
 
 _FLUIDS = N_(
-    "Cleaning fluids burn skin and eyes, and their vapour burns: gloves, goggles, extraction on, no "
-    "flame. No fluid with a low flash point in a heated or ultrasonic tank; lid on, no fingers in "
-    "it. The fluid's data sheet and local codes come first."
+    "Cleaning fluids burn skin and eyes, and their vapour burns: gloves, goggles, extraction on, "
+    "no flame. No fluid with a low flash point in a heated or ultrasonic tank; lid on, no "
+    "fingers in it. The fluid's data sheet and local codes come first."
 )
 _SOLVENT_JET = N_(
     "Goggles on: rinsing throws drops. Never blow a tip clean with compressed air towards yourself "
@@ -261,8 +261,8 @@ STEPS_SHOWN: Mapping[str, Shown] = MappingProxyType(
                 {
                     HOLES: N_(
                         "As many jets as holes, alike in length, angle and mist; all end at once, "
-                        "without a drop afterwards. One long solid jet: hole enlarged. One missing: "
-                        "hole choked."
+                        "without a drop afterwards. One long solid jet: hole enlarged. One "
+                        "missing: hole choked."
                     ),
                     PINTLE: N_("One straight, fine cone along the axis, cut off cleanly."),
                     DELAY: N_("A compact core that opens out as the strokes get quicker."),
