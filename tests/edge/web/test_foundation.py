@@ -447,6 +447,15 @@ def test_a_cookie_that_is_not_ours_counts_for_nothing():
     assert from_cookie(signer.seal("flash", '{"who": "Ada"}'), signer) == Here()
 
 
+def test_a_cookie_of_another_program_on_this_machine_does_no_harm(bench, people):
+    bench.send("/settings", new_name="Ada Example")
+    bench.client.headers["Cookie"] = 'odd={"a": "b, c"}; =; ;; x; ' + "; ".join(
+        f"{name}={value}" for name, value in bench.client.cookies.items()
+    )
+
+    assert "Ada Example" in bench.get("/settings").text.partition("</header>")[0]
+
+
 def test_the_stores_secret_is_made_once_and_for_its_owner_alone(tmp_path):
     path = tmp_path / "web.key"
     first = secret_of(path)

@@ -186,7 +186,10 @@ def test_a_page_is_accessible_at_every_width_and_fetches_nothing_from_elsewhere(
 _TOO_SMALL = """
 [...document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea")]
   .filter((one) => !one.matches(".skip, p a, li a"))
-  .filter((one) => Math.min(...["width", "height"].map((side) => one.getBoundingClientRect()[side])) < 48)
+  .filter((one) => {
+    const box = one.getBoundingClientRect();
+    return box.width < 48 || box.height < 48;
+  })
   .map((one) => one.outerHTML.slice(0, 120))
 """
 
@@ -232,3 +235,55 @@ def test_settings_can_be_changed_by_keyboard_alone(chromium, address):
     assert page.get_attribute("html", "data-theme") == "dark"
     assert page.evaluate("getComputedStyle(document.documentElement).colorScheme") == "dark"
     page.close()
+
+
+def test_a_held_key_does_not_repeat_and_never_sticks(chromium, address):
+    page = chromium.new_page()
+    page.goto(f"{address}/settings")
+    page.evaluate(
+        """async () => {
+          const { onKey } = await import("/static/keys.js");
+          window.seen = [];
+          onKey("pedal", { down: () => seen.push("down"), up: () => seen.push("up") });
+        }"""
+    )
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.down("Space")
+    page.keyboard.down("Space")  # as a key that is held repeats
+    page.keyboard.up("Space")
+    page.keyboard.down("Space")
+    page.evaluate("window.dispatchEvent(new Event('blur'))")
+    page.keyboard.up("Space")
+    assert page.evaluate("seen") == ["down", "up", "down", "up"]
+
+    page.focus("#new_name")
+    page.keyboard.press("Space")
+    page.focus("button[type=submit]")
+    page.keyboard.down("Space")
+    assert page.evaluate("seen.length") == 4
+    page.close()
+
+
+def test_what_a_script_sends_is_taken_and_its_faults_are_words(chromium, serve, web_settings):
+    app = create_app(_Shop(), web_settings)
+
+    @app.post("/api/echo")
+    def echo(body: dict[str, int]) -> dict[str, int]:
+        return body
+
+    page = chromium.new_page()
+    page.goto(f"{serve(app)}/settings")
+    sent = page.evaluate(
+        """async () => {
+          const { post, newId } = await import("/static/page.js");
+          const taken = await post("/api/echo", { drops: 12 });
+          const refused = await post("/api/echo", { drops: "many" }).catch((fault) => fault);
+          return [taken, refused.message, refused.faults.length, newId()];
+        }"""
+    )
+    page.close()
+
+    assert sent[0] == {"drops": 12}
+    assert "valid integer" in sent[1]
+    assert sent[2] == 1
+    assert re.fullmatch(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", sent[3])

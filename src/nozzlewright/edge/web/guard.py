@@ -10,13 +10,12 @@ import ipaddress
 import logging
 import secrets
 from collections.abc import Callable
-from http.cookies import CookieError, SimpleCookie
 from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
-from starlette.requests import HTTPConnection, Request
+from starlette.requests import HTTPConnection, Request, cookie_parser
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -239,8 +238,4 @@ class _Guarded:
 
 
 def _cookie(headers: Headers, name: str) -> str | None:
-    try:
-        found = SimpleCookie(headers.get("cookie", "")).get(name)
-    except CookieError:
-        return None
-    return found.value if found else None
+    return cookie_parser(headers.get("cookie", "")).get(name)

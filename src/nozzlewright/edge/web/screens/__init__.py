@@ -55,8 +55,9 @@ Rules
   ``|when("day")``, ``|said`` for whatever an inner layer said (verdicts, reasons, cautions).
 - State is a word with a shape, never a colour: ``m.state_chip("pass", _("pass"))``; shapes in
   ``static/shapes.svg``. Sizes and colours come from ``tokens.css`` only; parts and classes are in
-  ``macros.html`` and ``base.css`` (``sheet``, ``cards``, ``split``, ``row``, ``facts``, ``figures``,
-  ``steps``, ``injectors``, ``buttons``, ``no-print``; ``{% block body_class %}wide{% endblock %}``).
+  ``macros.html`` and ``base.css`` (``sheet``, ``cards``, ``split``, ``row``, ``facts``,
+  ``figures``, ``steps``, ``injectors``, ``buttons``, ``no-print``; the whole width of the screen
+  with ``{% block body_class %}wide{% endblock %}``).
 - A caution with pressure on a nozzle: ``m.caution(words, jet=true)``.
 - Texts: ``_("...")``, ``{% trans %}``; German goes into ``locale/de``; ``make texts`` takes new
   texts up. A test fails while a text lacks its translation: do it last.
