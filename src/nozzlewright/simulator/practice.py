@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,7 @@ from nozzlewright.bench import (
 )
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.measurement import Cause, Quantity
+from nozzlewright.said import Said, as_data, figure, in_bar, joined, say
 from nozzlewright.simulator import truth as exact
 from nozzlewright.simulator.demo import (
     OIL,
@@ -51,17 +53,39 @@ FIT, ADJUST, REWORK, EXCHANGE = "fit", "adjust", "rework", "exchange"
 DECISIONS = (FIT, ADJUST, REWORK, EXCHANGE)
 """What can be decided, in the words of a verdict's outcome."""
 
-FAULTS = {
-    "no fault": "the injector is sound, and so is the rig",
-    "low opening pressure": "the spring has settled, or the shim is too thin",
-    "high opening pressure": "the shim is too thick",
-    "leaking seat": "dirt in the seat: a drop gathers at the tip while pressure is held",
-    "worn seat": "the seat is pounded wide: it weeps at the opening and does not pop",
-    "worn guide": "oil runs back past the needle, and the pressure falls too fast",
-    "sticking needle": "lacquer on the needle: it lifts late, each time at another pressure",
-    "blocked hole": "carbon shuts a hole: a jet is missing",
-    "leaking rig": "the pump's valve leaks, the injector does not",
-    "air in the rig": "the lever is soft and the fall is slow until the air is bled",
+
+class HiddenFault(StrEnum):
+    """What can be wrong, or not."""
+
+    NONE = "no fault"
+    LOW_OPENING = "low opening pressure"
+    HIGH_OPENING = "high opening pressure"
+    LEAKING_SEAT = "leaking seat"
+    WORN_SEAT = "worn seat"
+    WORN_GUIDE = "worn guide"
+    STICKING_NEEDLE = "sticking needle"
+    BLOCKED_HOLE = "blocked hole"
+    LEAKING_RIG = "leaking rig"
+    AIR_IN_RIG = "air in the rig"
+
+
+FAULTS: dict[str, Said] = {
+    HiddenFault.NONE: say("the injector is sound, and so is the rig"),
+    HiddenFault.LOW_OPENING: say("the spring has settled, or the shim is too thin"),
+    HiddenFault.HIGH_OPENING: say("the shim is too thick"),
+    HiddenFault.LEAKING_SEAT: say(
+        "dirt in the seat: a drop gathers at the tip while pressure is held"
+    ),
+    HiddenFault.WORN_SEAT: say(
+        "the seat is pounded wide: it weeps at the opening and does not pop"
+    ),
+    HiddenFault.WORN_GUIDE: say("oil runs back past the needle, and the pressure falls too fast"),
+    HiddenFault.STICKING_NEEDLE: say(
+        "lacquer on the needle: it lifts late, each time at another pressure"
+    ),
+    HiddenFault.BLOCKED_HOLE: say("carbon shuts a hole: a jet is missing"),
+    HiddenFault.LEAKING_RIG: say("the pump's valve leaks, the injector does not"),
+    HiddenFault.AIR_IN_RIG: say("the lever is soft and the fall is slow until the air is bled"),
 }
 """What can be named as the fault, and what it is."""
 
@@ -70,7 +94,17 @@ BAND_PA = 5e5
 """Half the width of the invented sheets' opening band, [Pa]."""
 SEAT_MARGIN_PA, SEAT_S = 20e5, 10.0
 
-SHARES = {"decision": 40, "fault": 25, "opening pressure": 15, "order of work": 20}
+
+class Part(StrEnum):
+    """What points are given for."""
+
+    DECISION = "decision"
+    FAULT = "fault"
+    OPENING = "opening pressure"
+    ORDER = "order of work"
+
+
+SHARES = {Part.DECISION: 40, Part.FAULT: 25, Part.OPENING: 15, Part.ORDER: 20}
 """Points to be had; common practice, no source."""
 CLOSE_PA, NEAR_PA = 3e5, 6e5
 """Errors of the stated opening pressure for all and for half of its points, [Pa]: a dial of class
@@ -108,14 +142,14 @@ class PracticeCase:
     """True values, SI units named in the keys."""
 
     def truth(self) -> dict[str, Any]:
-        """Return all that was hidden, fit for JSON."""
+        """Return all that was hidden, fit for JSON; texts as in :meth:`PracticeScore.as_data`."""
         return {
             "case": self.name,
             "level": self.level,
-            "fault": self.fault,
-            "what_it_is": FAULTS[self.fault],
+            "fault": str(self.fault),
+            "what_it_is": as_data(FAULTS[self.fault]),
             "decision_due": self.decision_due,
-            "why": self.why,
+            "why": as_data(self.why),
             "values": dict(self.values),
         }
 
@@ -124,7 +158,7 @@ class PracticeCase:
 class ScorePart:
     """Points for one part, with the reason in plain words."""
 
-    name: str
+    name: Part
     points: int
     most: int
     reason: str
@@ -153,8 +187,29 @@ class PracticeScore:
         return sum(part.most for part in self.parts)
 
     def as_data(self) -> dict[str, Any]:
-        """Return it as plain data, fit for JSON."""
-        return asdict(self) | {"points": self.points, "most": self.most}
+        """Return it as plain data, fit for JSON.
+
+        Texts are those of :func:`nozzlewright.said.as_data`, so that they can be said again in
+        another language.
+        """
+        return {
+            "points": self.points,
+            "most": self.most,
+            "minutes": self.minutes,
+            "decided": self.decided,
+            "named_fault": self.named_fault,
+            "opening_said_pa": self.opening_said_pa,
+            "parts": [
+                {
+                    "name": str(part.name),
+                    "points": part.points,
+                    "most": part.most,
+                    "reason": as_data(part.reason),
+                }
+                for part in self.parts
+            ],
+            "truth": self.truth,
+        }
 
 
 @dataclass(frozen=True)
@@ -198,10 +253,10 @@ def _found(part: str, seen: str, severity: Severity) -> Looks:
 
 def _good_injector(rng: np.random.Generator) -> _Hidden:
     return _Hidden(
-        story="Taken out with its sisters at the yearly service. The engine ran well.",
-        fault="no fault",
+        story=say("Taken out with its sisters at the yearly service. The engine ran well."),
+        fault=HiddenFault.NONE,
         decision=FIT,
-        why="Every test is inside the sheet. A sound injector is left alone.",
+        why=say("Every test is inside the sheet. A sound injector is left alone."),
         **_sound(rng),
     )
 
@@ -209,11 +264,11 @@ def _good_injector(rng: np.random.Generator) -> _Hidden:
 def _low_opening(rng: np.random.Generator) -> _Hidden:
     known = _sound(rng) | {"opening_off_pa": -float(rng.uniform(11e5, 22e5))}
     return _Hidden(
-        story="One cylinder knocks, and its exhaust is grey when the engine is cold.",
-        fault="low opening pressure",
+        story=say("One cylinder knocks, and its exhaust is grey when the engine is cold."),
+        fault=HiddenFault.LOW_OPENING,
         decision=ADJUST,
-        why="It opens too early and is sound otherwise: a thicker shim brings it back.",
-        looks=_found("spring", "a little shorter than a new one", Severity.NOTE),
+        why=say("It opens too early and is sound otherwise: a thicker shim brings it back."),
+        looks=_found(say("spring"), say("a little shorter than a new one"), Severity.NOTE),
         **known,
     )
 
@@ -221,35 +276,41 @@ def _low_opening(rng: np.random.Generator) -> _Hidden:
 def _high_opening(rng: np.random.Generator) -> _Hidden:
     known = _sound(rng) | {"opening_off_pa": float(rng.uniform(11e5, 20e5))}
     return _Hidden(
-        story="Put together by somebody else last month. Since then the engine pulls unevenly.",
-        fault="high opening pressure",
+        story=say(
+            "Put together by somebody else last month. Since then the engine pulls unevenly."
+        ),
+        fault=HiddenFault.HIGH_OPENING,
         decision=ADJUST,
-        why="It opens too late and is sound otherwise: a thinner shim brings it back.",
+        why=say("It opens too late and is sound otherwise: a thinner shim brings it back."),
         **known,
     )
 
 
 def _leaking_seat(rng: np.random.Generator) -> _Hidden:
     return _Hidden(
-        story="Smokes at idle and starts badly. The tip was wet when it came out.",
-        fault="leaking seat",
+        story=say("Smokes at idle and starts badly. The tip was wet when it came out."),
+        fault=HiddenFault.LEAKING_SEAT,
         decision=REWORK,
-        why="A drop forms at the tip while it is held below the opening: clean it and test again.",
+        why=say(
+            "A drop forms at the tip while it is held below the opening: clean it and test again."
+        ),
         drop_forms_in_s=float(rng.uniform(3.0, 5.5)),
-        looks=_found("needle", "carbon on the seat cone", Severity.NOTE),
+        looks=_found(say("needle"), say("carbon on the seat cone"), Severity.NOTE),
         **_sound(rng),
     )
 
 
 def _worn_seat(rng: np.random.Generator) -> _Hidden:
     return _Hidden(
-        story="Black smoke under load, and it uses more fuel than it did.",
-        fault="worn seat",
+        story=say("Black smoke under load, and it uses more fuel than it did."),
+        fault=HiddenFault.WORN_SEAT,
         decision=REWORK,
-        why="It weeps at the opening without a pop and does not chatter, so it sprays badly: clean "
-        "and test again. If it stays so, the pair is due.",
+        why=say(
+            "It weeps at the opening without a pop and does not chatter, so it sprays badly: clean "
+            "and test again. If it stays so, the pair is due."
+        ),
         weeps=float(rng.uniform(2.5, 4.0)),
-        looks=_found("nozzle body", "seat pounded wide", Severity.REWORK),
+        looks=_found(say("nozzle body"), say("seat pounded wide"), Severity.REWORK),
         cured=False,
         **_sound(rng),
     )
@@ -259,12 +320,14 @@ def _worn_guide(rng: np.random.Generator) -> _Hidden:
     known = _sound(rng)
     known |= {"reference_s": float(rng.uniform(3.0, 5.0)), "celsius": float(rng.uniform(27, 35))}
     return _Hidden(
-        story="Hard to start when hot, and much oil comes from the leak-off.",
-        fault="worn guide",
+        story=say("Hard to start when hot, and much oil comes from the leak-off."),
+        fault=HiddenFault.WORN_GUIDE,
         decision=EXCHANGE,
-        why="Tip and joints are dry and the rig is tight, so the oil runs back past the needle. No "
-        "cleaning mends a worn guide: needle and body are exchanged as a pair.",
-        looks=_found("needle", "bright streaks along the guide", Severity.NOTE),
+        why=say(
+            "Tip and joints are dry and the rig is tight, so the oil runs back past the needle. No "
+            "cleaning mends a worn guide: needle and body are exchanged as a pair."
+        ),
+        looks=_found(say("needle"), say("bright streaks along the guide"), Severity.NOTE),
         cured=False,
         **known,
     )
@@ -272,25 +335,27 @@ def _worn_guide(rng: np.random.Generator) -> _Hidden:
 
 def _sticking_needle(rng: np.random.Generator) -> _Hidden:
     return _Hidden(
-        story="The engine hunts at idle with blue-white smoke. It stood for two winters.",
-        fault="sticking needle",
+        story=say("The engine hunts at idle with blue-white smoke. It stood for two winters."),
+        fault=HiddenFault.STICKING_NEEDLE,
         decision=REWORK,
-        why="Each opening is at another pressure and the chatter is weak: lacquer on the needle. "
-        "Clean it and test again before anything is set.",
+        why=say(
+            "Each opening is at another pressure and the chatter is weak: lacquer on the needle. "
+            "Clean it and test again before anything is set."
+        ),
         friction_n=float(rng.uniform(16.0, 22.0)),
         friction_scatter=0.4,
-        looks=_found("needle", "brown lacquer on the guide", Severity.NOTE),
+        looks=_found(say("needle"), say("brown lacquer on the guide"), Severity.NOTE),
         **_sound(rng),
     )
 
 
 def _blocked_hole(rng: np.random.Generator) -> _Hidden:
-    parts = (InspectionFinding("nozzle tip", "one hole full of carbon", Severity.NOTE),)
+    parts = (InspectionFinding(say("nozzle tip"), say("one hole full of carbon"), Severity.NOTE),)
     return _Hidden(
-        story="Low power, one exhaust is cooler than the others.",
-        fault="blocked hole",
+        story=say("Low power, one exhaust is cooler than the others."),
+        fault=HiddenFault.BLOCKED_HOLE,
         decision=REWORK,
-        why="One jet of four is missing: clear the hole and test again.",
+        why=say("One jet of four is missing: clear the hole and test again."),
         looks=Looks(blocked_holes=1, parts=parts),
         **_sound(rng),
     )
@@ -300,11 +365,13 @@ def _cold_oil(rng: np.random.Generator) -> _Hidden:
     known = _sound(rng)
     known |= {"reference_s": float(rng.uniform(5.2, 6.0)), "celsius": float(rng.uniform(8, 12))}
     return _Hidden(
-        story="Hard to start when hot. It was tested elsewhere on a cold morning, and passed.",
-        fault="worn guide",
+        story=say("Hard to start when hot. It was tested elsewhere on a cold morning, and passed."),
+        fault=HiddenFault.WORN_GUIDE,
         decision=EXCHANGE,
-        why="As shown the fall takes long enough, but the oil is cold and thick. At the sheet's "
-        "40 °C it is too quick: the guide is worn, and the pair is exchanged.",
+        why=say(
+            "As shown the fall takes long enough, but the oil is cold and thick. At the sheet's "
+            "40 °C it is too quick: the guide is worn, and the pair is exchanged."
+        ),
         cured=False,
         **known,
     )
@@ -314,11 +381,13 @@ def _leaking_rig(rng: np.random.Generator) -> _Hidden:
     known = _sound(rng)
     known |= {"reference_s": float(rng.uniform(18.0, 24.0))}
     return _Hidden(
-        story="Sent in with five others; the shop before condemned the guide of every one.",
-        fault="leaking rig",
+        story=say("Sent in with five others; the shop before condemned the guide of every one."),
+        fault=HiddenFault.LEAKING_RIG,
         decision=FIT,
-        why="The pressure falls too fast with the blank plug as well. With the rig made tight, or "
-        "its own leak taken off, the injector is sound.",
+        why=say(
+            "The pressure falls too fast with the blank plug as well. With the rig made tight, or "
+            "its own leak taken off, the injector is sound."
+        ),
         rig_share=float(rng.uniform(2.0, 3.0)),
         cured=False,
         **known,
@@ -327,12 +396,14 @@ def _leaking_rig(rng: np.random.Generator) -> _Hidden:
 
 def _air_in_the_rig(rng: np.random.Generator) -> _Hidden:
     return _Hidden(
-        story="From a set that was tested with no result: the figures would not repeat.",
-        fault="air in the rig",
+        story=say("From a set that was tested with no result: the figures would not repeat."),
+        fault=HiddenFault.AIR_IN_RIG,
         decision=FIT,
-        why="Air made the lever soft and the fall slow. Bled with strokes through the open release "
-        "valve, every test is inside the sheet.",
-        air=float(rng.uniform(0.03, 0.05)),
+        why=say(
+            "Air made the lever soft and the fall slow. Bled with strokes through the open release "
+            "valve, every test is inside the sheet."
+        ),
+        air=float(rng.uniform(0.12, 0.18)),
         cured=False,
         **_sound(rng),
     )
@@ -615,53 +686,61 @@ def score(
 
 
 def _of_decision(case: PracticeCase, decided: str) -> ScorePart:
-    most, due = SHARES["decision"], case.decision_due
+    most, due = SHARES[Part.DECISION], case.decision_due
     if decided == due:
-        return ScorePart("decision", most, most, f"{_start(due)} is right. {case.why}")
-    # Work that was not needed costs money; a bad injector on the engine costs more.
-    points = most // 4 if decided != FIT and due in (ADJUST, REWORK, EXCHANGE) else 0
-    partly = " That something must be done was right." if points else ""
-    reason = f"You decided to {decided}; due was to {due}.{partly} {case.why}"
-    return ScorePart("decision", points, most, reason)
-
-
-def _start(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        reason = say("{decision:capital} is right. {why}", decision=Said(due), why=case.why)
+        return ScorePart(Part.DECISION, most, most, reason)
+    told = {"decided": Said(decided), "due": Said(due), "why": case.why}
+    if decided != FIT and due != FIT:
+        # Work that was not needed costs money; a bad injector on the engine costs more.
+        reason = say(
+            "You decided: {decided}; due was: {due}. That something must be done was right. {why}",
+            **told,
+        )
+        return ScorePart(Part.DECISION, most // 4, most, reason)
+    reason = say("You decided: {decided}; due was: {due}. {why}", **told)
+    return ScorePart(Part.DECISION, 0, most, reason)
 
 
 def _of_fault(case: PracticeCase, named: str) -> ScorePart:
-    most, what = SHARES["fault"], f"{case.fault}: {FAULTS[case.fault]}"
+    most = SHARES[Part.FAULT]
+    told = {"fault": Said(case.fault), "what": FAULTS[case.fault]}
     if named == case.fault:
-        return ScorePart("fault", most, most, f"You found it. {_start(what)}.")
-    return ScorePart("fault", 0, most, f"You named “{named}”; it was {what}.")
+        reason = say("You found it: {fault}; {what}.", **told)
+        return ScorePart(Part.FAULT, most, most, reason)
+    reason = say("You named: {named}. It was: {fault}; {what}.", named=Said(named), **told)
+    return ScorePart(Part.FAULT, 0, most, reason)
 
 
 def _of_opening(case: PracticeCase, said: float | None) -> ScorePart:
-    most, true = SHARES["opening pressure"], case.values["opening_pressure_pa"]
-    if said is None and case.fault == "worn seat":
-        reason = "You read no opening pressure, and there is none: it weeps and does not pop."
-        return ScorePart("opening pressure", most, most, reason)
+    most, true = SHARES[Part.OPENING], case.values["opening_pressure_pa"]
+    if said is None and case.fault == HiddenFault.WORN_SEAT:
+        reason = say("You read no opening pressure, and there is none: it weeps and does not pop.")
+        return ScorePart(Part.OPENING, most, most, reason)
     if said is None:
-        reason = f"You read no opening pressure as found; it is {true / BAR:.1f} bar."
-        return ScorePart("opening pressure", 0, most, reason)
+        reason = say("You read no opening pressure as found; it is {true}.", true=in_bar(true))
+        return ScorePart(Part.OPENING, 0, most, reason)
     off = abs(said - true)
-    close, near = CLOSE_PA, NEAR_PA
-    spread = ""
-    if case.fault == "sticking needle":
-        # Of a sticking needle there is no one opening pressure.
-        close, near = 2.0 * close, 2.0 * near
-        spread = " A sticking needle opens anywhere around it, so twice the tolerance holds."
+    # Of a sticking needle there is no one opening pressure.
+    sticks = case.fault == HiddenFault.STICKING_NEEDLE
+    close, near = (2.0 * CLOSE_PA, 2.0 * NEAR_PA) if sticks else (CLOSE_PA, NEAR_PA)
     points = most if off <= close else most // 2 if off <= near else 0
-    reason = (
-        f"You read {said / BAR:.1f} bar, true are {true / BAR:.1f} bar: "
-        f"{off / BAR:.1f} bar off, within {close / BAR:.0f} is good.{spread}"
+    reason = say(
+        "You read {said}; true is {true}. That is {off} off; within {close} is good.",
+        said=in_bar(said),
+        true=in_bar(true),
+        off=in_bar(off),
+        close=in_bar(close, ".0f"),
     )
-    return ScorePart("opening pressure", points, most, reason)
+    if sticks:
+        note = say("A sticking needle opens anywhere around it, so twice the tolerance holds.")
+        reason = joined(" ", (reason, note))
+    return ScorePart(Part.OPENING, points, most, reason)
 
 
 def _of_order(case: PracticeCase) -> ScorePart:
     acts = case.bench.acts()
-    most, each = SHARES["order of work"], SHARES["order of work"] // 4
+    most = SHARES[Part.ORDER]
     checked = any(
         one.act == "held"
         and not one.mounted
@@ -669,22 +748,30 @@ def _of_order(case: PracticeCase) -> ScorePart:
         and one.pressure_pa >= PLUG_HOLD_PA
         for one in acts
     )
-    danger = [one for one in acts if one.act == "undone" and one.pressure_pa > INTO_SKIN_PA]
-    beyond = any(one.act == "beyond the gauge" for one in acts)
-    found = case.bench.openings_as_found >= AS_FOUND_OPENINGS
-    told = [
-        "You checked the rig with the blank plug before you judged a leak."
+    undone_at = max((one.pressure_pa for one in acts if one.act == "undone"), default=0.0)
+    safe = undone_at <= INTO_SKIN_PA
+    within = not any(one.act == "beyond the gauge" for one in acts)
+    as_found = case.bench.openings_as_found >= AS_FOUND_OPENINGS
+    told = (
+        say("You checked the rig with the blank plug before you judged a leak.")
         if checked
-        else f"You judged leakage without a check of the rig: blank plug in, {PLUG_HOLD_S:.0f} s "
-        "held.",
-        f"You undid the line under {max(one.pressure_pa for one in danger) / BAR:.0f} bar: a jet "
-        "enters the skin. Let the pressure off first."
-        if danger
-        else "The pressure was off whenever you undid the line.",
-        "You drove the gauge beyond its range." if beyond else "The gauge stayed in its range.",
-        "You tested it as found before anything was changed."
-        if found
-        else "You changed or stripped it, or decided, before it had opened once as found.",
-    ]
-    points = each * sum((checked, not danger, not beyond, found))
-    return ScorePart("order of work", points, most, " ".join(told))
+        else say(
+            "You judged leakage without a check of the rig: blank plug in, {time} held.",
+            time=say("{value} {unit}", value=figure(PLUG_HOLD_S, ".0f"), unit="s"),
+        ),
+        say("The pressure was off whenever you undid the line.")
+        if safe
+        else say(
+            "You undid the line under {pressure}: a jet enters the skin. Let the pressure off "
+            "first.",
+            pressure=in_bar(undone_at, ".0f"),
+        ),
+        say("The gauge stayed in its range.")
+        if within
+        else say("You drove the gauge beyond its range."),
+        say("You tested it as found before anything was changed.")
+        if as_found
+        else say("You changed it, or decided, before it had opened a few times as found."),
+    )
+    points = most // len(told) * sum((checked, safe, within, as_found))
+    return ScorePart(Part.ORDER, points, most, joined(" ", told))

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from nozzlewright.bench import ChatterGrade, InspectionFinding, SprayGrade, TipGrade
 from nozzlewright.errors import Fault, InputFault
+from nozzlewright.said import figure, in_bar, say
 from nozzlewright.simulator import kernel as k
 from nozzlewright.simulator import truth as exact
 from nozzlewright.simulator.models import (
@@ -161,7 +162,7 @@ class Noted:
 
 
 def _refuse(what: str, remedy: str) -> InputFault:
-    return InputFault(Fault(what, "pretend bench", remedy))
+    return InputFault(Fault(what, say("pretend bench"), remedy))
 
 
 class WorkedBench:
@@ -343,9 +344,14 @@ class WorkedBench:
             If the time is negative or the lever is not within 0 to 1.
         """
         if not 0.0 <= seconds < math.inf:
-            raise _refuse(f"{seconds} s of work", "Give a time of zero or more.")
+            raise _refuse(
+                say("a time of {seconds} s", seconds=figure(seconds)),
+                say("Give a time of zero or more."),
+            )
         if not 0.0 <= lever <= 1.0:
-            raise _refuse(f"a lever at {lever}", "Give 0 (up) to 1 (down).")
+            raise _refuse(
+                say("a lever at {place}", place=figure(lever)), say("Give 0 (up) to 1 (down).")
+            )
         self._isolate(gauge_isolated)
         self._shut_off(not valve_open)
         end = self.now_s + seconds
@@ -666,8 +672,8 @@ class WorkedBench:
         injector = self._there()
         if not 0.0 < pressure_pa < MOST_HAND_PA:
             raise _refuse(
-                f"an opening pressure of {pressure_pa / 1e5:.0f} bar",
-                f"Give more than zero and less than {MOST_HAND_PA / 1e5:.0f} bar.",
+                say("an opening pressure of {pressure}", pressure=in_bar(pressure_pa)),
+                say("Give more than zero and less than {most}.", most=in_bar(MOST_HAND_PA)),
             )
         self._changes()
         change = pressure_pa - injector.opening_pressure_pa
@@ -695,8 +701,11 @@ class WorkedBench:
         opening /= area
         if thickness_m < 0.0 or opening <= 0.0:
             raise _refuse(
-                f"a shim of {thickness_m * 1e3:.2f} mm leaves the spring slack",
-                "Choose a thicker one.",
+                say(
+                    "a shim of {thickness} mm leaves the spring slack",
+                    thickness=figure(1e3 * thickness_m, ".2f"),
+                ),
+                say("Choose a thicker one."),
             )
         self._undo()
         self.set_opening_pressure(opening)
@@ -740,7 +749,9 @@ class WorkedBench:
 
     def _there(self) -> InjectorModel:
         if self._injector is None:
-            raise _refuse("no injector belongs to this bench", "Work it with the blank plug.")
+            raise _refuse(
+                say("no injector belongs to this bench"), say("Work it with the blank plug.")
+            )
         return self._injector
 
     def _changes(self) -> None:
@@ -952,8 +963,8 @@ class ScriptedHand:
             goal = float(np.median(self.peaks_pa)) - act.margin_pa
         else:
             raise _refuse(
-                "a seat hold before the opening pressure was read",
-                "Make slow strokes first; leave the seat hold out with the blank plug.",
+                say("a seat hold before the opening pressure was read"),
+                say("Make slow strokes first; leave the seat hold out with the blank plug."),
             )
         shown = yield from self._rest(0.3)
         if shown > goal:
