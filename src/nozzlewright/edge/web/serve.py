@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 import socket
 from collections.abc import Callable
 from dataclasses import replace
@@ -79,13 +80,22 @@ def serve(
 
 
 def _listen(host: str, port: int) -> socket.socket:
+    listening: socket.socket | None = None
     try:
-        family, _kind, _protocol, _name, address = socket.getaddrinfo(
-            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        family, kind, protocol, _name, address = socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP, flags=socket.AI_PASSIVE
         )[0]
+        # With the protocol said: only then does asyncio send small answers at once (TCP_NODELAY).
+        listening = socket.socket(family, kind, protocol)
+        if os.name == "posix":  # elsewhere it would let two programs share the port
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(address)
         # From here on a browser that comes early waits instead of being turned away.
-        return socket.create_server(address, family=family, backlog=128)
+        listening.listen(128)
+        return listening
     except OSError as fault:
+        if listening is not None:
+            listening.close()
         raise InputFault(
             Fault(
                 f"it cannot be listened at ({fault.strerror})",
