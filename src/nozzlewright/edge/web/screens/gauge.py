@@ -1,0 +1,788 @@
+"""The gauge at a step of the job: recorded live, or read by eye and typed.
+
+What a page shows follows from what is there: a recording that grows, one that was cut short, one
+that waits to be saved, or none. So it can be opened again, on another device too, at any moment.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from fastapi import APIRouter, HTTPException, Request
+from starlette.responses import Response
+
+from nozzlewright.advice.cautions import JET
+from nozzlewright.bench import (
+    BenchConditions,
+    GaugeFindings,
+    Hold,
+    SeatHold,
+    Step,
+    StepKind,
+    StrokeKind,
+)
+from nozzlewright.capture import Recording, TimedDrop, WatchedHold
+from nozzlewright.edge.web import live_socket, page, show, states, steps_shown
+from nozzlewright.edge.web.here import PEDALS, PRESSURE_UNITS
+from nozzlewright.edge.web.screens.settings import PEDAL_WORDS
+from nozzlewright.edge.web.texts import HERE, N_, _, said
+from nozzlewright.edge.wiring.live import (
+    LiveBench,
+    OpenRecording,
+    content_of,
+    finish_open,
+    forget,
+    hand_card,
+    lay_aside,
+    open_recording,
+    open_recordings,
+)
+from nozzlewright.errors import EvidenceFault, Fault, InputFault, NotAllowed
+from nozzlewright.measurement import Measured, NotMeasured, Quantity
+from nozzlewright.measurement.units import pressure_from_pa
+from nozzlewright.records import InjectorStory, JobStory
+from nozzlewright.said import from_data
+from nozzlewright.workflow import NewTest, Workshop
+
+router = APIRouter()
+router.include_router(live_socket.router)
+
+BLANK = "blank--"
+"""What the names of recordings with the blank plug begin with."""
+
+READ_AT = (StepKind.TEST, StepKind.SETTING, StepKind.SECOND)
+"""Kinds of step at which the gauge is used."""
+
+SEEN_AT: Mapping[str, tuple[str, ...]] = {
+    "as-found": ("seat", "drop_test", "spray", "chatter", "outside_leak"),
+    "re-read": (),
+    "seat": ("seat", "outside_leak"),
+    "back-leakage": ("drop_test", "outside_leak"),
+    "spray": ("spray",),
+    "chatter": ("chatter",),
+}
+"""What eye and ear are asked for at a step."""
+
+TYPED_AT: Mapping[str, tuple[str, ...]] = {
+    "as-found": ("opening", "seat", "drop"),
+    "re-read": ("opening",),
+    "seat": ("seat",),
+    "back-leakage": ("drop",),
+    "spray": ("opening",),
+    "chatter": ("opening",),
+}
+"""What can be typed at a step."""
+
+GOOD_AT: Mapping[str, tuple[str, str]] = {
+    "seat": ("tip-dry", N_("A dry tip all through the hold.")),
+    "spray": ("spray-holes-good", N_("Even jets, fine and straight, that end together.")),
+}
+"""What good looks like at a step: a drawing, and its words."""
+
+# -- what stands on a gauge page ------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ScreenUnit:
+    """The screen's unit of pressure, for the script."""
+
+    name: str
+    printed: str
+    factor: float
+    """Of the unit in one Pa."""
+    decimals: int
+
+
+def screen_unit() -> ScreenUnit:
+    """Return the unit of pressure of this screen."""
+    name = HERE.get().pressure_unit
+    return ScreenUnit(name, PRESSURE_UNITS[name], pressure_from_pa(1.0, name), show.DECIMALS[name])
+
+
+def pedal_words() -> str:
+    """Return the name of the foot switch's key."""
+    pedal = HERE.get().pedal
+    return _(PEDAL_WORDS[pedal]) if pedal in PEDALS else pedal
+
+
+@dataclass(frozen=True)
+class Row:
+    """One reading: as the gauge showed it, and corrected."""
+
+    name: str
+    shown: str
+    corrected: str
+    measured: bool
+    remedy: str = ""
+
+
+def reading_rows(findings: GaugeFindings, card: Iterable[float] = ()) -> list[Row]:
+    """Return what a test showed, raw beside corrected.
+
+    Parameters
+    ----------
+    findings : GaugeFindings
+        What it showed
+    card : iterable of float
+        Opening pressures as they were read by eye, [Pa]
+    """
+    rows = [
+        _row(_("Opening pressure"), _opening_shown(findings, card), findings.opening_pressure),
+    ]
+    if isinstance(findings.closing_pressure, Quantity):
+        rows.append(_row(_("Closing pressure"), "", findings.closing_pressure))
+    hold, seat = findings.hold, findings.seat_hold
+    if isinstance(seat, SeatHold):
+        rows.append(_row(_("Seat held below the opening by"), "", seat.margin_below_opening))
+        rows.append(_row(_("Seat held for"), "", seat.duration))
+    if isinstance(hold, Hold):
+        shown = _measured(hold.drop_time_as_shown) if _is(hold.drop_time_as_shown) else ""
+        rows.append(_row(_drop_name(hold), shown, hold.drop_time_at_reference))
+        if isinstance(hold.drop_time_at_reference, NotMeasured) and shown:
+            rows[-1] = Row(rows[-1].name, shown, rows[-1].corrected, False, rows[-1].remedy)
+    else:
+        rows.append(_row(_("Drop"), "", hold))
+    return rows
+
+
+def _drop_name(hold: Hold) -> str:
+    if hold.window_from_pa is None or hold.window_to_pa is None:
+        return _("Drop")
+    return _("Drop from %(high)s to %(low)s") % {
+        "high": show.pressure(hold.window_from_pa),
+        "low": show.pressure(hold.window_to_pa),
+    }
+
+
+def _is(measured: Measured) -> bool:
+    return isinstance(measured, Quantity)
+
+
+def _measured(measured: Measured) -> str:
+    if isinstance(measured, Quantity) and measured.unit == "s":
+        return show.seconds(measured)
+    return show.pressure(measured)
+
+
+def _row(name: str, shown: str, measured: Measured) -> Row:
+    remedy = said(measured.remedy) if isinstance(measured, NotMeasured) else ""
+    return Row(name, shown, _measured(measured), _is(measured), remedy)
+
+
+def _opening_shown(findings: GaugeFindings, card: Iterable[float]) -> str:
+    """Return the raw opening pressures: the lowest and the highest that the gauge showed."""
+    slow = {stroke.index for stroke in findings.strokes if stroke.kind is StrokeKind.SLOW}
+    raw = [*card, *(one.lift_off_pa for one in findings.openings if one.stroke in slow)]
+    if not raw:
+        return ""
+    low, high = min(raw), max(raw)
+    if len(raw) == 1:
+        return show.pressure(low)
+    return _("%(low)s to %(high)s, %(count)s pops") % {
+        "low": show.pressure_number(low),
+        "high": show.pressure(high),
+        "count": len(raw),
+    }
+
+
+def cautions_of(findings: GaugeFindings) -> list[str]:
+    """Return the remarks on the readings, each once."""
+    all_of = [*findings.cautions]
+    if isinstance(findings.hold, Hold):
+        all_of += findings.hold.cautions
+    if isinstance(findings.seat_hold, SeatHold):
+        all_of += findings.seat_hold.cautions
+    return list(dict.fromkeys(caution.sentence for caution in all_of))
+
+
+# -- the step of a job ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class AtStep:
+    """The step at which the gauge is used."""
+
+    request: Request
+    story: JobStory
+    one: InjectorStory
+    step: Step
+    next_step: Step | None
+    """The step that comes after it."""
+
+    @property
+    def workshop(self) -> Workshop:
+        """Acts and queries."""
+        return workshop_of(self.request)
+
+    @property
+    def at_injector(self) -> str:
+        """Address of the injector's page."""
+        return f"/job/{quote(self.story.job)}/injector/{quote(self.one.injector)}"
+
+    @property
+    def act_path(self) -> str:
+        """What the addresses of this page's acts begin with."""
+        return f"{self.at_injector}/gauge"
+
+    def path(self, **more: str) -> str:
+        """Return the address of this page."""
+        return f"{self.act_path}?{urlencode({'step': self.step.key, **more})}"
+
+    @property
+    def about(self) -> str:
+        """What the names of its recordings begin with."""
+        return "--".join((*map(_plain, (self.story.job, self.one.injector, self.step.key)), ""))
+
+    def conditions(self) -> tuple[BenchConditions, Recording | None]:
+        """Return the bench's conditions, and the hold with the blank plug."""
+        conditions, blank = self.workshop.conditions_now(self.story, self.one.sitting)
+        return conditions, self.workshop.readers.recording(blank) if blank else None
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[^A-Za-z0-9-]", "_", text)[:40]
+
+
+def workshop_of(request: Request) -> Workshop:
+    """Return the workshop's acts and queries."""
+    workshop: Workshop = request.app.state.workshop
+    return workshop
+
+
+def benches_of(request: Request) -> dict[str, LiveBench]:
+    """Return the benches with an instrument, by name."""
+    benches: dict[str, LiveBench] = getattr(request.app.state, "benches", {})
+    return benches
+
+
+def at_step(request: Request, job: str, injector: str, key: str) -> AtStep:
+    """Return the step at which the gauge is used.
+
+    Raises
+    ------
+    HTTPException
+        404 where job, injector or step are not known.
+    """
+    workshop = workshop_of(request)
+    try:
+        story = workshop.story(job)
+        one = story.injectors[injector]
+    except KeyError:
+        raise HTTPException(404) from None
+    steps = workshop.steps(story)
+    tests = [step for step in steps if step.kind in READ_AT]
+    if not key:
+        left = one.next_step(tests) or (tests[-1] if tests else None)
+        key = left.key if left is not None else ""
+    step = next((step for step in tests if step.key == key), None)
+    if step is None:
+        raise HTTPException(404)
+    after = steps[steps.index(step) + 1 :]
+    return AtStep(request, story, one, step, next(iter(after), None))
+
+
+def bench_named(request: Request, name: str) -> tuple[str, LiveBench | None]:
+    """Return a bench by its name, or the first one; None where there is none."""
+    benches = benches_of(request)
+    if name not in benches:
+        name = next(iter(benches), "")
+    return name, benches.get(name)
+
+
+def _bench_in(request: Request, form: page.Form) -> LiveBench:
+    name = form.text("bench")
+    bench = benches_of(request).get(name)
+    if bench is None:
+        raise NotAllowed(
+            _("there is no bench “%(name)s”") % {"name": name[:40]},
+            _("Open the page anew and choose a bench"),
+        )
+    return bench
+
+
+@router.get("/job/{job}/injector/{injector}/gauge")
+def show_gauge(
+    request: Request,
+    job: str,
+    injector: str,
+    step: str = "",
+    how: str = "",
+    bench: str = "",
+    saved: str = "",
+) -> Response:
+    """Show the gauge at a step of the job."""
+    at = at_step(request, job, injector, step)
+    if (to_settings := page.needs_person(request)) is not None:
+        return to_settings
+    conditions, _blank = at.conditions()
+    name, live = bench_named(request, bench)
+    context: dict[str, Any] = {
+        "story": at.story,
+        "one": at.one,
+        "step": at.step,
+        "title": steps_shown.title(at.step),
+        "at_injector": at.at_injector,
+        "act_path": at.act_path,
+        "here_path": at.path(),
+        "hindrance": _hindrance(at),
+        "by_hand": False,
+        "saved": "",
+        "bench": name,
+        "benches": list(benches_of(request)),
+        "prefix": at.about,
+        "unit": screen_unit(),
+        "pedal": pedal_words(),
+        "caution": JET,
+        "conditions": conditions,
+        "asked": SEEN_AT.get(at.step.key, ()),
+        "next_title": steps_shown.title(at.next_step) if at.next_step is not None else "",
+    }
+    if saved:
+        return page.render(request, "gauge.html", **context | _saved(at, saved))
+    waiting = open_recordings(live, at.about) if live is not None else []
+    going = live.status().recording_id if live is not None else None
+    if how == "hand":
+        context |= {"stage": "ready", "by_hand": True, **_to_type(at, conditions)}
+    elif going is not None and going.startswith(at.about):
+        context |= {"stage": "recording", **_to_do(at, conditions)}
+    elif waiting and not waiting[0].finished:
+        context |= {"stage": "cut short", "waiting": waiting[0]}
+    elif waiting:
+        context |= {"stage": "kept", **_kept(at, waiting[0])}
+    else:
+        context |= {"stage": "ready", **_to_do(at, conditions)}
+    return page.render(request, "gauge.html", **context)
+
+
+def _hindrance(at: AtStep) -> str:
+    """Return why a test could not be saved now; or empty."""
+    story, one = at.story, at.one
+    if story.handed_over is not None:
+        return _("This job was handed over: nothing more is noted in it.")
+    if story.in_hand != one.injector:
+        if story.in_hand:
+            other = story.injectors[story.in_hand].cylinder
+            return _("Injector %(number)s is open on the bench. Close it first.") % {
+                "number": other
+            }
+        return _("This injector is not in hand. Take it in hand before it is tested.")
+    if one.apart:
+        return _("This injector lies apart. Assemble it and tighten it to torque first.")
+    if at.step.key == "as-found" and one.changed:
+        return _("This injector was opened or set: its as-found readings are locked.")
+    return ""
+
+
+def _to_do(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
+    """Return what the fitter is told at a step."""
+    opening = _("Make three to five slow strokes, a breath between them: the needle pops.")
+    good = GOOD_AT.get(at.step.key)
+    lines = {
+        "as-found": (
+            _("Let some strokes through until the line is free of air."),
+            opening,
+            _("Then a few brisk strokes: watch the spray, listen to the chatter."),
+            *_seat_lines(conditions),
+            *_drop_lines(conditions),
+        ),
+        "re-read": (opening, _("It is read after the lock nut is tight.")),
+        "seat": (
+            opening,
+            _("Wipe the tip dry."),
+            *_seat_lines(conditions),
+        ),
+        "back-leakage": _drop_lines(conditions),
+        "spray": (_("Make brisk strokes, the tip over the cup. Watch the form of the spray."),),
+        "chatter": (_("Make strokes slowly at first, then brisker. Listen."),),
+    }.get(at.step.key, ())
+    return {
+        "todo": (*lines, _("Stop the recording, and note what you saw.")),
+        "good": (good[0], _(good[1])) if good else None,
+        "good_open": False,
+    }
+
+
+def _seat_lines(conditions: BenchConditions) -> tuple[str, ...]:
+    margin, seconds = conditions.seat_margin_pa, conditions.seat_hold_s
+    if margin is None:
+        return ()
+    line = _("Pump up to %(margin)s below the opening pressure and shut the pump off.") % {
+        "margin": show.pressure(margin)
+    }
+    if seconds is None:
+        return (line, _("Watch the tip."))
+    return (line, _("Watch the tip for %(seconds)s.") % {"seconds": show.seconds(seconds, 0)})
+
+
+def _drop_lines(conditions: BenchConditions) -> tuple[str, ...]:
+    window = conditions.window
+    if window is None:
+        return (_("Pump up below the opening pressure, shut the pump off and let it fall."),)
+    return (
+        _(
+            "Pump up above %(high)s, below the opening pressure, shut the pump off and let it fall "
+            "to %(low)s. The watch runs by itself."
+        )
+        % {"high": show.pressure(window.from_pa), "low": show.pressure(window.to_pa)},
+        _("Look at the tip meanwhile: it tells a leaking seat from a leaking guide."),
+    )
+
+
+def _kept(at: AtStep, waiting: OpenRecording) -> dict[str, Any]:
+    """Return what is shown of a recording that waits to be saved."""
+    try:
+        digest = at.workshop.evidence.keep(content_of(waiting), "csv")
+        findings = at.workshop.read(at.story, NewTest(at.step.key, digest), at.one.sitting)
+        seconds = at.workshop.readers.recording(digest).duration_s
+    except (InputFault, EvidenceFault) as fault:
+        first = fault.faults[0].what if isinstance(fault, InputFault) else str(fault)
+        rows, cautions, unread, seconds = [], [], first, 0.0
+    else:
+        rows, cautions, unread = reading_rows(findings), cautions_of(findings), ""
+    known = OpenRecording(waiting.recording_id, waiting.path, True, seconds)
+    return {"waiting": known, "rows": rows, "cautions": cautions, "unread": unread}
+
+
+def _saved(at: AtStep, entry_id: str) -> dict[str, Any]:
+    """Return what is shown of a test that was saved.
+
+    Raises
+    ------
+    HTTPException
+        404 where there is no such test.
+    """
+    test = next((test for test in at.one.tests if test.id == entry_id), None)
+    if test is None:
+        raise HTTPException(404)
+    findings = at.workshop.findings(str(test.body["findings"]))
+    card = str(test.body.get("card", ""))
+    read_by_eye = at.workshop.readers.hand_card(card).opening_pa if card else ()
+    verdict = at.one.verdicts.get(str(test.body["sitting"]))
+    return {
+        "stage": "kept",
+        "saved": entry_id,
+        "rows": reading_rows(findings, read_by_eye),
+        "cautions": cautions_of(findings),
+        "verdict": _verdict(verdict.body) if verdict is not None else None,
+    }
+
+
+def _verdict(body: Mapping[str, Any]) -> dict[str, Any]:
+    state, word = states.outcome(str(body["outcome"]))
+    return {
+        "state": state,
+        "word": word,
+        "reasons": [from_data(reason) for reason in body["reasons"]],
+        "tests": [
+            {
+                "name": said(str(test["test"])),
+                **dict(
+                    zip(("state", "word"), states.test_outcome(str(test["outcome"])), strict=True)
+                ),
+                "limit": from_data(test["limit"]),
+                "reasons": [from_data(reason) for reason in test["reasons"]],
+            }
+            for test in body["tests"]
+        ],
+        "next": [
+            {key: from_data(action[key] or "") for key in ("do", "why", "caution")}
+            for action in body["next"]
+        ],
+        "next_test": from_data(body.get("next_test") or ""),
+    }
+
+
+# -- acts of a recording --------------------------------------------------------------------------
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/start")
+def start(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Begin to record."""
+    at = at_step(request, job, injector, form.text("step"))
+    conditions, blank = at.conditions()
+    bench = _bench_in(request, form)
+    going = bench.status().recording_id
+    if going is None or not going.startswith(at.about):
+        bench.start_recording(f"{at.about}{secrets.token_hex(4)}", conditions, blank)
+    return _gone_on(request, at.path(bench=bench.name))
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/stop")
+def stop(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Stop recording; what was recorded waits to be saved."""
+    at = at_step(request, job, injector, form.text("step"))
+    bench = _bench_in(request, form)
+    going = bench.status().recording_id
+    if going is not None and going.startswith(at.about):
+        bench.stop_recording(going)
+    return _gone_on(request, at.path(bench=bench.name))
+
+
+def _gone_on(request: Request, path: str) -> Response:
+    if page.wants_data(request):
+        return page.data({"go": path})
+    return page.back_to(request, path)
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/finish")
+def finish(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Use a recording that was cut short, as far as it goes."""
+    at = at_step(request, job, injector, form.text("step"))
+    bench = _bench_in(request, form)
+    waiting = open_recording(bench, at.about, form.text("recording"))
+    if not waiting.finished:
+        finish_open(waiting, *at.conditions())
+    return page.back_to(request, at.path(bench=bench.name))
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/drop")
+def drop(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Leave a recording aside; it stays on disk."""
+    at = at_step(request, job, injector, form.text("step"))
+    bench = _bench_in(request, form)
+    lay_aside(bench, open_recording(bench, at.about, form.text("recording")))
+    return page.back_to(request, at.path(bench=bench.name), flash=_("Left aside"))
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/save")
+def save(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Write the test down with its recording."""
+    at = at_step(request, job, injector, form.text("step"))
+    if (to_settings := page.needs_person(request)) is not None:
+        return to_settings
+    if at.workshop.records.entry(form.id) is None:
+        bench = _bench_in(request, form)
+        waiting = open_recording(bench, at.about, form.text("recording"))
+        seen = _seen(form, at.step)
+        form.check()
+        digest = at.workshop.evidence.keep(content_of(waiting), "csv")
+        _test(at, form, NewTest(at.step.key, recording=digest, seen=seen))
+        forget(waiting)
+    return page.back_to(request, at.path(saved=form.id))
+
+
+def _test(at: AtStep, form: page.Form, new: NewTest) -> None:
+    """Write a test down; where reading is all of the step, the step is done with it."""
+    done = at.step.key if at.step.kind is StepKind.TEST else ""
+    who = page.here(at.request).who
+    at.workshop.test(form.id, who, at.story.job, at.one.injector, new, done=done)
+
+
+_GRADES = {
+    "seat": ("dry", "damp", "drop"),
+    "drop_test": ("dry", "damp", "drop"),
+    "spray": ("good", "poor"),
+    "chatter": ("clear", "weak", "none"),
+}
+
+
+def _seen(form: page.Form, step: Step) -> dict[str, Any]:
+    """Return what eye and ear noticed; what was not looked at is not there."""
+    seen: dict[str, Any] = {}
+    for name in SEEN_AT.get(step.key, ()):
+        if name in _GRADES:
+            seen[name] = form.choice(name, _GRADES[name], default="")
+        else:
+            seen[name] = form.text(name, longest=200)
+    if "spray" in seen:
+        seen["spray_note"] = form.text("spray_note", longest=200)
+    return {name: value for name, value in seen.items() if value}
+
+
+# -- by hand --------------------------------------------------------------------------------------
+
+
+def _to_type(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
+    """Return what the page of typed readings needs."""
+    unit = HERE.get().pressure_unit
+    window, margin = conditions.window, conditions.seat_margin_pa
+    seat = " ".join(_seat_lines(conditions))
+    target, opening = "", conditions.opening_target_pa
+    if margin is not None and opening is not None:
+        target = show.pressure_number(opening - margin)
+    return {
+        "typed": TYPED_AT.get(at.step.key, ("opening",)),
+        "dial_units": list(PRESSURE_UNITS.items()),
+        "dial_unit": unit,
+        "division": show.localised({"bar": "5", "MPa": "0.5", "kgf/cm2": "5", "psi": "50"}[unit]),
+        "seat_line": seat,
+        "seat_value": "",
+        "seat_hint": target,
+        "drop_from": show.pressure_number(window.from_pa) if window else "",
+        "drop_to": show.pressure_number(window.to_pa) if window else "",
+    }
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/hand")
+def by_hand(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Write the test down with a card of the readings that were typed."""
+    at = at_step(request, job, injector, form.text("step"))
+    if (to_settings := page.needs_person(request)) is not None:
+        return to_settings
+    if at.workshop.records.entry(form.id) is None:
+        card = _card(form)
+        seen = _seen(form, at.step)
+        form.check()
+        digest = at.workshop.evidence.keep(card, "toml")
+        _test(at, form, NewTest(at.step.key, card=digest, seen=seen))
+    return page.back_to(request, at.path(saved=form.id))
+
+
+def _card(form: page.Form) -> bytes:
+    """Return the card of what was typed.
+
+    Raises
+    ------
+    InputFault
+        If something is missing or wrong, all of it.
+    """
+    unit = form.choice("dial_unit", PRESSURE_UNITS)
+    if not unit:
+        form.check()
+
+    def typed(*names: str) -> list[str]:
+        return [name for name in names if form.text(name, longest=40)]
+
+    division = form.pressure_pa("division", unit=unit)
+    opening, closing = (
+        tuple(form.pressure_pa(one, unit=unit) for one in typed(*(f"{kind}_{n}" for n in numbers)))
+        for kind, numbers in (("opening", range(1, 7)), ("closing", range(1, 4)))
+    )
+    drops: list[TimedDrop] = []
+    if times := typed(*(f"drop_seconds_{n}" for n in range(1, 4))):
+        ends = form.pressure_pa("drop_from", unit=unit), form.pressure_pa("drop_to", unit=unit)
+        if not form.faults and ends[0] <= ends[1]:
+            form.fault(_("the pressure does not fall"), "drop_to", _("Type the lower pressure"))
+        drops = [TimedDrop(*ends, form.seconds(name)) for name in times]
+    seat = None
+    if typed("seat_from", "seat_to", "seat_seconds"):
+        end = form.pressure_pa("seat_to", unit=unit) if typed("seat_to") else None
+        seat = WatchedHold(
+            form.pressure_pa("seat_from", unit=unit), end, form.seconds("seat_seconds")
+        )
+        if end is not None and end > seat.start_pa:
+            form.fault(
+                _("the pressure rises in the hold"), "seat_to", _("Type what it had fallen to")
+            )
+    if not form.faults and division <= 0.0:
+        form.fault(_("the division is zero"), "division", _("Type the step between two lines"))
+    if opening and closing and not form.faults and min(closing) >= max(opening):
+        form.fault(
+            _("it does not close below where it opens"),
+            "closing_1",
+            _("Type where the pointer came to rest after the pop"),
+        )
+    if not (opening or closing or drops or seat):
+        where = next(
+            name for name in ("opening_1", "seat_from", "drop_seconds_1") if name in form.values
+        )
+        form.fault(_("no reading has been typed"), where, _("Type at least one"))
+    form.check()
+    return hand_card(
+        division_pa=division,
+        opening_pa=opening,
+        closing_pa=closing,
+        drops=tuple(drops),
+        seat_hold=seat,
+        note=f"typed at the screen, dial in {unit}",
+    )
+
+
+# -- the blank plug -------------------------------------------------------------------------------
+
+
+@router.get("/rig/blank")
+def show_blank(request: Request, bench: str = "") -> Response:
+    """Show the gauge for the hold with the blank plug."""
+    if (to_settings := page.needs_person(request)) is not None:
+        return to_settings
+    name, live = bench_named(request, bench)
+    going = live.status().recording_id if live is not None else None
+    waiting = open_recordings(live, BLANK) if live is not None else []
+    stage = "recording" if going is not None and going.startswith(BLANK) else "ready"
+    if stage == "ready" and waiting:
+        stage = "kept" if waiting[0].finished else "cut short"
+    return page.render(
+        request,
+        "gauge_blank.html",
+        bench=name,
+        benches=list(benches_of(request)),
+        stage=stage,
+        waiting=waiting[0] if waiting else None,
+        prefix=BLANK,
+        unit=screen_unit(),
+        pedal=pedal_words(),
+        caution=JET,
+        here_path="/rig/blank?",
+    )
+
+
+@router.post("/rig/blank/start")
+def start_blank(request: Request, form: page.Sent) -> Response:
+    """Begin to record the hold with the blank plug."""
+    bench = _bench_in(request, form)
+    going = bench.status().recording_id
+    if going is None or not going.startswith(BLANK):
+        bench.start_recording(f"{BLANK}{secrets.token_hex(4)}", _rig_conditions(request))
+    return _gone_on(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
+
+
+@router.post("/rig/blank/stop")
+def stop_blank(request: Request, form: page.Sent) -> Response:
+    """Stop recording the hold with the blank plug, and take it to the rig's page."""
+    bench = _bench_in(request, form)
+    going = bench.status().recording_id
+    if going is not None and going.startswith(BLANK):
+        bench.stop_recording(going)
+    waiting = open_recordings(bench, BLANK)
+    if not waiting:
+        return _gone_on(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
+    return _gone_on(request, _take_blank(request, waiting[0]))
+
+
+@router.post("/rig/blank/use")
+def use_blank(request: Request, form: page.Sent) -> Response:
+    """Take a recording that was left open to the rig's page."""
+    bench = _bench_in(request, form)
+    waiting = open_recording(bench, BLANK, form.text("recording"))
+    if not waiting.finished:
+        finish_open(waiting, _rig_conditions(request), None)
+        waiting = open_recording(bench, BLANK, waiting.recording_id)
+    return page.back_to(request, _take_blank(request, waiting))
+
+
+@router.post("/rig/blank/drop")
+def drop_blank(request: Request, form: page.Sent) -> Response:
+    """Leave a recording with the blank plug aside; it stays on disk."""
+    bench = _bench_in(request, form)
+    lay_aside(bench, open_recording(bench, BLANK, form.text("recording")))
+    return page.back_to(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
+
+
+def _take_blank(request: Request, waiting: OpenRecording) -> str:
+    """Keep a recording as evidence; return the address of the rig's page with it.
+
+    Raises
+    ------
+    InputFault
+        If nothing can be read from it.
+    """
+    workshop = workshop_of(request)
+    digest = workshop.evidence.keep(content_of(waiting), "csv")
+    if len(workshop.readers.recording(digest)) < 2:
+        raise InputFault(
+            Fault(_("there is nothing in the recording"), "", _("Hold the pressure and record it"))
+        )
+    forget(waiting)
+    return f"/rig?blank={digest}"
+
+
+def _rig_conditions(request: Request) -> BenchConditions:
+    workshop = workshop_of(request)
+    rig = workshop.rig()
+    return workshop.readers.conditions(rig.conditions) if rig is not None else BenchConditions()

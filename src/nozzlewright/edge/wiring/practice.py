@@ -1,0 +1,301 @@
+"""Practice: pretend benches, each worked from one screen, read through the same live gauge.
+
+What a screen gets of a bench is what a gauge, an eye and an ear would get; the truth comes out
+with the score.
+"""
+
+from __future__ import annotations
+
+import secrets
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from nozzlewright.bench import BenchConditions, Condition, GaugeFindings
+from nozzlewright.capture import Recording
+from nozzlewright.edge.intake.live import FinishedRecording, LiveBench
+from nozzlewright.edge.intake.live.pretend import AtHand, PretendInstrument
+from nozzlewright.errors import InputFault, NotAllowed
+from nozzlewright.said import say
+from nozzlewright.simulator.practice import (
+    DECISIONS,
+    FAULTS,
+    LEVELS,
+    PracticeCase,
+    PracticeScore,
+    draw_case,
+    score,
+)
+from nozzlewright.simulator.worked import Noted, Parts, Seen
+from nozzlewright.workflow.judge_set import asked_by
+from nozzlewright.workflow.ports import Clock
+
+__all__ = [
+    "DECISIONS",
+    "FAULTS",
+    "LEVELS",
+    "Parts",
+    "PracticePlace",
+    "PracticeRoom",
+    "PracticeTest",
+    "Seen",
+]
+
+MOST_PLACES = 4
+"""Practices at once: each costs some per cent of a processor."""
+IDLE_S = 600.0
+"""Time without a sign of its page after which a bench stands still and may be cleared away."""
+NAP_S = 0.2
+
+
+class _Attended(PretendInstrument):
+    """A pretend bench that stands still while nobody is there."""
+
+    is_attended: Callable[[], bool] = staticmethod(lambda: True)
+
+    def read(self) -> Sequence[tuple[float, float]]:
+        """Return the samples since the last call; none while nobody is there."""
+        if self.is_attended():
+            return super().read()
+        time.sleep(NAP_S)
+        return ()
+
+
+@dataclass(frozen=True)
+class PracticeTest:
+    """One recording of a practice, and what it shows."""
+
+    number: int
+    with_plug: bool
+    findings: GaugeFindings | None
+    fault: str = ""
+    """Why there are none."""
+
+
+class PracticePlace:
+    """One apprentice at one pretend bench.
+
+    Parameters
+    ----------
+    key : str
+        Names it
+    case : PracticeCase
+        What is hidden
+    clock : callable
+        The time now, UTC
+    speed : float
+        Seconds on the bench for one by the clock; above 1 for tests
+    """
+
+    def __init__(self, key: str, case: PracticeCase, clock: Clock, speed: float = 1.0) -> None:
+        self.key, self.case = key, case
+        self._folder = tempfile.TemporaryDirectory(prefix="nozzlewright-practice-")
+        # The kernel is compiled before the clock runs.
+        case.bench.advance(0.05, 0.0)
+        self.instrument = _Attended(case.bench, name="pretend bench", speed=speed)
+        self.instrument.is_attended = self.is_attended  # type: ignore[method-assign]
+        self.live = LiveBench(key, lambda: self.instrument, Path(self._folder.name), clock)
+        self.conditions: BenchConditions = asked_by(case.sheet, case.conditions, Condition.USED)
+        self.tests: list[PracticeTest] = []
+        self.begun_s = self.touched_s = time.monotonic()
+        self._blank: Recording | None = None
+        self._plug_was_in = False
+        self.live.start()
+
+    def is_attended(self) -> bool:
+        """Whether its page has given a sign lately."""
+        return time.monotonic() - self.touched_s < IDLE_S
+
+    @property
+    def minutes(self) -> float:
+        """Time since it began."""
+        return (time.monotonic() - self.begun_s) / 60.0
+
+    # -- lever and valves ------------------------------------------------------------------------
+
+    def hand(self, message: Mapping[str, Any]) -> None:
+        """Do what a page says: ``key``, ``lever``, ``valve_open``, ``released``; or nothing."""
+        self.touched_s = time.monotonic()
+        match message:
+            case {"key": "slow" | "brisk" as pace}:
+                self.instrument.hold_key(brisk=pace == "brisk")
+            case {"key": _}:
+                self.instrument.let_go()
+            case {"lever": int() | float() as lever} if 0.0 <= lever <= 1.0:
+                self.instrument.work(lever=float(lever))
+            case {"valve_open": bool() as is_open}:
+                self.instrument.work(valve_open=is_open)
+            case {"released": bool() as released}:
+                self.instrument.work(released=released)
+
+    def at_hand(self) -> AtHand:
+        """Return how lever and valves stand."""
+        return self.instrument.at_hand()
+
+    def look(self) -> Seen:
+        """Return what eye and ear notice now."""
+        return self.instrument.what_is_seen()
+
+    @property
+    def mounted(self) -> bool:
+        """Whether the injector is mounted; else the blank plug."""
+        with self.instrument.hands_on() as bench:
+            return bench.mounted
+
+    # -- the spanner -----------------------------------------------------------------------------
+
+    def mount(self, what: str) -> None:
+        """Mount the blank ``plug`` or the ``injector``.
+
+        Raises
+        ------
+        NotAllowed
+            While a recording is in progress.
+        """
+        self._refuse_while_recording()
+        with self.instrument.hands_on() as bench:
+            (bench.mount_plug if what == "plug" else bench.mount_injector)()
+
+    def strip(self) -> Parts:
+        """Strip the injector, look at its parts, and put it together again.
+
+        Raises
+        ------
+        NotAllowed
+            While a recording is in progress.
+        """
+        self._refuse_while_recording()
+        with self.instrument.hands_on() as bench:
+            return bench.strip()
+
+    def _refuse_while_recording(self) -> None:
+        if self.live.status().recording_id is not None:
+            raise NotAllowed(
+                say("the recording is still running"), say("Stop it before the line is undone")
+            )
+
+    # -- recordings ------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Record from now on; harmless while it is recording."""
+        if self.live.status().recording_id is None:
+            self._plug_was_in = not self.mounted
+            blank = None if self._plug_was_in else self._blank
+            name = f"practice-{len(self.tests) + 1}-{secrets.token_hex(3)}"
+            self.live.start_recording(name, self.conditions, blank)
+
+    def stop(self) -> None:
+        """Stop recording, and read it; harmless where nothing is being recorded."""
+        if self.live.status().recording_id is None:
+            return
+        number = len(self.tests) + 1
+        try:
+            finished: FinishedRecording = self.live.stop_recording()
+        except InputFault as fault:
+            self.tests.append(
+                PracticeTest(number, self._plug_was_in, None, str(fault.faults[0].what))
+            )
+            return
+        if self._plug_was_in:
+            self._blank = finished.recording
+        self.tests.append(PracticeTest(number, self._plug_was_in, finished.findings))
+
+    # -- the end ---------------------------------------------------------------------------------
+
+    def acts(self) -> tuple[Noted, ...]:
+        """Return what was done so far."""
+        with self.instrument.hands_on() as bench:
+            return bench.acts()
+
+    def score(self, decided: str, fault: str, opening_pa: float | None) -> PracticeScore:
+        """Return what was decided beside what is true.
+
+        Raises
+        ------
+        InputFault
+            If decision or fault is not one of those known.
+        """
+        with self.instrument.hands_on():
+            return score(self.case, decided, fault, opening_pa, self.minutes)
+
+    def close(self) -> None:
+        """Clear the bench away."""
+        self.live.stop()
+        self._folder.cleanup()
+
+
+class PracticeRoom:
+    """The pretend benches of a program.
+
+    Parameters
+    ----------
+    clock : callable
+        The time now, UTC
+    speed : float
+        Seconds on a bench for one by the clock; above 1 for tests
+    """
+
+    def __init__(self, clock: Clock, speed: float = 1.0) -> None:
+        self._clock, self._speed = clock, speed
+        self._places: dict[str, PracticePlace] = {}
+        self._lock = threading.Lock()
+
+    def begin(
+        self, level: int, *, name: str | None = None, rng: np.random.Generator | None = None
+    ) -> PracticePlace:
+        """Draw a case and set its bench up.
+
+        Parameters
+        ----------
+        level : int
+            One of :data:`LEVELS`
+        name : str, optional
+            A certain case, for tests
+        rng : numpy.random.Generator, optional
+            Source of all chance
+
+        Raises
+        ------
+        InputFault
+            If there is no such level or case.
+        NotAllowed
+            If all places are taken.
+        """
+        case = draw_case(np.random.default_rng() if rng is None else rng, level, name)
+        with self._lock:
+            for key, place in list(self._places.items()):
+                if not place.is_attended():
+                    self._places.pop(key).close()
+            if len(self._places) >= MOST_PLACES:
+                raise NotAllowed(
+                    say("all pretend benches are taken"),
+                    say("End one of the practices that are going on, or wait some minutes"),
+                )
+            key = f"practice-{secrets.token_urlsafe(9)}"
+            place = self._places[key] = PracticePlace(key, case, self._clock, self._speed)
+        return place
+
+    def at(self, key: str) -> PracticePlace | None:
+        """Return a practice that is going on; None where there is none of that name."""
+        place = self._places.get(key)
+        if place is not None:
+            place.touched_s = time.monotonic()
+        return place
+
+    def end(self, key: str) -> None:
+        """Clear a bench away."""
+        with self._lock:
+            place = self._places.pop(key, None)
+        if place is not None:
+            place.close()
+
+    def close(self) -> None:
+        """Clear all benches away."""
+        for key in list(self._places):
+            self.end(key)
