@@ -51,7 +51,7 @@ def _trials() -> APIRouter:
     """Return endpoints that do what a screen may do."""
     router = APIRouter()
     faults = {
-        "sheet": SheetFault(Fault("no limit is given", "opening", "Write one from the sheet")),
+        "sheet": SheetFault(Fault("no limit is given", "line 7", "Write one from the sheet")),
         "instrument": InstrumentFault("the gauge does not answer at COM3"),
         "allowed": NotAllowed("the pair would be mixed", "Fit the needle to its own nozzle"),
         "moved": StoryMoved("4 is not 3"),
@@ -260,7 +260,7 @@ def test_the_size_is_counted_also_where_the_sender_does_not_state_it(bench):
 @pytest.mark.parametrize(
     ("kind", "status", "words"),
     [
-        ("sheet", 422, ["no limit is given", "Write one from the sheet", "opening"]),
+        ("sheet", 422, ["no limit is given", "Write one from the sheet", "line 7"]),
         ("instrument", 422, ["the gauge does not answer at COM3"]),
         ("allowed", 409, ["the pair would be mixed", "Fit the needle to its own nozzle"]),
         ("moved", 409, ["Somebody else has noted something"]),
@@ -367,6 +367,7 @@ def test_the_fault_of_a_field_stands_beside_it(bench):
     assert shown.status_code == 422
     assert re.search(r'<fieldset[^>]*id="language"[^>]*aria-invalid="true"', shown.text)
     assert 'id="fault-language-1"' in shown.text
+    assert '<a href="#language"><strong>nothing has been chosen</strong></a>' in shown.text
     assert re.search(r'value="light" checked', shown.text)
 
 

@@ -212,6 +212,11 @@ class Kept:
 _KEPT: ContextVar[Kept | None] = ContextVar("kept", default=None)
 
 
+def is_field_name(where: str) -> bool:
+    """Tell whether a fault stands at a field of a form, not in a file or at a page."""
+    return re.fullmatch(r"[a-z][a-z0-9]*(_[a-z0-9]+)*", where) is not None
+
+
 def kept(name: str, default: Any = "") -> Any:
     """Return what was typed into a field that is shown again, else the default."""
     again = _KEPT.get()
@@ -334,6 +339,7 @@ def _environment(zone: tzinfo | None) -> Environment:
         "localised": show.localised,
         "zip": zip,
     }
+    environment.tests["field_name"] = is_field_name
     environment.globals |= {
         "form_id": lambda: str(uuid.uuid4()),
         "kept": kept,
