@@ -67,7 +67,7 @@ def _mark(story: JobStory, one: InjectorStory, steps: Sequence[Step]) -> Mark:
     in_hand = story.in_hand == one.injector
     done = sum(step.key in one.done for step in steps)
     if in_hand:
-        state, words = "now", _("open on the bench")
+        state, words = "now", _("on the bench")
     elif one.apart:
         state, words = "waiting", _("lies apart in its tray")
     elif one.verdict is not None:

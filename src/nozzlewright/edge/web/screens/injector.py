@@ -18,7 +18,7 @@ from nozzlewright.records import AS_LEFT, Entry, EntryKind, Standing, resolved
 
 router = APIRouter()
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 640, 260, 74, 20, 20, 44
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 480, 260, 76, 20, 20, 44
 """Of the picture, and of what lies round its axes, [px]."""
 QUIET = frozenset({EntryKind.TAKEN_IN_HAND, EntryKind.LAID_DOWN, EntryKind.STEP_DONE})
 """Entries that a history of years can do without; the story of the job has them."""
@@ -142,7 +142,7 @@ def picture_of(readings: list[Reading]) -> Picture | None:
     for index, reading in enumerate(readings):
         if not days or reading.at.date() != days[-1][1].date():
             days.append((x(index), reading.at))
-    every = -(-len(days) // 6)  # more than six dates would run into each other
+    every = -(-len(days) // 3)  # more than three dates would run into each other
     return Picture(
         width=WIDTH,
         height=HEIGHT,

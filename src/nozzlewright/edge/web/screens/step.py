@@ -87,7 +87,7 @@ class VerdictShown:
     measured: tuple[tuple[str, Quantity | None, Quantity | None, str], ...]
     """What was measured: name, as shown, corrected, and the filter that prints it."""
     next: tuple[Mapping[str, str], ...]
-    """Actions: what to do, why, the caution, and where to go for it."""
+    """Actions: what to do, why, the caution, where to go for it, and the name of that place."""
     next_test: str
 
 
@@ -313,7 +313,7 @@ def _asked(
         case StepKind.TORQUE:
             torques = _torques(sheet)
             return {
-                "torques": [(t.part, _band(t.low_nm, t.high_nm), str(t.printed)) for t in torques],
+                "torques": [(t.part, _(t.part), t.printed.text) for t in torques],
                 "wrench": _last_wrench(story),
                 "outside": _torque_outside(one),
             }
@@ -694,7 +694,7 @@ def _verdict(story: JobStory, one: InjectorStory, steps: tuple[Step, ...]) -> Ve
                 "do": from_data(action["do"]),
                 "why": from_data(action["why"]),
                 "caution": from_data(action["caution"]),
-                "path": _way(str(action["kind"]), one, here, keys),
+                **_way(str(action["kind"]), one, here, keys),
             }
             for action in body["next"]
         ),
@@ -734,13 +734,16 @@ _WAYS: Mapping[str, str] = {
 """Step at which an action is done."""
 
 
-def _way(kind: str, one: InjectorStory, here: str, keys: set[str]) -> str:
-    """Return where an action is done; empty where no page of this injector is for it."""
+def _way(kind: str, one: InjectorStory, here: str, keys: set[str]) -> dict[str, str]:
+    """Return where an action is done, and its name; empty where no page here is for it."""
     if kind == ActionKind.CHECK_RIG.value:
-        return "/rig"
+        return {"path": "/rig", "place": _("To the rig")}
     key = _WAYS.get(kind, "")
     if key in {"clean", "inspect"} and not one.apart:
         key = "strip"  # its parts must lie open first
     if kind == ActionKind.RETEST_BETTER_GAUGE.value and not one.changed:
         key = "as-found"
-    return f"{here}/step/{key}" if key in keys else ""
+    if key not in keys:
+        return {"path": "", "place": ""}
+    place = _("To the step: %(step)s") % {"step": steps_shown.title_of(key)}
+    return {"path": f"{here}/step/{key}", "place": place}

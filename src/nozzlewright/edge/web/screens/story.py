@@ -40,7 +40,6 @@ class Line:
     kind: str
     words: str
     cylinder: int | None
-    injector: str
     state: str
     """``stands``, ``put right`` or ``taken back``."""
     by: Entry | None
@@ -48,7 +47,6 @@ class Line:
     by_words: str
     aim: Entry | None
     """The entry that this one puts right or takes back."""
-    aim_kind: str
     can_go: bool
     can_change: bool
     photos: tuple[str, ...]
@@ -114,12 +112,10 @@ def _line(
         kind=entry_words.kind_words(entry.kind),
         words=entry_words.words(entry.kind, entry.body),
         cylinder=cylinders.get(entry.draft.injector),
-        injector=entry.draft.injector,
         state=state,
         by=correction,
         by_words=entry_words.words(correction.kind, correction.body) if correction else "",
         aim=aim,
-        aim_kind=entry_words.kind_words(aim.kind) if aim else "",
         can_go=may,
         can_change=may and bool(_fields(entry.kind, entry.body)),
         photos=tuple(entry.draft.evidence) if entry.kind in PHOTO_KINDS else (),
