@@ -171,10 +171,11 @@ class Conversion:
 
             return float(time_between(window.from_pa, window.to_pa, leak, compliance))
 
+        decay = self._without_rig(say("whole decay fitted"))
         method = say(
             "{decay}, brought to {temperature} °C by viscosity (ASTM D341) and stiffness of the "
             "fluid",
-            decay=self._without_rig(say("whole decay fitted")),
+            decay=decay,
             temperature=figure(reference_k - 273.15, "g"),
         )
         time = self.propagated(seconds, unit="s", method=method, cautions=known.cautions)
