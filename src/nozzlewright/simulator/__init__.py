@@ -3,7 +3,7 @@
 It never sees the analysis, nor is seen by it.
 """
 
-from nozzlewright.simulator.demo import DemoSet, demo_set
+from nozzlewright.simulator.demo import DemoSet, demo_bench, demo_set
 from nozzlewright.simulator.models import (
     BenchSetup,
     InjectorModel,
@@ -90,6 +90,7 @@ __all__ = [
     "Strokes",
     "WorkedBench",
     "WorkedSession",
+    "demo_bench",
     "demo_set",
     "draw_case",
     "practice_sheet",

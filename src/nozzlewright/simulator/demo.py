@@ -273,6 +273,12 @@ def _setup(temperature_k: float) -> BenchSetup:
     return BenchSetup(RIG, OIL, temperature_k, REFERENCE_K, REFERENCE_COMPLIANCE)
 
 
+def demo_bench() -> tuple[BenchSetup, InjectorModel, SensorModel]:
+    """Return the bench of the demo set with its first injector, to be worked by hand."""
+    setup = _setup(MORNING_K)
+    return setup, _injector(STORIES[0], setup), SENSOR
+
+
 def _played(story: _Story, rng: np.random.Generator) -> DemoTest:
     setup = _setup(story.temperature_k)
     injector = _injector(story, setup)

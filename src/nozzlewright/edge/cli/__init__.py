@@ -17,9 +17,6 @@ SAFETY = (
 )
 
 
-Commands = argparse._SubParsersAction[argparse.ArgumentParser]
-
-
 def parser() -> argparse.ArgumentParser:
     """Return the grammar of the command line."""
     top = argparse.ArgumentParser(prog="nozzlewright", description=DESCRIPTION, epilog=SAFETY)
@@ -91,7 +88,7 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
-def _add_shop(commands: Commands) -> None:
+def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the commands that work on a workshop's record."""
     serve = commands.add_parser(
         "serve",

@@ -29,15 +29,28 @@ def demo(chosen: argparse.Namespace, tell: Tell) -> int:
 
 
 def _serve(folder: Path, chosen: argparse.Namespace) -> None:
+    from nozzlewright.edge.web.app import WebSettings
     from nozzlewright.edge.web.serve import serve as serve_screens
+    from nozzlewright.edge.web.signed import secret_of
+    from nozzlewright.edge.wiring.benches import benches_of
     from nozzlewright.edge.wiring.shop import open_shop
 
     shop = open_shop(folder)
+    benches = benches_of(shop.store)
     try:
+        for bench in benches.values():
+            bench.start()
         serve_screens(
-            shop, host=chosen.host, port=chosen.port, tell=lambda text: print(text, flush=True)
+            shop.workshop,
+            WebSettings(secret_of(folder / "screens.key")),
+            benches,
+            host=chosen.host,
+            port=chosen.port,
+            tell=lambda text: print(text, flush=True),
         )
     finally:
+        for bench in benches.values():
+            bench.stop()
         shop.close()
 
 

@@ -5,7 +5,7 @@ Every mark has a shape and a word; colour only helps. Axes are in bar and second
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
@@ -32,6 +32,7 @@ from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.measurement.units import BAR as BAR_PA
 from nozzlewright.report.set_report import Scale, SetScale
 from nozzlewright.report.wording import number, plain_number, value_text
+from nozzlewright.said import converted
 
 SMALL = 6.8
 """Size of ticks and marks' words, [pt]."""
@@ -39,6 +40,10 @@ LABEL = 7.4
 """Size of axis names and headings, [pt]."""
 _MANY_OPENINGS = 80
 """From here on marks of openings would hide the trace; they get smaller."""
+
+
+Interval = tuple[float, float, float]
+"""A value with the ends of its interval."""
 
 
 @dataclass(frozen=True)
@@ -505,7 +510,12 @@ def _opening_words(drawing: Drawing, panel: Panel, opening: Opening) -> None:
 
 
 def set_figure(
-    scale: SetScale, size: tuple[float, float] = (505.0, 150.0), theme: Theme | None = LIGHT
+    scale: SetScale,
+    size: tuple[float, float] = (505.0, 150.0),
+    theme: Theme | None = LIGHT,
+    *,
+    unit: str = "bar",
+    words: Callable[[str], str] = str,
 ) -> str:
     """Return the set's opening pressures with their intervals against the band, as SVG.
 
@@ -517,8 +527,13 @@ def set_figure(
         Width and height, [pt]
     theme : Theme, optional
         Colours; None: the page that holds the figure has the rules
+    unit : str
+        Unit to show pressures in, one of :data:`nozzlewright.said.PRESSURE_UNITS_PA`
+    words : callable
+        Puts the figure's few words into the reader's language
     """
     width, height = size
+    scale = _in_unit(scale, converted(1.0, "bar", unit))
     drawing = Drawing(width, height)
     ends = [
         bound
@@ -530,9 +545,9 @@ def set_figure(
     ]
     limits = [limit for limit in (scale.lower_limit, scale.upper_limit) if limit is not None]
     if not ends and not limits:
-        drawing.text(width / 2.0, height / 2.0, "no opening pressure was measured",
+        drawing.text(width / 2.0, height / 2.0, words("no opening pressure was measured"),
                      size=LABEL, kind="mu", anchor="middle")  # fmt: skip
-        return drawing.finished("No opening pressure was measured.", theme)
+        return drawing.finished(words("no opening pressure was measured"), theme)
     low, high = min(ends + limits), max(ends + limits)
     pad = 0.10 * max(high - low, 1.0)
     right_room = 58.0
@@ -540,7 +555,7 @@ def set_figure(
         34.0, 8.0, width - 34.0 - right_room, height - 40.0,
         0.0, float(max(len(scale.points), 1)), low - pad, high + pad,
     )  # fmt: skip
-    _set_ground(drawing, panel, scale)
+    _set_ground(drawing, panel, scale, unit, words)
     both = any(p.as_found for p in scale.points) and any(p.as_left for p in scale.points)
     for index, point in enumerate(scale.points):
         middle = panel.at_t(index + 0.5)
@@ -551,7 +566,11 @@ def set_figure(
         )  # fmt: skip
         if point.cylinder == scale.odd_one_out:
             drawing.text(
-                middle, panel.bottom + 4.0 + 2.0 * SMALL, "odd one", size=SMALL, anchor="middle"
+                middle,
+                panel.bottom + 4.0 + 2.0 * SMALL,
+                words("odd one"),
+                size=SMALL,
+                anchor="middle",
             )
         apart = min(9.0, panel.width / max(len(scale.points), 1) / 5.0) if both else 0.0
         if point.as_found:
@@ -559,30 +578,59 @@ def set_figure(
         if point.as_left:
             _dot(drawing, panel, middle + apart, point.as_left, found=False)
         if not (point.as_found or point.as_left):
-            drawing.text(middle, panel.y + panel.height / 2.0, "none",
+            drawing.text(middle, panel.y + panel.height / 2.0, words("none"),
                          size=SMALL, kind="mu", anchor="middle", halo=True)  # fmt: skip
         if point.cylinder == scale.odd_one_out and (interval := point.as_left or point.as_found):
             x = middle + (apart if point.as_left else -apart)
             drawing.circle(x, panel.at_p(interval[0]), 5.0, "in")
-    _set_legend(drawing, panel, scale, height)
-    return drawing.finished(set_description(scale), theme)
+    _set_legend(drawing, panel, scale, height, words)
+    return drawing.finished(set_description(scale, unit, words), theme)
 
 
-def set_description(scale: SetScale) -> str:
-    """Return what the figure of the set shows in words."""
+def set_description(scale: SetScale, unit: str = "bar", words: Callable[[str], str] = str) -> str:
+    """Return what the figure of the set shows in words; the scale is in that unit already."""
     said = []
     for point in scale.points:
         interval = point.as_left or point.as_found
-        which = "as left" if point.as_left else "as found"
-        pressure = f"{interval[0]:.1f} bar {which}" if interval else "not measured"
-        said.append(f"cylinder {point.cylinder}: {pressure}")
+        which = words("as left" if point.as_left else "as found")
+        pressure = f"{interval[0]:.4g} {unit} {which}" if interval else words("not measured")
+        said.append(f"{words('cylinder')} {point.cylinder}: {pressure}")
     band = ""
     if scale.lower_limit is not None and scale.upper_limit is not None:
-        band = f" Band {scale.lower_limit:.1f} to {scale.upper_limit:.1f} bar."
-    return f"Opening pressures of the set; {', '.join(said)}.{band}"
+        limits = f"{scale.lower_limit:.4g}–{scale.upper_limit:.4g} {unit}"
+        band = f" {words('allowed')}: {limits}."
+    return f"{words('Opening pressures of the set')}: {', '.join(said)}.{band}"
 
 
-def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale) -> None:
+def _in_unit(scale: SetScale, factor: float) -> SetScale:
+    """Return the scale with every pressure multiplied."""
+
+    def times(value: float | None) -> float | None:
+        return None if value is None else value * factor
+
+    def all_times(interval: tuple[float, float, float] | None) -> Interval | None:
+        return None if interval is None else (
+            interval[0] * factor, interval[1] * factor, interval[2] * factor
+        )  # fmt: skip
+
+    if factor == 1.0:
+        return scale
+    return replace(
+        scale,
+        points=tuple(
+            replace(p, as_found=all_times(p.as_found), as_left=all_times(p.as_left))
+            for p in scale.points
+        ),
+        lower_limit=times(scale.lower_limit),
+        upper_limit=times(scale.upper_limit),
+        target=times(scale.target),
+        mean=times(scale.mean),
+    )
+
+
+def _set_ground(
+    drawing: Drawing, panel: Panel, scale: SetScale, unit: str, words: Callable[[str], str]
+) -> None:
     lower, upper = scale.lower_limit, scale.upper_limit
     if lower is not None or upper is not None:
         top = panel.at_p(upper) if upper is not None else panel.y
@@ -595,12 +643,12 @@ def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale) -> None:
         if abs(at - panel.y) > 6.0:
             drawing.text(panel.x - 3.5, at + 0.34 * SMALL, tick_text(tick, ticks),
                          size=SMALL, kind="mu", anchor="end")  # fmt: skip
-    drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, "bar", size=SMALL, kind="mu", anchor="end")
+    drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, unit, size=SMALL, kind="mu", anchor="end")
     drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
-    drawing.text(panel.x - 3.5, panel.bottom + 3.5 + SMALL, "cyl.", size=SMALL, kind="mu",
+    drawing.text(panel.x - 3.5, panel.bottom + 3.5 + SMALL, words("cyl."), size=SMALL, kind="mu",
                  anchor="end")  # fmt: skip
     marks = [
-        (value, f"{name} {plain_number(round(value, 1))}", kind)
+        (value, f"{words(name)} {plain_number(_four(value))}", kind)
         for value, name, kind in (
             (upper, "upper", "in"),
             (scale.target, "target", "da"),
@@ -613,14 +661,19 @@ def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale) -> None:
         drawing.line(panel.x, panel.at_p(value), panel.right, panel.at_p(value), kind)
     marks.sort(key=lambda mark: -mark[0])
     wanted = [panel.at_p(value) + 0.34 * SMALL for value, *_ in marks]
-    for (_, words, _), at, base in zip(
+    for (_, mark, _), at, base in zip(
         marks, wanted, spread_apart(wanted, SMALL + 1.4, panel.y + SMALL, panel.bottom), strict=True
     ):
         line_at = at - 0.34 * SMALL
         drawing.polyline(
             np.array([[panel.right + 1, line_at], [panel.right + 6, base - 0.34 * SMALL]]), "gr"
         )
-        drawing.text(panel.right + 8.0, base, words, size=SMALL, kind="mu")
+        drawing.text(panel.right + 8.0, base, mark, size=SMALL, kind="mu")
+
+
+def _four(value: float) -> float:
+    """Return a value to 0.1 where it is large, to four digits where it is small."""
+    return round(value, 1) if abs(value) >= 100.0 else float(f"{value:.4g}")
 
 
 def spread_apart(wanted: Sequence[float], step: float, low: float, high: float) -> list[float]:
@@ -650,33 +703,39 @@ def _dot(
     drawing.circle(x, panel.at_p(value), 2.4, "hm" if found else "pt")
 
 
-def _set_legend(drawing: Drawing, panel: Panel, scale: SetScale, height: float) -> None:
+def _set_legend(
+    drawing: Drawing,
+    panel: Panel,
+    scale: SetScale,
+    height: float,
+    words: Callable[[str], str],
+) -> None:
     base = height - 4.0
     at = panel.x
     middle = base - 0.32 * SMALL
-    words = []
+    entries = []
     if any(point.as_found for point in scale.points):
-        words.append("as found")
+        entries.append("as found")
     if any(point.as_left for point in scale.points):
-        words.append("as left")
-    if words:
-        words.append("95 % interval")
+        entries.append("as left")
+    if entries:
+        entries.append("95 % interval")
     if scale.lower_limit is not None or scale.upper_limit is not None:
-        words.append("allowed")
+        entries.append("allowed")
     gap = 10.0
-    if at + sum(13.0 + gap + text_width(word, SMALL) for word in words) > drawing.width:
+    if at + sum(13.0 + gap + text_width(words(entry), SMALL) for entry in entries) > drawing.width:
         at, gap = 2.0, 6.0
-    for word in words:
-        if word == "allowed":
+    for entry in entries:
+        if entry == "allowed":
             drawing.rectangle(at, middle - 3.0, 10.0, 6.0, "ti")
-        elif word == "95 % interval":
+        elif entry == "95 % interval":
             drawing.line(at, middle, at + 10.0, middle, "mw")
             for end in (at, at + 10.0):
                 drawing.line(end, middle - 2.2, end, middle + 2.2, "mw")
         else:
-            drawing.circle(at + 7.0, middle, 2.4, "hm" if word == "as found" else "pt")
-        drawing.text(at + 13.0, base, word, size=SMALL, kind="mu")
-        at += 13.0 + text_width(word, SMALL) + gap
+            drawing.circle(at + 7.0, middle, 2.4, "hm" if entry == "as found" else "pt")
+        drawing.text(at + 13.0, base, words(entry), size=SMALL, kind="mu")
+        at += 13.0 + text_width(words(entry), SMALL) + gap
 
 
 # -- one value on its scale ------------------------------------------------------------------

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from http import HTTPStatus
 from importlib import import_module
+from types import MappingProxyType
 from typing import Any
 
 from fastapi import Depends, FastAPI, Request
@@ -20,6 +21,7 @@ from nozzlewright.edge.web.guard import Guard, needs_token
 from nozzlewright.edge.web.screens import SCREENS
 from nozzlewright.edge.web.signed import Signer
 from nozzlewright.edge.web.texts import N_, _, said
+from nozzlewright.edge.wiring.live import LiveBench
 from nozzlewright.errors import (
     Fault,
     IdTaken,
@@ -28,6 +30,7 @@ from nozzlewright.errors import (
     NozzlewrightError,
     StoryMoved,
 )
+from nozzlewright.workflow import Workshop
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,11 @@ class WebSettings:
     """The shop's time zone; None: this machine's."""
 
 
-def create_app(workshop: Any, settings: WebSettings) -> FastAPI:
+def create_app(
+    workshop: Workshop,
+    settings: WebSettings,
+    benches: Mapping[str, LiveBench] = MappingProxyType({}),
+) -> FastAPI:
     """Return the application.
 
     Parameters
@@ -53,6 +60,8 @@ def create_app(workshop: Any, settings: WebSettings) -> FastAPI:
         Acts and queries of the bench
     settings : WebSettings
         How it is served
+    benches : mapping, optional
+        Benches with an instrument, by name
     """
     app = FastAPI(
         title="nozzlewright",
@@ -63,6 +72,7 @@ def create_app(workshop: Any, settings: WebSettings) -> FastAPI:
     )
     signer = Signer(settings.secret)
     app.state.workshop, app.state.settings, app.state.signer = workshop, settings, signer
+    app.state.benches = benches
     for name in SCREENS:
         app.include_router(import_module(f"{SCREENS_PACKAGE}.{name}").router)
     app.mount("/static", StaticFiles(directory=page.STATIC), name="static")

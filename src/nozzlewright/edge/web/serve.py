@@ -5,22 +5,25 @@ from __future__ import annotations
 import ipaddress
 import os
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from types import MappingProxyType
 
 import uvicorn
 
 from nozzlewright.edge.web.app import WebSettings, create_app
+from nozzlewright.edge.wiring.live import LiveBench
 from nozzlewright.errors import Fault, InputFault
+from nozzlewright.workflow import Workshop
 
 PORT = 8642
 LOOPBACK = "127.0.0.1"
 
 
 def serve(
-    workshop: Any,
+    workshop: Workshop,
     settings: WebSettings,
+    benches: Mapping[str, LiveBench] = MappingProxyType({}),
     *,
     host: str = LOOPBACK,
     port: int = PORT,
@@ -34,6 +37,8 @@ def serve(
         Acts and queries of the bench
     settings : WebSettings
         How it is served
+    benches : mapping, optional
+        Benches with an instrument, by name
     host : str
         Address to listen at; anything but loopback is told with a warning
     port : int
@@ -60,7 +65,7 @@ def serve(
             "network only."
         )
     config = uvicorn.Config(
-        create_app(workshop, settings),
+        create_app(workshop, settings, benches),
         log_level="warning",
         access_log=False,
         server_header=False,

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from nozzlewright.edge.wiring.benches import DEMO_MARK
 from nozzlewright.edge.wiring.files import Tell
 from nozzlewright.edge.wiring.pretend import write_demo_set
 from nozzlewright.edge.wiring.shop import Shop, now, open_shop
@@ -157,7 +158,7 @@ def make_demo_shop(folder: Path, tell: Tell) -> None:
     RecordFault
         If the folder holds something else, or cannot be written.
     """
-    if (folder / "demo-workshop").is_file():
+    if (folder / DEMO_MARK).is_file():
         return
     if folder.exists() and any(folder.iterdir()):
         raise RecordFault(
@@ -176,7 +177,7 @@ def make_demo_shop(folder: Path, tell: Tell) -> None:
             _tell_story(_Teller(shop, sets, clock), tell)
     finally:
         shop.close()
-    (folder / "demo-workshop").write_text("Invented: nothing here belongs to any engine.\n")
+    (folder / DEMO_MARK).write_text("Invented: nothing here belongs to any engine.\n")
 
 
 def _tell_story(t: _Teller, tell: Tell) -> None:

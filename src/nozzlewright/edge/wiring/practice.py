@@ -103,6 +103,8 @@ class PracticePlace:
         self.live = LiveBench(key, lambda: self.instrument, Path(self._folder.name), clock)
         self.conditions: BenchConditions = asked_by(case.sheet, case.conditions, Condition.USED)
         self.tests: list[PracticeTest] = []
+        self.parts: Parts | None = None
+        """What the stripped injector showed; None where it was not stripped."""
         self.begun_s = self.touched_s = time.monotonic()
         self._blank: Recording | None = None
         self._plug_was_in = False
@@ -162,8 +164,8 @@ class PracticePlace:
         with self.instrument.hands_on() as bench:
             (bench.mount_plug if what == "plug" else bench.mount_injector)()
 
-    def strip(self) -> Parts:
-        """Strip the injector, look at its parts, and put it together again.
+    def strip(self) -> None:
+        """Strip the injector, look at its :attr:`parts`, and put it together again.
 
         Raises
         ------
@@ -172,7 +174,7 @@ class PracticePlace:
         """
         self._refuse_while_recording()
         with self.instrument.hands_on() as bench:
-            return bench.strip()
+            self.parts = bench.strip()
 
     def _refuse_while_recording(self) -> None:
         if self.live.status().recording_id is not None:

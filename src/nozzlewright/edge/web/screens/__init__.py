@@ -72,5 +72,8 @@ SCREENS: tuple[str, ...] = (
     "health",
     "settings",
     "gauge",
+    "practice",
+    "set",
+    "hand_over",
 )
 """Screens that the application takes up, in the order in which their addresses are tried."""
