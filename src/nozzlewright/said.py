@@ -17,6 +17,7 @@ letter wherever it stands.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
 from types import MappingProxyType
@@ -32,6 +33,7 @@ PRESSURE_UNITS_PA: Mapping[str, float] = MappingProxyType({
 811:2008, appendix B; the psi from the exact pound, inch and standard gravity)."""
 
 _PRINTED = {"kgf/cm2": "kgf/cm²"}
+_FIELD = re.compile(r"\{(?P<name>\w+)(?P<capital>:capital)?\}")
 _EXACT_DIGITS = 5
 """Significant digits of a pressure that carries no uncertainty, in a unit that is not its own."""
 
@@ -255,19 +257,13 @@ def speak(
     return _filled(translate(text.template), spoken)
 
 
-class _Word(str):
-    __slots__ = ()
-
-    def __format__(self, spec: str) -> str:
-        if spec == "capital":
-            return self[:1].upper() + self[1:]
-        return super().__format__(spec)
-
-
 def _filled(template: str, arguments: Mapping[str, str]) -> str:
-    if not arguments:
-        return template
-    return template.format_map({name: _Word(text) for name, text in arguments.items()})
+    # Not str.format: its fields reach into objects, and templates come back from data.
+    def part(field: re.Match[str]) -> str:
+        text = str(arguments[field["name"]])
+        return text[:1].upper() + text[1:] if field["capital"] else text
+
+    return _FIELD.sub(part, template)
 
 
 def reworded(text: str, change: Callable[[str], str]) -> str:
@@ -309,6 +305,6 @@ def from_data(data: Any) -> str:
                 return Said(template, {name: from_data(part) for name, part in parts.items()})
             case {"unit": unit}:
                 return Unit(unit)
-    except (AttributeError, IndexError, KeyError, TypeError) as fault:
+    except (AttributeError, KeyError, TypeError, ValueError) as fault:
         raise ValueError(f"no message can be read from it ({fault})") from fault
     raise ValueError("no message can be read from it")
