@@ -20,6 +20,7 @@ from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.screens.bench import marks_of
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.edge.wiring.papers import html_of, pdf_of, report_of
+from nozzlewright.judging import BenchTest
 from nozzlewright.records import EntryKind, JobStory
 from nozzlewright.workflow import Workshop
 
@@ -169,12 +170,13 @@ def labels(request: Request, job: str) -> Response:
     """Show the labels, each with a code that opens the injector's record."""
     shop, story = shop_of(request), story_of(request, job)
     judged = shop.judged(story)
-    pressures = {}
+    pressures: dict[int, str] = {}
     if judged is not None:
         for injector in judged.report.injectors:
-            row = next((r for r in injector.values if r.name == "opening pressure"), None)
-            shown = (row.as_left or row.as_found) if row else None
-            pressures[injector.cylinder] = shown.sentence if shown else ""
+            row = injector.test(BenchTest.OPENING)
+            cell = row.as_left or row.as_found
+            if cell is not None and cell.value is not None:
+                pressures[injector.cylinder] = cell.value.sentence
     made = []
     for one in story.in_order():
         address = str(request.base_url.replace(path=f"/injector/{one.injector}", query=""))
