@@ -9,6 +9,7 @@ import runpy
 import sys
 from pathlib import Path
 
+import live
 import memory
 import reading
 import start_up
@@ -25,6 +26,8 @@ def main() -> None:
             print(ratio, flush=True)
     print()
     print(*judging.report(), sep="\n", flush=True)
+    print()
+    print(*live.report(), sep="\n", flush=True)
     for script in sorted((HERE / "simulator").glob("bench_*.py")):
         print(f"\nsimulator/{script.name}", flush=True)
         runpy.run_path(str(script), run_name="__main__")

@@ -258,11 +258,11 @@ def test_a_session_is_recorded_marked_and_read_while_it_happens(make, drawn, tmp
     bench = make(played)
     bench.start_recording("as-found-1", drawn.conditions, None)
     bench.start_recording("as-found-1", drawn.conditions, None)  # a repeated tap
-    wait_for(lambda: bench.live().findings, 20.0)
-    early = bench.live()
-    states = set()
+    states, early = set(), None
     while played._place < played.time_s.size:
-        states.add(bench.live().marks.drop.state)
+        seen = bench.live()
+        states.add(seen.marks.drop.state)
+        early = early or (seen if seen.findings is not None else None)
         time.sleep(0.02)
     time.sleep(0.2)
     live, status, trace = bench.live(), bench.status(), bench.trace()

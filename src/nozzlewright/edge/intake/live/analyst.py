@@ -84,6 +84,12 @@ class Analyst:
         self._answers: dict[int, queue.SimpleQueue[Any]] = {}
         self._asked = 0
 
+    def start(self) -> None:
+        """Have the process ready before there is anything to read."""
+        with self._lock, contextlib.suppress(OSError):
+            if not self._alive():
+                self._start()
+
     def begin(
         self, key: str, conditions: BenchConditions, blank: Blank, source: str, instrument: str
     ) -> None:

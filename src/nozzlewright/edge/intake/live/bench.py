@@ -37,6 +37,8 @@ MOST_WAITING = 240
 """Batches that wait for one slow subscriber before the oldest are dropped."""
 TIMED_SAMPLES = 4096
 """Samples off which rate and jitter are read."""
+HAND_OVER_S = 0.1
+"""Time between two pieces that the analyst gets of a recording."""
 STALE_S = 1.0
 """Age from which a pressure is no longer shown as the latest."""
 FIRST_RETRY_S, LONGEST_RETRY_S, RETRY_FACTOR = 0.2, 5.0, 1.7
@@ -228,15 +230,31 @@ class _Session:
 
     def _follow(self) -> None:
         self._begin()
-        while (piece := self._inbox.get()) is not None:
-            time_s, pressure_pa = piece
-            if time_s.size == 0:
-                continue
-            self.online.add(time_s, pressure_pa)
-            if not self._analyst.add(self.key, time_s, pressure_pa):
-                # The analyst had to start anew: it gets all of it again.
-                self._begin()
-                self._analyst.add(self.key, *self._until(float(time_s[-1])))
+        unread: list[tuple[Floats, Floats]] = []
+        due = time.monotonic() + HAND_OVER_S
+        while True:
+            try:
+                piece = self._inbox.get(timeout=max(due - time.monotonic(), 0.001))
+            except queue.Empty:
+                pass
+            else:
+                if piece is None:
+                    return
+                self.online.add(*piece)
+                unread.append(piece)
+            if time.monotonic() >= due:
+                due = time.monotonic() + HAND_OVER_S
+                if unread:
+                    self._hand_over(unread)
+                    unread = []
+
+    def _hand_over(self, pieces: list[tuple[Floats, Floats]]) -> None:
+        """Give samples to the analyst."""
+        time_s, pressure_pa = (np.concatenate(column) for column in zip(*pieces, strict=True))
+        if time_s.size and not self._analyst.add(self.key, time_s, pressure_pa):
+            # The analyst had to start anew: it gets all of it again.
+            self._begin()
+            self._analyst.add(self.key, *self._until(float(time_s[-1])))
 
     def _begin(self) -> None:
         recorder = self.recorder
@@ -311,6 +329,7 @@ class LiveBench:
             return
         sys.setswitchinterval(min(sys.getswitchinterval(), SWITCH_S))
         self._stop.clear()
+        self._analyst.start()
         self._set_link(Link.CONNECTING, "the instrument has not answered yet")
         self._thread = threading.Thread(target=self._read_on, name=self.name, daemon=True)
         self._thread.start()

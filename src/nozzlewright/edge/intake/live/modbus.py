@@ -3,7 +3,8 @@
 A request is answered from the registers as they are at that moment, so a sample is stamped
 half-way between question and answer. Function codes 3 (holding registers) and 4 (input registers)
 and the two bytes of a register, high byte first: MODBUS Application Protocol Specification
-V1.1b3, 6.3, 6.4 and 4.2; the order of two registers that make one number is each maker's own.
+V1.1b3, 6.3, 6.4 and 4.2 (from memory); the order of two registers that make one number is each
+maker's own.
 """
 
 from __future__ import annotations
