@@ -21,8 +21,10 @@ unexport VIRTUAL_ENV
 list:  ## List the commands
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
 
-demo: .venv/run.stamp  ## Install what is missing, judge the demo set and write its report
+demo: .venv/run.stamp  ## Judge the demo set, write its report, then serve the demo workshop
 	$(BIN)/nozzlewright judge $(DEMO) --report $(OUT)
+	@# Without a terminal nobody could end it: the report is all then.
+	@if [ -t 1 ]; then $(BIN)/nozzlewright demo; fi
 
 test: .venv/dev.stamp  ## Install what the tests need, then run every check and every test
 	$(MAKE) --no-print-directory check
