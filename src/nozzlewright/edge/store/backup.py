@@ -34,6 +34,7 @@ RowsOf = Callable[[Sequence[Entry]], Sequence[JobRow | InjectorRow]]
 ENTRIES = "entries.jsonl"
 MANIFEST = "manifest.json"
 _SHOWN = 5
+_ROWS = 5000
 
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
@@ -216,8 +217,13 @@ def rebuild_rows(records: StoredRecords, rows_of: RowsOf) -> None:
 
     The story touched last comes last: an injector is where its newest job has it.
     """
+    rows: list[JobRow | InjectorRow] = []
     for story in records.stories():
-        records.put_rows(rows_of(records.story(story)))
+        rows += rows_of(records.story(story))
+        if len(rows) >= _ROWS:
+            records.put_rows(rows)
+            rows = []
+    records.put_rows(rows)
 
 
 def read_manifest(folder: Path) -> Manifest:

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from nozzlewright.edge.store.schema import bring_up_to_date
-from nozzlewright.edge.store.search import found_by, injector_words, job_words
+from nozzlewright.edge.store.search import injector_words, job_words, listed
 from nozzlewright.edge.store.tables import entry, head, injector, job
 from nozzlewright.errors import IdTaken, RecordFault, StoryMoved
 from nozzlewright.records import (
@@ -38,12 +38,12 @@ BUSY_S = 10.0
 """How long a writer waits for another process, [s]; common practice, no source."""
 
 _PAGE = 1000
-_LOAD = 5000
 _MOST = 1000
 _GREATEST = 2**63 - 1
 _LONGEST_ID = 64
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 _NUL = re.compile(r"(?<!\\)(?:\\\\)*\\u0000")
+_T = TypeVar("_T")
 _COLUMNS = entry.c.keys()
 _INSERT: Mapping[str, Any] = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
 
@@ -203,8 +203,7 @@ class StoredRecords:
             if _end(connection) != (0, FIRST):
                 raise RecordFault(say("The record is not empty: nothing can be restored into it"))
             number, digest = 0, FIRST
-            texts = iter(payloads)
-            while chunk := list(islice(texts, _LOAD)):
+            for chunk in _chunks(payloads):
                 new = []
                 for text in chunk:
                     number += 1
@@ -227,18 +226,24 @@ class StoredRecords:
         injectors = {
             row.injector: _injector_columns(row) for row in rows if isinstance(row, InjectorRow)
         }
-        for table, key, new in ((job, job.c.job, jobs), (injector, injector.c.injector, injectors)):
-            if new:
-                insert = _INSERT[self._dialect](table)
-                altered = {
-                    column.name: insert.excluded[column.name]
-                    for column in table.c
-                    if column.name != "row" and column is not key
-                }
-                connection.execute(
-                    insert.on_conflict_do_update(index_elements=[key], set_=altered),
-                    list(new.values()),
-                )
+        for some in _chunks(jobs.values()):
+            numbers = _last_numbers(connection, [columns["job"] for columns in some])
+            self._upsert(connection, job, job.c.job, [
+                columns | {"row": numbers[columns["job"]]} for columns in some
+            ])  # fmt: skip
+        for some in _chunks(injectors.values()):
+            self._upsert(connection, injector, injector.c.injector, some)
+
+    def _upsert(
+        self,
+        connection: sa.Connection,
+        table: sa.Table,
+        key: sa.Column[str],
+        rows: list[dict[str, Any]],
+    ) -> None:
+        insert = _INSERT[self._dialect](table)
+        altered = {name: insert.excluded[name] for name in rows[0] if name != key.name}
+        connection.execute(insert.on_conflict_do_update(index_elements=[key], set_=altered), rows)
 
     # -- reading ---------------------------------------------------------------------------------
 
@@ -284,26 +289,20 @@ class StoredRecords:
     ) -> list[JobRow]:
         """Return jobs, last touched first; `after` is the last job of the page before.
 
+        The job touched last is that with the newest entry.
+
         `search` finds jobs that have, for each word of it, a word that begins with it: in their
         number, title, engine or customer; accents, signs and case aside.
         """
         if not (_storable(after) and _storable(state or "")):
             return []
-        wanted = sa.select(job)
-        if state is not None:
-            wanted = wanted.where(job.c.state == state)
-        if (found := found_by(job, search, self._dialect)) is not None:
-            wanted = wanted.where(found)
+        wanted, number = listed(job, self._dialect, search, state)
+        if after:
+            before = sa.select(job.c.row).where(job.c.job == after).scalar_subquery()
+            wanted = wanted.where(number < before)
+        wanted = wanted.order_by(number.desc()).limit(_limit(limit))
         with _told(), self._reading.connect() as connection:
-            if after:
-                touched = connection.execute(
-                    sa.select(job.c.touched_at).where(job.c.job == after)
-                ).scalar_one_or_none()
-                if touched is None:
-                    return []
-                wanted = wanted.where(sa.tuple_(job.c.touched_at, job.c.job) < (touched, after))
-            wanted = wanted.order_by(job.c.touched_at.desc(), job.c.job.desc())
-            return [_job_row(row) for row in connection.execute(wanted.limit(_limit(limit)))]
+            return [_job_row(row) for row in connection.execute(wanted)]
 
     def injectors(self, search: str, limit: int = 50) -> list[InjectorRow]:
         """Return injectors by serial number, identity or nozzle pair, the newest first.
@@ -311,10 +310,8 @@ class StoredRecords:
         A serial number is also found without its signs, and by its last characters (three or
         more).
         """
-        wanted = sa.select(injector)
-        if (found := found_by(injector, search, self._dialect)) is not None:
-            wanted = wanted.where(found)
-        wanted = wanted.order_by(injector.c.row.desc()).limit(_limit(limit))
+        wanted, number = listed(injector, self._dialect, search)
+        wanted = wanted.order_by(number.desc()).limit(_limit(limit))
         with _told(), self._reading.connect() as connection:
             return [_injector_row(row) for row in connection.execute(wanted)]
 
@@ -479,6 +476,12 @@ def _storable(text: str) -> bool:
     return "\0" not in text
 
 
+def _chunks(items: Iterable[_T]) -> Iterator[list[_T]]:
+    rest = iter(items)
+    while chunk := list(islice(rest, _PAGE)):
+        yield chunk
+
+
 def _number(after: int) -> int:
     return max(0, min(after, _GREATEST))
 
@@ -516,6 +519,20 @@ def _check_same(draft: Draft, standing: Entry) -> None:
                 number=standing.number,
             )
         )
+
+
+def _last_numbers(connection: sa.Connection, jobs: Sequence[str]) -> dict[str, int]:
+    wanted = (
+        sa.select(entry.c.story, sa.func.max(entry.c.number))
+        .where(entry.c.story.in_(jobs))
+        .group_by(entry.c.story)
+    )
+    numbers = {row[0]: row[1] for row in connection.execute(wanted)}
+    if missing := sorted(set(jobs) - set(numbers)):
+        raise RecordFault(
+            say("Job {job} has no entries: there is nothing to show of it", job=missing[0])
+        )
+    return numbers
 
 
 def _check_unmoved(connection: sa.Connection, story: str, expect: int) -> None:

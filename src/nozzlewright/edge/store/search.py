@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql
@@ -31,7 +32,12 @@ def words(*texts: str) -> list[str]:
 
 def job_words(row: JobRow) -> str:
     """Return what a job is found by."""
-    return " ".join(words(row.job, row.title, row.engine, row.customer))
+    return " ".join([_state_word(row.state), *words(row.job, row.title, row.engine, row.customer)])
+
+
+def _state_word(state: str) -> str:
+    # The sign is a letter to the index, but never one of a word that somebody seeks.
+    return "§" + "".join(words(state))
 
 
 def injector_words(row: InjectorRow) -> str:
@@ -46,21 +52,31 @@ def injector_words(row: InjectorRow) -> str:
     return " ".join(dict.fromkeys([*words(row.injector, row.pair), *serial, *endings]))
 
 
-def found_by(table: sa.Table, search: str, dialect: str) -> sa.ColumnElement[bool] | None:
-    """Return the condition that a row has a word for each word sought that begins with it.
+def listed(
+    table: sa.Table, dialect: str, search: str, state: str | None = None
+) -> tuple[sa.Select[Any], sa.ColumnElement[int]]:
+    """Return what selects the rows of a list, and the column that they are numbered by.
 
-    None where nothing is sought.
+    Rows sought have, for each word of `search`, a word that begins with it. Taken in the order of
+    their numbers they come out of the index as they are, however many there are.
     """
     sought = words(search)
     if not sought:
-        return None
+        wanted = sa.select(table)
+        if state is not None:
+            wanted = wanted.where(table.c.state == state)
+        return wanted, table.c.row
+    whole = [] if state is None else [_state_word(state)]
     if dialect == "sqlite":
-        index = sa.table(f"{table.name}_words", sa.column("rowid"))
-        match = sa.literal_column(index.name).op("MATCH")(" ".join(f'"{one}"*' for one in sought))
-        return table.c.row.in_(sa.select(index.c.rowid).where(match))
+        index = sa.table(f"{table.name}_words", sa.column("rowid", sa.Integer))
+        query = " ".join([f'"{one}"*' for one in sought] + [f'"{one}"' for one in whole])
+        match = sa.literal_column(index.name).op("MATCH")(query)
+        joined = index.join(table, table.c.row == index.c.rowid)
+        return sa.select(table).select_from(joined).where(match), index.c.rowid
     # Word for word what the index holds: another expression would not be looked up in it.
-    indexed: sa.ColumnElement[object] = sa.literal_column(
-        f"array_to_tsvector(string_to_array({table.name}.words, ' '))"
+    indexed = f"array_to_tsvector(string_to_array({table.name}.words, ' '))"
+    query = " & ".join([f"'{one}':*" for one in sought] + [f"'{one}'" for one in whole])
+    match = sa.literal_column(indexed, postgresql.TSVECTOR).bool_op("@@")(
+        sa.cast(query, postgresql.TSQUERY)
     )
-    query = sa.cast(" & ".join(f"'{one}':*" for one in sought), postgresql.TSQUERY)
-    return indexed.op("@@", is_comparison=True)(query)
+    return sa.select(table).where(match), table.c.row

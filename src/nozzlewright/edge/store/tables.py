@@ -52,7 +52,8 @@ head = sa.Table(
 job = sa.Table(
     "job",
     metadata,
-    sa.Column("row", _NUMBER, primary_key=True),
+    # Number of the job's last entry: the row touched last is the last one, for searches too.
+    sa.Column("row", _NUMBER, primary_key=True, autoincrement=False),
     _text("job", unique=True),
     _text("title"),
     _text("engine"),
@@ -63,8 +64,7 @@ job = sa.Table(
     _text("waits_for"),
     _text("marks"),
     _text("words"),
-    sa.Index("job_touched", "touched_at", "job"),
-    sa.Index("job_state_touched", "state", "touched_at", "job"),
+    sa.Index("job_state", "state", "row"),
 )
 
 injector = sa.Table(

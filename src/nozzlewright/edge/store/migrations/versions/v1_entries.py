@@ -34,13 +34,12 @@ def upgrade() -> None:
     op.bulk_insert(head, [{"one": 1, "number": 0, "digest": "0" * 64}])
     op.create_table(
         "job",
-        sa.Column("row", _NUMBER, primary_key=True),
+        sa.Column("row", _NUMBER, primary_key=True, autoincrement=False),
         sa.Column("job", _TEXT, nullable=False, unique=True),
         *_texts("title", "engine", "customer", "booked_at", "touched_at", "state"),
         *_texts("waits_for", "marks", "words"),
     )
-    op.create_index("job_touched", "job", ["touched_at", "job"])
-    op.create_index("job_state_touched", "job", ["state", "touched_at", "job"])
+    op.create_index("job_state", "job", ["state", "row"])
     op.create_table(
         "injector",
         sa.Column("row", _NUMBER, primary_key=True),
@@ -95,7 +94,8 @@ _ON_SQLITE = [
             BEGIN INSERT INTO {0}_words(rowid, words) VALUES (NEW.row, NEW.words); END
             """,
             """
-            CREATE TRIGGER {0}_words_altered AFTER UPDATE ON {0} WHEN NEW.words <> OLD.words
+            CREATE TRIGGER {0}_words_altered AFTER UPDATE ON {0}
+            WHEN NEW.words <> OLD.words OR NEW.row <> OLD.row
             BEGIN
                 INSERT INTO {0}_words({0}_words, rowid, words)
                 VALUES ('delete', OLD.row, OLD.words);
