@@ -19,7 +19,7 @@ import math
 import struct
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ from starlette.applications import Starlette
 from nozzlewright.edge.web import show
 from nozzlewright.edge.web.texts import _, said
 from nozzlewright.edge.wiring.live import Batch, Link, LiveBench, LiveFindings, LiveStatus
+from nozzlewright.edge.wiring.practice import PracticePlace, PracticeRoom
 
 router = APIRouter()
 
@@ -175,8 +176,8 @@ def _number(value: float | None) -> float | None:
 class _Line:
     """One page that follows one bench."""
 
-    def __init__(self, socket: WebSocket, bench: LiveBench) -> None:
-        self._socket, self._bench = socket, bench
+    def __init__(self, socket: WebSocket, bench: LiveBench, place: PracticePlace | None) -> None:
+        self._socket, self._bench, self._place = socket, bench, place
         self._loop = asyncio.get_running_loop()
         self._news = asyncio.Event()
         self._batches: deque[Batch] = deque(maxlen=MOST_BATCHES)
@@ -240,24 +241,27 @@ class _Line:
         now = self._loop.time()
         status, live = self._bench.status(), self._bench.live()
         told = state_of(status, live, self._zero_s, self._offset_s)
+        if self._place is not None:
+            hand = self._place.at_hand()
+            told["hand"] = {
+                "lever": round(hand.lever, 3),
+                "valve_open": hand.valve_open,
+                "released": hand.released,
+            }
         if told == self._said and now - self._said_at < SAY_AT_LEAST_EVERY_S:
             return
         self._said, self._said_at = told, now
         await self._socket.send_text(json.dumps(told, ensure_ascii=False, allow_nan=False))
 
 
-Hand = Callable[[dict[str, Any]], None]
-"""What does at a bench what a page says."""
-
-
-def found(app: Starlette, name: str) -> tuple[LiveBench, Hand | None] | None:
+def found(app: Starlette, name: str) -> tuple[LiveBench, PracticePlace | None] | None:
     """Return a bench by its name, and what works it from the screen, where something does."""
     benches: dict[str, LiveBench] = getattr(app.state, "benches", {})
     if name in benches:
         return benches[name], None
-    room = getattr(app.state, "practice", None)
+    room: PracticeRoom | None = getattr(app.state, "practice", None)
     place = room.at(name) if room is not None else None
-    return (place.live, place.hand) if place is not None else None
+    return (place.live, place) if place is not None else None
 
 
 @router.websocket("/live/{bench}")
@@ -268,7 +272,7 @@ async def live(socket: WebSocket, bench: str) -> None:
         await socket.close(1008, "There is no such bench.")
         return
     await socket.accept()
-    sending = asyncio.ensure_future(_Line(socket, known[0]).follow())
+    sending = asyncio.ensure_future(_Line(socket, *known).follow())
     listening = asyncio.ensure_future(_listen(socket, known[1]))
     try:
         await asyncio.wait((sending, listening), return_when=asyncio.FIRST_COMPLETED)
@@ -282,13 +286,13 @@ async def live(socket: WebSocket, bench: str) -> None:
             raise outcome
 
 
-async def _listen(socket: WebSocket, hand: Hand | None) -> None:
+async def _listen(socket: WebSocket, place: PracticePlace | None) -> None:
     """Read what the page says, until it goes."""
     while True:
         text = await socket.receive_text()
-        if hand is None or len(text) > LONGEST_MESSAGE:
+        if place is None or len(text) > LONGEST_MESSAGE:
             continue
         with contextlib.suppress(ValueError):
             said_by_page = json.loads(text)
             if isinstance(said_by_page, dict):
-                await asyncio.to_thread(hand, said_by_page)
+                await asyncio.to_thread(place.hand, said_by_page)

@@ -11,7 +11,7 @@ const filled = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[
 const secondsOf = (value) => `${figure(value, 1)}\u00a0s`;
 
 /** The live gauge in one element (macro `live`); `onState` hears what the bench says. */
-export class Gauge {
+class Gauge {
   constructor(root, onState = () => {}) {
     this.root = root;
     this.onState = onState;
@@ -45,7 +45,12 @@ export class Gauge {
     const latest = pressure[pressure.length - 1];
     if (latest === undefined) return;
     this.shownAt = now;
-    this.parts.figure.textContent = Number.isNaN(latest) ? "–" : figure(latest * this.factor, this.decimals);
+    this.shown(Number.isNaN(latest) ? "–" : figure(latest * this.factor, this.decimals));
+  }
+
+  shown(text) {
+    this.parts.figure.textContent = text;
+    for (const echo of document.querySelectorAll("[data-echo=figure]")) echo.textContent = text;
   }
 
   lineIs(up) {
@@ -59,7 +64,7 @@ export class Gauge {
     link.dataset.state = state;
     link.querySelector("use").setAttribute("href", `/static/shapes.svg#${symbol}`);
     this.parts["link-words"].textContent = words;
-    if (state === "lost") this.parts.figure.textContent = "–";
+    if (state === "lost") this.shown("–");
   }
 
   state(data) {
@@ -68,6 +73,7 @@ export class Gauge {
     const mine = recording !== null && recording.id.startsWith(this.root.dataset.mine);
     this.marks(mine ? marks : null);
     this.onState(data, mine);
+    this.root.dispatchEvent(new CustomEvent("state", { detail: data }));
   }
 
   marks(marks) {
@@ -153,11 +159,12 @@ function said(element, words) {
 /**
  * The one large button: start and stop by tap or pedal; both work without this script too.
  *
- * `root` is the live gauge. Returns what the gauge is to tell.
+ * Returns what hears the state of the bench.
  */
-export function startAndStop(root) {
+function startAndStop() {
   const start = document.getElementById("start"), stop = document.getElementById("stop");
   const word = document.querySelector("[data-part=go-state]");
+  const ownKey = document.getElementById("start-form").dataset.goKey;
   let leaving = false;
 
   function show(data, mine) {
@@ -181,7 +188,9 @@ export function startAndStop(root) {
       start.hidden = true;
       stop.hidden = false;
       said(word, texts.recording);
-      if (document.activeElement === document.body || document.activeElement === start) stop.focus();
+      // A key that works the lever must not press this button too.
+      if (ownKey) start.blur();
+      else if (document.activeElement === document.body || document.activeElement === start) stop.focus();
     } catch (fault) {
       said(word, fault.faults ? fault.message : texts.could_not);
     } finally {
@@ -189,8 +198,12 @@ export function startAndStop(root) {
     }
   }
   document.getElementById("start-form").addEventListener("submit", begin);
-  document.getElementById("stop-form").addEventListener("submit", () => { leaving = true; stop.classList.add("waits"); });
-  onKey("pedal", {
+  document.getElementById("stop-form").addEventListener("submit", (event) => {
+    if (leaving) event.preventDefault();
+    leaving = true;
+    said(word, texts.reading);
+  });
+  onKey(ownKey ?? "pedal", {
     down: () => {
       const button = stop.hidden ? start : stop;
       if (!button.disabled) button.form.requestSubmit(button);
@@ -268,10 +281,11 @@ function byHand(form) {
     one.root.closest(".sheet").addEventListener("focusin", () => { chosen = one; mark(); });
   }
   mark();
-  onKey("pedal", { down: () => (watches.find((one) => one.runs()) ?? chosen).press() });
+  onKey(ownKey ?? "pedal", { down: () => (watches.find((one) => one.runs()) ?? chosen).press() });
 }
 
 const live = document.querySelector("[data-gauge]");
-if (live && document.getElementById("start-form")) new Gauge(live, startAndStop(live));
+/** The gauge of this page, where it has one that records. */
+export const gauge = live && document.getElementById("start-form") ? new Gauge(live, startAndStop()) : null;
 const hand = document.getElementById("hand-form");
 if (hand) byHand(hand);
