@@ -12,15 +12,17 @@ The map, in the order in which the data flow:
     Findings against a setting sheet, uncertainty included.
 ``advice``
     What the fitter should do next, and why.
+``records``
+    The job as an append-only story; state is what its entries add up to.
 ``report``
     What is handed over, as plain data.
 ``workflow``
     One file for each act at the bench.
 ``edge``
-    All that touches disk, screen or paper.
+    All that touches disk, network, clock, screen or paper.
 
-Under all of it lie ``measurement`` (a value with its uncertainty), ``physics`` (formulas in SI)
-and ``errors``. Beside it stands ``simulator``, a pretend bench with known truth.
+Under all of it lie ``measurement`` (a value with its uncertainty), ``physics`` (formulas in SI),
+``said`` (messages that can be said in another language and unit) and ``errors``. Beside it stands ``simulator``, a pretend bench with known truth.
 
 A dozen names can be had from here; each loads its module only when it is asked for, so that
 ``import nozzlewright`` costs next to nothing (PEP 562).
