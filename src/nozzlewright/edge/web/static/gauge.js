@@ -281,7 +281,7 @@ function byHand(form) {
     one.root.closest(".sheet").addEventListener("focusin", () => { chosen = one; mark(); });
   }
   mark();
-  onKey(ownKey ?? "pedal", { down: () => (watches.find((one) => one.runs()) ?? chosen).press() });
+  onKey("pedal", { down: () => (watches.find((one) => one.runs()) ?? chosen).press() });
 }
 
 const live = document.querySelector("[data-gauge]");
