@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from io import BytesIO
 
-from PIL import Image, ImageOps
+from PIL import Image, ImageOps, UnidentifiedImageError
 
 from nozzlewright.errors import Fault, UploadFault
 from nozzlewright.said import say
@@ -55,7 +55,7 @@ def read_photo(content: bytes, where: str = "photo") -> bytes:
         raise
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _too_many_pixels(where) from None
-    except Image.UnidentifiedImageError:
+    except UnidentifiedImageError:
         raise _fault(
             where,
             say("this file is not a photo that can be opened here"),

@@ -75,9 +75,13 @@ def kept_photos(request: Request, form: page.Form, name: str = "photo") -> list[
     UploadFault
         If one cannot be opened: none is kept then.
     """
-    sent = [read_photo(file.file.read(), name) for file in form.files.get(name, ())]
+    contents = []
+    for file in form.files.get(name, ()):
+        with file.file as sent:
+            contents.append(sent.read())
+    photos = [read_photo(content, name) for content in contents]
     keep = shop_of(request).evidence.keep
-    return [keep(photo, "jpg") for photo in sent]
+    return [keep(photo, "jpg") for photo in photos]
 
 
 def photos_of(story: JobStory) -> list[str]:

@@ -196,7 +196,8 @@ def _assembled(body: Mapping[str, Any]) -> list[str]:
 
 
 def _torqued(body: Mapping[str, Any]) -> list[str]:
-    parts = [f"{_(str(body.get('part', '')))} {newton_metres(body['value_nm'])}".strip()]
+    torque = newton_metres(body["torque_nm"]) if body.get("torque_nm") is not None else ""
+    parts = [f"{_(str(body.get('part', '')))} {torque}".strip()]
     if body.get("wrench"):
         parts.append(_("wrench %(wrench)s") % {"wrench": body["wrench"]})
     return parts
@@ -240,6 +241,16 @@ def _second(body: Mapping[str, Any]) -> list[str]:
     return [_("agrees") if body["agrees"] else _("does not agree")]
 
 
+def _handed_over(body: Mapping[str, Any]) -> list[str]:
+    return [_("to %(person)s") % {"person": body["to"]}] if body.get("to") else []
+
+
+def _ran(body: Mapping[str, Any]) -> list[str]:
+    if "well" not in body:
+        return []
+    return [_("the engine runs well") if body["well"] else _("the engine does not run well")]
+
+
 def _withdrawn(body: Mapping[str, Any]) -> list[str]:
     return [str(body.get("why", ""))]
 
@@ -259,5 +270,7 @@ _WORDS: Mapping[EntryKind, Callable[[Mapping[str, Any]], list[str]]] = {
     EntryKind.VERDICT: _verdict,
     EntryKind.SHELVED: _shelved,
     EntryKind.SECOND_PERSON: _second,
+    EntryKind.HANDED_OVER: _handed_over,
+    EntryKind.RUNNING_CHECK: _ran,
     EntryKind.WITHDRAWN: _withdrawn,
 }

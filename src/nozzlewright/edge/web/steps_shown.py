@@ -343,16 +343,16 @@ def title_of(key: str) -> str:
     return _(known.title) if known is not None else key
 
 
-def cautions(step: Step) -> tuple[str, ...]:
-    """Return what can hurt at a step, in the language of this screen."""
+def cautions(step: Step) -> tuple[tuple[str, bool], ...]:
+    """Return what can hurt at a step, each with whether it is a jet under pressure."""
     spoken = []
     if step.under_pressure and step.opens:
-        spoken.append(said(STRIP_AND_JET))
+        spoken.append((said(STRIP_AND_JET), True))
     elif step.under_pressure:
-        spoken.append(said(JET))
+        spoken.append((said(JET), True))
     elif step.opens:
-        spoken.append(said(STRIP))
+        spoken.append((said(STRIP), False))
     own = shown(step).caution
     if own:
-        spoken.append(_(own))
+        spoken.append((_(own), False))
     return tuple(spoken)

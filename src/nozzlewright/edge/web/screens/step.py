@@ -248,7 +248,7 @@ def saved_of(story: JobStory, entry_id: str) -> Saved | None:
 def _remark(body: Mapping[str, Any]) -> str:
     """Return what is worth a second look in what was saved."""
     if "low_nm" in body:
-        side = _outside(body["value_nm"], body["low_nm"], body["high_nm"])
+        side = _outside(body["torque_nm"], body["low_nm"], body["high_nm"])
         if side:
             return _("That lies %(side)s the sheet's band of %(band)s.") % {
                 "side": side,
@@ -379,7 +379,7 @@ def _torque_outside(one: InjectorStory) -> bool:
     last = next((t for t in reversed(one.torques) if t.entry.number > one.assembled_at), None)
     if last is None or "low_nm" not in last.body:
         return False
-    return bool(_outside(last.body["value_nm"], last.body["low_nm"], last.body["high_nm"]))
+    return bool(_outside(last.body["torque_nm"], last.body["low_nm"], last.body["high_nm"]))
 
 
 def _by_screw(sheet: SettingSheet) -> bool:
@@ -451,7 +451,8 @@ def answer(request: Request, job: str, injector: str, key: str, form: page.Sent)
         case "leave out":
             entry = _leave_out(act)
         case "go on":
-            entry = act.note(EntryKind.STEP_DONE, {"step": key, "note": act.remark()}, done=False)
+            note = form.text("outside_note", longest=400) or act.remark()
+            entry = act.note(EntryKind.STEP_DONE, {"step": key, "note": note}, done=False)
         case "no result":
             entry = _no_result(act)
         case _:
@@ -531,17 +532,17 @@ def _slid(act: Act) -> Entry:
 
 
 def _torqued(act: Act) -> Entry:
-    value_nm = act.form.number("value_nm", highest=HIGHEST_NM)
+    torque_nm = act.form.number("torque_nm", highest=HIGHEST_NM)
     torques = {t.part: t for t in _torques(act.shop.sheet(act.story))}
     part = act.form.choice("part", torques) if torques else ""
     wrench = act.form.text("wrench", longest=80)
     act.form.check()
-    body: dict[str, Any] = {"part": part, "value_nm": value_nm, "wrench": wrench}
+    body: dict[str, Any] = {"part": part, "torque_nm": torque_nm, "wrench": wrench}
     asked = torques.get(part)
     within = True
     if asked is not None:
         body |= {"low_nm": asked.low_nm, "high_nm": asked.high_nm}
-        within = not _outside(value_nm, asked.low_nm, asked.high_nm)
+        within = not _outside(torque_nm, asked.low_nm, asked.high_nm)
     return act.note(EntryKind.TORQUED, {**body, "note": act.remark()}, done=within)
 
 
@@ -604,11 +605,9 @@ def _checked(act: Act) -> Entry:
     if not name:
         form.fault(_("who has checked it?"), "checker", _("Choose a name, or type it"))
     form.check()
-    done = agrees == "yes" and act.story.in_hand == act.one.injector
     act.who = name
-    return act.note(
-        EntryKind.SECOND_PERSON, {"agrees": agrees == "yes", "note": act.remark()}, done=done
-    )
+    body = {"agrees": agrees == "yes", "note": act.remark()}
+    return act.note(EntryKind.SECOND_PERSON, body, done=False)
 
 
 _BY_KIND: Mapping[StepKind, Callable[[Act], Entry]] = {

@@ -187,7 +187,7 @@ _FIELDS: Mapping[EntryKind, tuple[Field, ...]] = {
         _NOTE,
     ),
     EntryKind.TORQUED: (
-        Field("value_nm", N_("Torque"), "number", unit="Nm", highest=HIGHEST_NM, needed=True),
+        Field("torque_nm", N_("Torque"), "number", unit="Nm", highest=HIGHEST_NM, needed=True),
         Field("wrench", N_("Torque wrench")),
         _NOTE,
     ),
@@ -320,7 +320,7 @@ _READ: Mapping[str, Callable[[page.Form, Field], Any]] = {
 def take_back(request: Request, job: str, entry: str, form: page.Sent) -> Response:
     """Take an entry back: it stays in the record, and no longer counts."""
     story = story_of(request, job)
-    why = form.text("why", needed=_("why is it taken back?"), longest=400)
+    why = form.text("why_back", needed=_("why is it taken back?"), longest=400)
     form.check()
     withdraw(request, story, form, entry, why)
     return page.back_to(request, _place(story, entry), flash=_("Saved: it is taken back"))
