@@ -144,9 +144,10 @@ def test_text_that_is_no_toml_and_a_file_that_is_missing_are_told():
 def _keys(table: type[BaseModel]) -> set[str]:
     found = set()
     for name, field in table.model_fields.items():
-        found.add(field.alias or name)
         if isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
-            found |= _keys(field.annotation)
+            found |= {f"[{name}]"} | _keys(field.annotation)
+        else:
+            found.add(field.alias or name)
     return found
 
 
