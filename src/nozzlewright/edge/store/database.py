@@ -37,6 +37,8 @@ from nozzlewright.workflow.ports import InjectorRow, JobRow
 BUSY_S = 10.0
 """How long a writer waits for another process, [s]; common practice, no source."""
 
+_WAL_BYTES = 64 * 2**20
+"""To which SQLite cuts its log back after something large, such as restoring."""
 _PAGE = 1000
 _MOST = 1000
 _GREATEST = 2**63 - 1
@@ -390,6 +392,7 @@ def _sqlite(path: Path) -> sa.Engine:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute(f"PRAGMA journal_size_limit = {_WAL_BYTES}")
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
@@ -404,7 +407,7 @@ def _postgresql(url: sa.URL) -> sa.Engine:
         engine = sa.create_engine(url, pool_pre_ping=True)
     except ModuleNotFoundError as fault:
         raise RecordFault(
-            say("PostgreSQL needs psycopg. Install it: pip install 'nozzlewright[pg]'")
+            say("PostgreSQL needs psycopg. Install it: pip install 'psycopg[binary]'")
         ) from fault
 
     @sa.event.listens_for(engine, "connect")

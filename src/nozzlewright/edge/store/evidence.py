@@ -49,10 +49,11 @@ class EvidenceFiles:
         place = self._present(digest) or self._folder_of(digest) / f"{digest[2:]}.{kind}"
         try:
             make_folder(place.parent)
-            if not self._sound(digest):  # not there, or spoilt: then this mends it
+            if self._sound(digest):
+                # Another writer may have been cut off, or be not quite done with it.
+                sync_folder(place.parent)
+            else:  # not there, or spoilt: then this mends it
                 write_safely(place, content)
-            # Also where another writer was cut off, or is not quite done with it.
-            sync_folder(place.parent)
             sync_folder(self.folder)
         except OSError as fault:
             raise EvidenceFault(
