@@ -66,10 +66,10 @@ def thinned(time_s: Floats, pressure_pa: Floats, span_s: float = SPAN_S) -> tupl
     >>> at.tolist(), pressure.tolist()
     ([0.0, 1.0, 3.0, 4.0, 5.0], [3.0, 1.0, 9.0, 4.0, 5.0])
     """
-    if time_s.size <= 2:
-        return time_s, pressure_pa
     keep = np.isnan(pressure_pa)
     sound = np.flatnonzero(~keep)
+    if time_s.size <= 2 or sound.size == 0:
+        return time_s, pressure_pa
     span = np.floor((time_s[sound] - time_s[0]) / span_s)
     order = np.lexsort((pressure_pa[sound], span))
     begins = np.flatnonzero(np.diff(span[order], prepend=-1.0))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote, urlencode
@@ -26,7 +26,7 @@ from nozzlewright.bench import (
     StepKind,
     StrokeKind,
 )
-from nozzlewright.capture import Recording, TimedDrop, WatchedHold
+from nozzlewright.capture import HandReadings, Recording, TimedDrop, WatchedHold
 from nozzlewright.edge.web import live_socket, page, show, states, steps_shown
 from nozzlewright.edge.web.here import PEDALS, PRESSURE_UNITS
 from nozzlewright.edge.web.screens.settings import PEDAL_WORDS
@@ -121,15 +121,15 @@ class Row:
     remedy: str = ""
 
 
-def reading_rows(findings: GaugeFindings, card: Iterable[float] = ()) -> list[Row]:
+def reading_rows(findings: GaugeFindings, card: HandReadings | None = None) -> list[Row]:
     """Return what a test showed, raw beside corrected.
 
     Parameters
     ----------
     findings : GaugeFindings
         What it showed
-    card : iterable of float
-        Opening pressures as they were read by eye, [Pa]
+    card : HandReadings, optional
+        What was read by eye, where that is what they were read from
     """
     rows = [
         _row(_("Opening pressure"), _opening_shown(findings, card), findings.opening_pressure),
@@ -142,9 +142,9 @@ def reading_rows(findings: GaugeFindings, card: Iterable[float] = ()) -> list[Ro
         rows.append(_row(_("Seat held for"), "", seat.duration))
     if isinstance(hold, Hold):
         shown = _measured(hold.drop_time_as_shown) if _is(hold.drop_time_as_shown) else ""
+        if card is not None:
+            shown = ", ".join(show.seconds(drop.seconds) for drop in card.drops)
         rows.append(_row(_drop_name(hold), shown, hold.drop_time_at_reference))
-        if isinstance(hold.drop_time_at_reference, NotMeasured) and shown:
-            rows[-1] = Row(rows[-1].name, shown, rows[-1].corrected, False, rows[-1].remedy)
     else:
         rows.append(_row(_("Drop"), "", hold))
     return rows
@@ -174,10 +174,12 @@ def _row(name: str, shown: str, measured: Measured) -> Row:
     return Row(name, shown, _measured(measured), _is(measured), remedy)
 
 
-def _opening_shown(findings: GaugeFindings, card: Iterable[float]) -> str:
+def _opening_shown(findings: GaugeFindings, card: HandReadings | None) -> str:
     """Return the raw opening pressures: the lowest and the highest that the gauge showed."""
     slow = {stroke.index for stroke in findings.strokes if stroke.kind is StrokeKind.SLOW}
-    raw = [*card, *(one.lift_off_pa for one in findings.openings if one.stroke in slow)]
+    raw = [one.lift_off_pa for one in findings.openings if one.stroke in slow]
+    if card is not None:
+        raw = list(card.opening_pa)
     if not raw:
         return ""
     low, high = min(raw), max(raw)
@@ -461,7 +463,7 @@ def _saved(at: AtStep, entry_id: str) -> dict[str, Any]:
         raise HTTPException(404)
     findings = at.workshop.findings(str(test.body["findings"]))
     card = str(test.body.get("card", ""))
-    read_by_eye = at.workshop.readers.hand_card(card).opening_pa if card else ()
+    read_by_eye = at.workshop.readers.hand_card(card) if card else None
     verdict = at.one.verdicts.get(str(test.body["sitting"]))
     return {
         "stage": "kept",
@@ -678,9 +680,8 @@ def _card(form: page.Form) -> bytes:
             _("Type where the pointer came to rest after the pop"),
         )
     if not (opening or closing or drops or seat):
-        where = next(
-            name for name in ("opening_1", "seat_from", "drop_seconds_1") if name in form.values
-        )
+        asked = ("opening_1", "seat_from", "drop_seconds_1")
+        where = next((name for name in asked if name in form.values), asked[0])
         form.fault(_("no reading has been typed"), where, _("Type at least one"))
     form.check()
     return hand_card(

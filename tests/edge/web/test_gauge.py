@@ -1,0 +1,384 @@
+"""The gauge on the screen: followed live, recorded, taken up again, saved, or typed by hand."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import struct
+import time
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import connect
+
+from nozzlewright.edge.web.app import create_app
+from nozzlewright.edge.web.live_socket import frame, thinned
+from nozzlewright.records import AS_FOUND
+from nozzlewright.simulator import HoldAt, Idle, SlowStrokes
+
+pytestmark = pytest.mark.usefixtures("compiled_bench")
+
+SPEED = 8.0
+SLOW_STROKES = (Idle(0.5), SlowStrokes(4), Idle(0.5))
+
+
+@pytest.fixture
+def in_memory(tmp_path, helper):
+    (tmp_path / "evidence").mkdir()
+    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path / "evidence")
+
+
+@pytest.fixture
+def at(in_memory, tmp_path, helper, web_settings):
+    """The demo set booked in, injector 1 in hand, a pretend injector behind a live gauge."""
+    gauge_shop = helper("edge/web/gauge_shop.py").gauge_shop
+    with gauge_shop(in_memory, web_settings, tmp_path / "recordings", SPEED) as made:
+        yield made
+
+
+@pytest.fixture
+def fitter(at, serve, browser):
+    """The fitter at a screen."""
+    one = browser(serve(at.app))
+    one.send("/settings", who="A. N. Other", language="en", pressure_unit="bar")
+    return one
+
+
+def played(at, script):
+    at.instrument.play(script)
+    assert at.instrument.wait_until_played(60)
+    time.sleep(0.1)
+
+
+def act(fitter, at, name, step="as-found", **more):
+    return fitter.send(
+        at.path(step),
+        f"{at.path(step).partition('?')[0]}/{name}",
+        step=step,
+        bench="bench 1",
+        **more,
+    )
+
+
+def recorded(fitter, at, script=SLOW_STROKES, step="as-found"):
+    """Record what a hand does; return the page that asks what was seen."""
+    assert act(fitter, at, "start", step).status_code == 303
+    played(at, script)
+    assert act(fitter, at, "stop", step).status_code == 303
+    return fitter.get(at.path(step)).text
+
+
+def recording_in(page):
+    return re.search(r'name="recording" value="([^"]+)"', page)[1]
+
+
+# -- the line -------------------------------------------------------------------------------------
+
+
+def line(fitter, bench="bench%201", origin=None):
+    address = fitter.address.replace("http", "ws")
+    return connect(f"{address}/live/{bench}", origin=origin or fitter.address)
+
+
+def next_of(kind, socket, until=lambda _: True):
+    end = time.monotonic() + 15.0
+    while time.monotonic() < end:
+        message = socket.recv(timeout=5.0)
+        if isinstance(message, kind):
+            found = json.loads(message) if kind is str else message
+            if until(found):
+                return found
+    raise AssertionError("it never came")
+
+
+def test_a_page_gets_the_samples_with_the_time_of_day(fitter):
+    with line(fitter) as socket:
+        data = next_of(bytes, socket, lambda data: len(data) > 8)
+    first = struct.unpack_from("<d", data)[0]
+    points = np.frombuffer(data, "<f4", offset=8).reshape(-1, 2)
+    assert abs(first - time.time()) < 60.0  # the sped-up bench runs ahead of the clock
+    assert (np.diff(points[:, 0]) > 0).all()
+    assert np.abs(points[:, 1]).max() < 2e5
+
+
+def test_a_page_hears_of_each_opening_and_of_the_hold(fitter, at):
+    act(fitter, at, "start")
+    with line(fitter) as socket:
+        at.instrument.play((*SLOW_STROKES, HoldAt(170e5, 60.0)))
+        told = next_of(
+            str,
+            socket,
+            lambda told: told["marks"] and told["marks"]["hold"] and told["marks"]["count"],
+        )
+    assert told["recording"]["id"].startswith(f"{at.job}--")
+    assert all(195e5 < opened < 206e5 for _, opened, _ in told["marks"]["openings"])
+    assert all(closed < opened - 2e5 for _, opened, closed in told["marks"]["openings"])
+    assert told["marks"]["seat"]["wanted"] == 10.0
+    assert told["marks"]["drop"]["from"] == pytest.approx(150e5)
+    act(fitter, at, "stop")
+
+
+def test_a_page_of_another_machine_gets_no_line(fitter):
+    for origin in ("http://elsewhere.example", "null"):
+        with (
+            pytest.raises((InvalidStatus, ConnectionClosed)),
+            line(fitter, origin=origin) as socket,
+        ):
+            socket.recv(timeout=5.0)
+
+
+def test_a_bench_that_is_not_there_gets_no_line(fitter):
+    with pytest.raises((InvalidStatus, ConnectionClosed)), line(fitter, "nowhere") as socket:
+        socket.recv(timeout=5.0)
+
+
+def test_a_page_that_says_nonsense_changes_nothing(fitter, at):
+    with line(fitter) as socket:
+        for message in ("{", "[]", '{"lever": 5}', "x" * 10_000, b"\x00\x01"):
+            socket.send(message)
+        assert next_of(str, socket)["bench"] == "bench 1"
+    assert fitter.get(at.path()).status_code == 200
+
+
+def test_a_lost_instrument_is_told_in_words_and_comes_back_by_itself(fitter, at):
+    with line(fitter) as socket:
+        next_of(str, socket, lambda told: told["up"])
+        at.instrument.close()  # the lead is pulled
+        lost = next_of(str, socket, lambda told: not told["up"])
+        assert "goes on by itself" in lost["link"]
+        next_of(str, socket, lambda told: told["up"])
+
+
+@given(
+    st.lists(st.floats(0, 400e5) | st.just(float("nan")), min_size=1, max_size=200),
+    st.floats(0.001, 0.05),
+)
+def test_thinning_loses_no_peak_no_gap_and_not_the_last(pressures, span):
+    time_s, pressure = 5.0 + 0.001 * np.arange(len(pressures)), np.array(pressures)
+    at, kept = thinned(time_s, pressure, span)
+    assert at[-1] == time_s[-1]
+    assert np.isnan(kept).sum() == np.isnan(pressure).sum()
+    assert (np.diff(at) > 0).all()
+    if not np.isnan(pressure).all():
+        assert np.nanmax(kept) == np.nanmax(pressure)
+        assert np.nanmin(kept) == np.nanmin(pressure)
+    spans = np.unique(np.floor((time_s - time_s[0]) / span)).size
+    assert (~np.isnan(kept)).sum() <= 2 * spans + 1
+
+
+def test_a_frame_keeps_the_time_to_a_tenth_of_a_millisecond():
+    time_s = 1e6 + 0.001 * np.arange(16)
+    data = frame(time_s, np.full(16, 200e5), 1.7e9)
+    first = struct.unpack_from("<d", data)[0]
+    points = np.frombuffer(data, "<f4", offset=8).reshape(-1, 2).astype(float)
+    assert np.allclose(first + points[:, 0], time_s + 1.7e9, atol=1e-4, rtol=0)
+    assert np.allclose(points[:, 1], 200e5, atol=2.0, rtol=0)
+
+
+# -- recorded and saved ---------------------------------------------------------------------------
+
+
+def test_a_recorded_test_is_saved_with_its_evidence_and_its_verdict_is_shown(fitter, at):
+    page = recorded(fitter, at)
+    assert "Opening pressure" in page
+    assert re.search(r"<strong>200\.\d+\s±\s0\.\d+\sbar", page), page[-3000:]
+    bytes_on_disk = next(at.folder.glob("*.csv")).read_bytes()
+    saved = act(fitter, at, "save", recording=recording_in(page), seat="dry", spray="good")
+    assert saved.status_code == 303
+    test = at.one().tests[-1]
+    assert test.body["recording"] == hashlib.sha256(bytes_on_disk).hexdigest()
+    assert at.shop.evidence.read(test.body["recording"]) == bytes_on_disk
+    assert test.body["seen"] == {"seat": "dry", "spray": "good"}
+    assert test.body["summary"]["opening_pa"][0] == pytest.approx(200.3e5, abs=1e5)
+    assert "as-found" in at.one().done
+    shown = fitter.get(saved.headers["location"]).text
+    outcome = at.one().verdicts[AS_FOUND].body["outcome"]
+    assert outcome == "unfinished"
+    assert outcome in shown
+    assert "195 bar to 205 bar" in shown
+    assert not list(at.folder.glob("*.csv"))
+
+
+def test_a_repeated_tap_on_save_is_one_test(fitter, at):
+    page = recorded(fitter, at)
+    form = dict(re.findall(r'<input type="hidden" name="(\w+)"\s+value="([^"]*)"', page))
+    where = f"{at.path().partition('?')[0]}/save"
+    for _ in range(2):
+        answer = fitter.client.post(where, data=form, headers={"Origin": fitter.address})
+        assert answer.status_code == 303
+    assert len(at.one().tests) == 1
+
+
+def test_a_test_of_an_injector_that_is_not_in_hand_is_refused_and_its_recording_stays(fitter, at):
+    from nozzlewright.records import EntryKind
+
+    page = recorded(fitter, at)
+    at.shop.note("lay", "A. N. Other", at.job, EntryKind.LAID_DOWN, injector=at.one().injector)
+    refused = act(fitter, at, "save", recording=recording_in(page))
+    assert refused.status_code == 409
+    assert "not in hand" in refused.text
+    assert recording_in(fitter.get(at.path()).text) == recording_in(page)
+
+
+def test_a_page_that_is_opened_again_goes_on_with_the_recording(fitter, at):
+    act(fitter, at, "start")
+    assert re.search(r'id="start" hidden', fitter.get(at.path()).text)
+    act(fitter, at, "start")  # a second tap, on another screen perhaps
+    assert len(list(at.folder.glob("*.csv"))) == 1
+    other = fitter.get(at.path("seat")).text
+    assert re.search(r'id="stop" hidden', other)
+    act(fitter, at, "stop")
+
+
+def test_after_a_crash_the_recording_is_offered_as_far_as_it_goes(
+    fitter, at, helper, serve, browser, web_settings
+):
+    act(fitter, at, "start")
+    played(at, SLOW_STROKES)
+    at.bench.stop()  # as a server that ends leaves it: unfinished
+    again = helper("edge/web/gauge_shop.py").bench_at(at.folder, at.instrument)
+    app = create_app(at.shop, web_settings)
+    app.state.benches = {again.name: again}
+    again.start()
+    try:
+        later = browser(serve(app))
+        later.send("/settings", who="A. N. Other", language="en", pressure_unit="bar")
+        offered = later.get(at.path()).text
+        assert "cut short" in offered
+        act(later, at, "finish", recording=recording_in(offered))
+        kept = later.get(at.path()).text
+        assert re.search(r"<strong>200\.\d+\s±\s0\.\d+\sbar", kept)
+        act(later, at, "drop", recording=recording_in(kept))
+        assert re.search(r'id="stop" hidden', later.get(at.path()).text)
+        aside = list((at.folder / "laid-aside").iterdir())
+        assert [one.stem for one in aside] == [recording_in(kept)]
+        assert aside[0].stat().st_size > 10_000
+    finally:
+        again.stop()
+
+
+def test_an_empty_recording_is_no_dead_end(fitter, at):
+    at.instrument.close()
+    at.instrument.read = lambda: time.sleep(0.02) or ()  # it answers with nothing
+    act(fitter, at, "start")
+    act(fitter, at, "stop")
+    page = fitter.get(at.path()).text
+    assert act(fitter, at, "drop", recording=recording_in(page)).status_code == 303
+
+
+def test_a_name_that_leads_elsewhere_opens_no_file(fitter, at):
+    for name in ("../evidence/x", "/etc/passwd", f"{at.job}--..", ""):
+        for what in ("save", "finish", "drop"):
+            assert act(fitter, at, what, recording=name).status_code in {409, 422}
+
+
+def test_unknown_jobs_injectors_and_steps_are_not_found(fitter, at):
+    one = at.one().injector
+    for path in (
+        f"/job/2026-9999/injector/{one}/gauge",
+        f"/job/{at.job}/injector/nobody/gauge",
+        at.path("strip"),
+        at.path("as-found", "&saved=nothing"),
+    ):
+        assert fitter.get(path).status_code == 404
+
+
+def test_without_an_instrument_the_readings_are_typed(fitter, at):
+    at.app.state.benches = {}
+    page = fitter.get(at.path()).text
+    assert "No instrument is set up" in page
+    assert "how=hand" in page
+
+
+# -- by hand --------------------------------------------------------------------------------------
+
+
+def typed(fitter, at, step="as-found", **values):
+    path = at.path(step, "&how=hand")
+    where = f"{path.partition('?')[0]}/hand"
+    return fitter.send(
+        path, where, form_page=path, step=step, **{"dial_unit": "bar", "division": "2", **values}
+    )
+
+
+def test_typed_readings_become_a_card_and_a_test(fitter, at):
+    saved = typed(
+        fitter,
+        at,
+        opening_1="199",
+        opening_2="200,5",
+        opening_3="200",
+        closing_1="171",
+        drop_from="150",
+        drop_to="100",
+        drop_seconds_1="24.3",
+        seat_from="180",
+        seat_to="176",
+        seat_seconds="10",
+        seat="damp",
+    )
+    assert saved.status_code == 303, saved.text
+    test = at.one().tests[-1]
+    card = at.shop.readers.hand_card(test.body["card"])
+    assert card.opening_pa == pytest.approx((199e5, 200.5e5, 200e5))
+    assert card.closing_pa == pytest.approx((171e5,))
+    assert [(d.from_pa, d.to_pa, d.seconds) for d in card.drops] == [(150e5, 100e5, 24.3)]
+    assert card.seat_hold.end_pa == pytest.approx(176e5)
+    assert card.reading_resolution_pa == pytest.approx(0.5e5)  # half of half a division
+    assert test.body["by_hand"] is True
+    shown = fitter.get(saved.headers["location"]).text
+    assert "199.0 to 200.5\xa0bar, 3 pops" in shown
+    assert "24.3\xa0s" in shown
+
+
+def test_a_dial_in_psi_is_read_in_psi(fitter, at):
+    saved = typed(fitter, at, "re-read", dial_unit="psi", division="50", opening_1="2900")
+    assert saved.status_code == 303, saved.text
+    card = at.shop.readers.hand_card(at.one().tests[-1].body["card"])
+    psi = 0.45359237 * 9.80665 / 0.0254**2  # NIST SP 811:2008, appendix B
+    assert card.opening_pa == pytest.approx((2900 * psi,), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        ({}, "no reading has been typed"),
+        ({"opening_1": "2..5"}, "is not a number"),
+        ({"opening_1": "200", "division": ""}, "nothing has been entered"),
+        ({"opening_1": "200", "division": "0"}, "the division is zero"),
+        ({"opening_1": "200", "closing_1": "210"}, "does not close below"),
+        ({"drop_seconds_1": "12", "drop_from": "100", "drop_to": "150"}, "does not fall"),
+        ({"seat_from": "180", "seat_to": "190", "seat_seconds": "9"}, "rises in the hold"),
+        ({"seat_from": "180"}, "nothing has been entered"),
+        ({"opening_1": "200", "dial_unit": "furlong"}, "nothing has been chosen"),
+    ],
+)
+def test_a_slip_in_what_was_typed_is_told_beside_the_field_and_nothing_is_written(
+    fitter, at, values, says
+):
+    answer = typed(fitter, at, **values)
+    assert answer.status_code == 422
+    assert says in answer.text
+    for name, value in values.items():
+        if name != "dial_unit" and value:
+            assert f'name="{name}" value="{value}"' in answer.text
+    assert at.one().tests == []
+
+
+# -- the blank plug -------------------------------------------------------------------------------
+
+
+def test_the_hold_with_the_blank_plug_goes_to_the_rigs_page(fitter, at):
+    with at.instrument.hands_on() as bench:
+        bench.mount_plug()
+    fitter.send("/rig/blank", "/rig/blank/start", bench="bench 1")
+    assert re.search(r'id="start" hidden', fitter.get("/rig/blank").text)
+    played(at, (HoldAt(160e5, 20.0),))
+    answer = fitter.send("/rig/blank", "/rig/blank/stop", bench="bench 1")
+    digest = re.fullmatch(r"/rig\?blank=([0-9a-f]{64})", answer.headers["location"])[1]
+    assert at.shop.readers.recording(digest).duration_s > 20.0
+    assert not list(at.folder.glob("*.csv"))
