@@ -29,6 +29,7 @@ from nozzlewright.analysis.trace.strokes import split_openings
 from nozzlewright.bench import BenchConditions, DropWindow, GaugeFindings
 from nozzlewright.capture import Recording
 from nozzlewright.measurement import NotMeasured
+from nozzlewright.said import say
 from nozzlewright.workflow.read_gauge import read_gauge
 
 Floats = NDArray[np.float64]
@@ -386,8 +387,13 @@ class _Rest:
         rose = p > self._lowest + max(12.0 * grain, 0.001 * self._lowest, 5e3)
         empty = p < max(0.05 * self._peak, 3e5)
         if quick or rose or empty:
-            why = "it was released" if empty or (quick and not rose) else "the pump was moved"
-            self._disturbed(p, why)
+            released = empty or (quick and not rose)
+            self._disturbed(
+                p,
+                say("it was released before the lower edge was reached")
+                if released
+                else say("the pump was moved before the lower edge was reached"),
+            )
         elif self._since is None:
             self._since = at, p
         if self.window is not None and self._since is not None:
@@ -397,7 +403,7 @@ class _Rest:
         self._since = None
         self._lowest = p
         if self.drop is not None and self.drop.state is WatchState.RUNNING:
-            self._waiting(f"{why} before the lower edge was reached")
+            self._waiting(why)
 
     # -- holds ---------------------------------------------------------------------------------
 
@@ -444,7 +450,7 @@ class _Rest:
         if before >= window.from_pa > now:
             start = self._crossing(window.from_pa, block[0])
             if start is None:
-                self._waiting("the gauge was lost while the upper edge was crossed")
+                self._waiting(say("the gauge was lost while the upper edge was crossed"))
             else:
                 self.drop = mark(WatchState.RUNNING, start_s=start, seconds=block[0] - start)
             return
@@ -457,7 +463,7 @@ class _Rest:
         if now <= window.to_pa:
             end = self._crossing(window.to_pa, block[0])
             if end is None:
-                self._waiting("the gauge was lost while the lower edge was crossed")
+                self._waiting(say("the gauge was lost while the lower edge was crossed"))
                 return
             self.drop = mark(WatchState.STOPPED, start_s=start, seconds=end - start)
             self.drops.append(self.drop)

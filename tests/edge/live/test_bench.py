@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 import threading
 import time
 from datetime import UTC, datetime
@@ -97,7 +98,7 @@ def make(tmp_path, analyst):
         one.stop()
 
 
-def wait_for(what, seconds=10.0):
+def wait_for(what, seconds=60.0):
     until = time.monotonic() + seconds
     while time.monotonic() < until:
         if found := what():
@@ -107,7 +108,7 @@ def wait_for(what, seconds=10.0):
 
 
 def wait_until_played(instrument, bench):
-    wait_for(lambda: instrument._place == instrument.time_s.size, 60.0)
+    wait_for(lambda: instrument._place == instrument.time_s.size)
     time.sleep(0.1)
     return bench
 
@@ -204,11 +205,11 @@ def test_a_slow_screen_loses_the_oldest_is_told_and_holds_up_nobody(make):
     def slow(batch):
         seen.append(batch)
         if len(seen) == 1:
-            held.wait(20.0)
+            held.wait(60.0)
 
     bench.subscribe(slow)
     bench.subscribe(others.append)
-    wait_for(lambda: len(others) > MOST_WAITING + 20, 15.0)
+    wait_for(lambda: len(others) > MOST_WAITING + 20)
     held.set()
     wait_for(lambda: len(seen) > MOST_WAITING)
 
@@ -254,7 +255,7 @@ def drawn():
 
 
 def test_a_session_is_recorded_marked_and_read_while_it_happens(make, drawn, tmp_path):
-    played = Played(drawn.session.time_s, drawn.session.pressure_pa, speed=8.0)
+    played = Played(drawn.session.time_s, drawn.session.pressure_pa, speed=12.0)
     bench = make(played)
     bench.start_recording("as-found-1", drawn.conditions, None)
     bench.start_recording("as-found-1", drawn.conditions, None)  # a repeated tap
@@ -318,7 +319,7 @@ def test_only_one_recording_at_a_time(make):
     bench.start_recording("one", BenchConditions())
     with pytest.raises(NotAllowed, match="'one' is in progress at bench 1"):
         bench.start_recording("two", BenchConditions())
-    with pytest.raises(NotAllowed, match="another recording, 'one'"):
+    with pytest.raises(NotAllowed, match="the recording 'one' is in progress"):
         bench.stop_recording("two")
     time.sleep(0.1)
     bench.stop_recording("one")
@@ -403,20 +404,21 @@ def test_four_benches_side_by_side_do_not_mix(make, tmp_path):
 # -- the analyst -------------------------------------------------------------------------------
 
 
-def test_an_analyst_that_dies_is_started_again_and_gets_all_of_it_again(make, drawn, analyst):
-    played = Played(drawn.session.time_s, drawn.session.pressure_pa, speed=8.0)
-    bench = make(played)
+def test_an_analyst_that_dies_is_started_again_and_gets_all_of_it_again(make, analyst):
+    bench = make(Played(speed=3.0))
     bench.start_recording("x", BenchConditions(window=DropWindow(150e5, 100e5)))
-    wait_for(lambda: bench.live().findings, 20.0)
+    wait_for(lambda: bench.live().findings)
     analyst._process.kill()
     analyst._process.join()
     reached = bench.live().as_of_s or 0.0
     later = wait_for(
-        lambda: (s := bench.live()).findings and (s.as_of_s or 0) > reached + 2.0 and s, 30.0
+        lambda: (s := bench.live()).findings and (s.as_of_s or 0) > reached + 2.0 and s
     )
-    # It starts from the beginning: the first stroke is in it.
-    assert later.findings.strokes[0].start_s < 8.0
-    assert len(bench.stop_recording().recording) > 1000
+
+    # From the beginning, not from where it died.
+    readings = int(re.match(r"(\d+) readings over", later.findings.history[0])[1])
+    assert readings == pytest.approx(1000.0 * later.as_of_s, rel=0.01)
+    assert len(bench.stop_recording().recording) >= readings
 
 
 def test_where_the_analyst_cannot_be_had_a_finished_recording_is_read_all_the_same(
@@ -494,9 +496,9 @@ def test_eight_hours_of_samples_do_not_grow_the_program(make):
     hours = Hours()
     bench = make(hours)
     bench.subscribe(lambda _: None)
-    wait_for(lambda: hours.second > 3600, 60.0)
+    wait_for(lambda: hours.second > 3600)
     base, start = resident_bytes(), hours.second
-    wait_for(lambda: hours.second > start + 8 * 3600, 60.0)
+    wait_for(lambda: hours.second > start + 8 * 3600)
 
     assert bench.recent().time_s.size == RING_SAMPLES
     # Eight hours would be 115 MB as two columns of numbers.

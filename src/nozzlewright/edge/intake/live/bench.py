@@ -24,6 +24,7 @@ from nozzlewright.edge.intake.live.analyst import Analyst, Blank, shared_analyst
 from nozzlewright.edge.intake.live.instruments import Instrument
 from nozzlewright.edge.intake.live.recorder import Recorder, Timing, close_unfinished, timing_of
 from nozzlewright.errors import Fault, InstrumentFault, NotAllowed, RecordingFault
+from nozzlewright.said import say
 from nozzlewright.workflow.live_reading import LiveMarks, OnlineMarks
 from nozzlewright.workflow.ports import Clock
 
@@ -312,7 +313,7 @@ class LiveBench:
         """Guards start and stop of recordings, which take their time on the disk."""
         self._link = Link.STOPPED
         self._since = clock()
-        self._reason = "the bench is not being read"
+        self._reason: str = say("the bench is not being read")
         self._ring = _Ring(RING_SAMPLES)
         self._latest: tuple[float, float] | None = None
         """When it came, [s], and the pressure, [Pa]."""
@@ -330,7 +331,7 @@ class LiveBench:
         sys.setswitchinterval(min(sys.getswitchinterval(), SWITCH_S))
         self._stop.clear()
         self._analyst.start()
-        self._set_link(Link.CONNECTING, "the instrument has not answered yet")
+        self._set_link(Link.CONNECTING, say("the instrument has not answered yet"))
         self._thread = threading.Thread(target=self._read_on, name=self.name, daemon=True)
         self._thread.start()
 
@@ -346,7 +347,7 @@ class LiveBench:
         if self._thread is not None:
             self._thread.join()
             self._thread = None
-        self._set_link(Link.STOPPED, "the bench is not being read")
+        self._set_link(Link.STOPPED, say("the bench is not being read"))
         with self._lock:
             session, self._session = self._session, None
             subscribers, self._subscribers = self._subscribers, ()
@@ -442,11 +443,17 @@ class LiveBench:
                 if going is self._session and going.recorder.recording_id == recording_id:
                     return
                 raise NotAllowed(
-                    f"the recording '{going.recorder.recording_id}' is in progress at {self.name}",
-                    "Stop it first",
+                    say(
+                        "the recording '{name}' is in progress at {bench}",
+                        name=going.recorder.recording_id,
+                        bench=self.name,
+                    ),
+                    say("Stop it first"),
                 )
             if self._instrument is None:
-                raise NotAllowed(f"{self.name} is not being read", "Start the bench first")
+                raise NotAllowed(
+                    say("{bench} is not being read", bench=self.name), say("Start the bench first")
+                )
             recorder = Recorder(
                 self.folder,
                 recording_id,
@@ -479,8 +486,16 @@ class LiveBench:
             if last is not None and recording_id == last.path.stem and recording_id != current:
                 return last
             if going is None or (recording_id is not None and recording_id != current):
-                what = "no recording is" if going is None else f"another recording, '{current}', is"
-                raise NotAllowed(f"{what} in progress at {self.name}", "Look at the bench's state")
+                what = (
+                    say("no recording is in progress at {bench}", bench=self.name)
+                    if current is None
+                    else say(
+                        "the recording '{name}' is in progress at {bench}",
+                        name=current,
+                        bench=self.name,
+                    )
+                )
+                raise NotAllowed(what, say("Look at the bench's state"))
             with self._lock:
                 self._session = None
             self._ending = going
@@ -524,12 +539,13 @@ class LiveBench:
                 self._instrument.open()
                 self._sample(self._instrument)
             except InstrumentFault as fault:
-                reason = str(fault)
+                reason = fault.args[0]
             except Exception as error:  # noqa: BLE001 - a bench goes on whatever its instrument does
                 _log.exception("the instrument of %s failed", self.name)
-                reason = (
-                    f"the instrument failed in a way that was not foreseen ({error}); look at its "
-                    "file and its leads"
+                reason = say(
+                    "the instrument failed in a way that was not foreseen ({error}); look at its "
+                    "file and its leads",
+                    error=str(error),
                 )
             else:
                 reason = ""
@@ -634,9 +650,9 @@ def _finished(
     if digest is not None and digest != recording.digest:
         raise RecordingFault(
             Fault(
-                "the file is not what was written into it",
+                say("the file is not what was written into it"),
                 path.name,
-                "The disk or another program altered it: record again, and look at the disk",
+                say("The disk or another program altered it: record again, and look at the disk"),
             )
         )
     return FinishedRecording(

@@ -11,6 +11,7 @@ from nozzlewright.capture import Recording
 from nozzlewright.edge.intake.recording import read_recording
 from nozzlewright.edge.intake.source import digest_of
 from nozzlewright.errors import Fault, InputFault, InstrumentFault
+from nozzlewright.said import say
 
 
 @dataclass(frozen=True)
@@ -101,8 +102,12 @@ class FolderWatch:
                     continue
         except OSError as error:
             raise InstrumentFault(
-                f"the folder {self.spec.folder} cannot be looked into ({error.strerror}); look at "
-                "its name, its rights, and whether its drive is connected"
+                say(
+                    "the folder {folder} cannot be looked into ({error}); look at its name, its "
+                    "rights, and whether its drive is connected",
+                    folder=str(self.spec.folder),
+                    error=str(error.strerror),
+                )
             ) from error
         return found
 
@@ -114,7 +119,11 @@ class FolderWatch:
                 return None
             recording = read_recording(path)
         except OSError as error:
-            fault = Fault(f"the file cannot be read ({error.strerror})", path.name, "Copy it again")
+            fault = Fault(
+                say("the file cannot be read ({error})", error=str(error.strerror)),
+                path.name,
+                say("Copy it again"),
+            )
             return Dropped(path, digest, None, (fault,))
         except InputFault as error:
             return Dropped(path, digest, None, error.faults)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 from nozzlewright.edge.intake.live.scale import Scale
 from nozzlewright.errors import InstrumentFault, UnitFault
 from nozzlewright.measurement import PRESSURE_UNITS, pressure_unit
+from nozzlewright.said import Said, figure, say
 
 if TYPE_CHECKING:
     from serial import Serial  # type: ignore[import-untyped]
@@ -90,8 +91,12 @@ class LineInstrument:
         except Exception as error:  # the system's own errors come through too
             self.close()
             raise InstrumentFault(
-                f"the port {spec.port} cannot be opened ({error}); look at the plug, at port in "
-                "its file, and whether another program holds the port"
+                say(
+                    "the port {port} cannot be opened ({error}); look at the plug, at port in its "
+                    "file, and whether another program holds the port",
+                    port=spec.port,
+                    error=str(error),
+                )
             ) from error
         self._rest, self._misfit, self._asked = b"", "", None
         self._looked = self._understood = time.monotonic()
@@ -106,7 +111,7 @@ class LineInstrument:
         """
         spec, port = self.spec, self._port
         if port is None:
-            raise InstrumentFault(f"the port {spec.port} is not open")
+            raise InstrumentFault(say("the port {port} is not open", port=spec.port))
         try:
             if spec.ask and self._asked is None:
                 port.write(spec.ask.encode())
@@ -116,7 +121,11 @@ class LineInstrument:
                 data += port.read(waiting)
         except Exception as error:  # the system's own errors come through too
             raise InstrumentFault(
-                f"the port {spec.port} is gone ({error}); look at the plug of the converter"
+                say(
+                    "the port {port} is gone ({error}); look at the plug of the converter",
+                    port=spec.port,
+                    error=str(error),
+                )
             ) from error
         now = time.monotonic()
         values = self._values(data)
@@ -165,23 +174,34 @@ class LineInstrument:
             unit = 1.0 if spelled is None else PRESSURE_UNITS[pressure_unit(spelled)]
         except UnitFault as error:
             raise InstrumentFault(
-                f"{self.spec.port} sends '{line.strip()[:60]}': {error}"
+                say(
+                    "{port} sends '{line}': {error}",
+                    port=self.spec.port,
+                    line=line.strip()[:60],
+                    error=str(error),
+                )
             ) from None
         return self.spec.scale.pressure_pa(raw) * unit
 
-    def _silence(self, seconds: float) -> str:
-        spec = self.spec
+    def _silence(self, seconds: float) -> Said:
+        spec, time_s = self.spec, figure(seconds, ".1f")
         if self._misfit:
-            return (
-                f"{spec.port} sends lines that the pattern does not fit, the last "
-                f"'{self._misfit}'; look at pattern, baud and parity in its file"
+            return say(
+                "{port} sends lines that the pattern does not fit, the last '{line}'; look at "
+                "pattern, baud and parity in its file",
+                port=spec.port,
+                line=self._misfit,
             )
         if self._rest:
-            return (
-                f"{spec.port} sends no whole line for {seconds:.1f} s; look at baud, data_bits, "
-                "parity and stop_bits in its file"
+            return say(
+                "{port} sends no whole line for {time} s; look at baud, data_bits, parity and "
+                "stop_bits in its file",
+                port=spec.port,
+                time=time_s,
             )
-        return (
-            f"nothing has come from {spec.port} for {seconds:.1f} s; look at the instrument's "
-            "supply, its plug, and whether it is set to send"
+        return say(
+            "nothing has come from {port} for {time} s; look at the instrument's supply, its plug, "
+            "and whether it is set to send",
+            port=spec.port,
+            time=time_s,
         )

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Literal
 
 from nozzlewright.edge.intake.live.scale import Scale
 from nozzlewright.errors import InstrumentFault
+from nozzlewright.said import Said, figure, say
 
 if TYPE_CHECKING:
     from pymodbus.client import ModbusSerialClient, ModbusTcpClient
@@ -35,12 +36,14 @@ _FORMATS = {"int16": ">h", "uint16": ">H", "int32": ">i", "uint32": ">I", "float
 _PASSING = {5, 6, 11}
 """Answers of a device or gateway that is busy for the moment."""
 _REFUSALS = {
-    1: "it does not know this function: try function = 4 in place of 3, or 3 in place of 4",
-    2: "it has no such register: many manuals count holding registers from 40001 and input "
-    "registers from 30001, a request counts from 0 (40001 is register = 0)",
-    3: "it does not give so many registers at once: check type",
-    4: "it reports a failure of its own: look at its display or lamps",
-    10: "the gateway cannot reach it: look at the line behind the gateway",
+    1: say("it does not know this function: try function = 4 in place of 3, or 3 in place of 4"),
+    2: say(
+        "it has no such register: many manuals count holding registers from 40001 and input "
+        "registers from 30001, a request counts from 0 (40001 is register = 0)"
+    ),
+    3: say("it does not give so many registers at once: check type"),
+    4: say("it reports a failure of its own: look at its display or lamps"),
+    10: say("the gateway cannot reach it: look at the line behind the gateway"),
 }
 
 
@@ -55,13 +58,17 @@ class TcpConnection:
     """``rtu``: a plain converter from Ethernet to a serial line."""
     timeout_s: float = 0.25
 
-    def __str__(self) -> str:
-        return f"{self.host}, port {self.port}"
+    @property
+    def place(self) -> Said:
+        """Where it is, in words."""
+        return say("{host}, port {port}", host=self.host, port=str(self.port))
 
     @property
-    def look_at(self) -> str:
+    def look_at(self) -> Said:
         """What to look at where it does not answer."""
-        return "look at its supply, the network lead or Wi-Fi, and at host and port in its file"
+        return say(
+            "look at its supply, the network lead or Wi-Fi, and at host and port in its file"
+        )
 
     def client(self) -> ModbusTcpClient:
         """Return a client for it."""
@@ -86,13 +93,15 @@ class RtuConnection:
     device_id: int = 1
     timeout_s: float = 0.25
 
-    def __str__(self) -> str:
+    @property
+    def place(self) -> str:
+        """Where it is, in words."""
         return self.port
 
     @property
-    def look_at(self) -> str:
+    def look_at(self) -> Said:
         """What to look at where it does not answer."""
-        return (
+        return say(
             "look at its supply, the plug and the two wires of the line, and at port, baud, parity "
             "and device_id in its file"
         )
@@ -154,11 +163,23 @@ class ModbusInstrument:
         self._client = at.client()
         try:
             if not self._client.connect():
-                raise InstrumentFault(f"nothing can be reached at {at}; {at.look_at}")
+                raise InstrumentFault(
+                    say(
+                        "nothing can be reached at {place}; {look_at}",
+                        place=at.place,
+                        look_at=at.look_at,
+                    )
+                )
             if self._ask() is None:
                 raise InstrumentFault(
-                    f"{at} is there, but device {at.device_id} does not answer within "
-                    f"{at.timeout_s * 1e3:.0f} ms; {at.look_at}"
+                    say(
+                        "{place} is there, but device {device} does not answer within {time} ms; "
+                        "{look_at}",
+                        place=at.place,
+                        device=at.device_id,
+                        time=figure(at.timeout_s * 1e3, ".0f"),
+                        look_at=at.look_at,
+                    )
                 )
         except InstrumentFault:
             self.close()
@@ -187,7 +208,12 @@ class ModbusInstrument:
         if raw is None:
             if now - self._answered > SILENT_AFTER_S:
                 raise InstrumentFault(
-                    f"{at} has not answered for {now - self._answered:.1f} s; {at.look_at}"
+                    say(
+                        "{place} has not answered for {time} s; {look_at}",
+                        place=at.place,
+                        time=figure(now - self._answered, ".1f"),
+                        look_at=at.look_at,
+                    )
                 )
             return ()
         self._answered = now
@@ -196,8 +222,12 @@ class ModbusInstrument:
             self._sound = now
         elif now - self._sound > SILENT_AFTER_S:
             raise InstrumentFault(
-                f"{at} answers, but its raw value {raw:g} is no pressure; look at the lead between "
-                "sensor and module, and at type, word_order and valid_raw in its file"
+                say(
+                    "{place} answers, but its raw value {raw} is no pressure; look at the lead "
+                    "between sensor and module, and at type, word_order and valid_raw in its file",
+                    place=at.place,
+                    raw=f"{raw:g}",
+                )
             )
         return ((0.5 * (asked + now), pressure),)
 
@@ -213,13 +243,17 @@ class ModbusInstrument:
 
         spec, client = self.spec, self._client
         if client is None:
-            raise InstrumentFault(f"{spec.connection} is not open")
+            raise InstrumentFault(say("{place} is not open", place=spec.connection.place))
         ask = client.read_holding_registers if spec.function == 3 else client.read_input_registers
         try:
             answer = ask(spec.register, count=self._count, device_id=spec.connection.device_id)
         except (ConnectionException, OSError) as error:
             raise InstrumentFault(
-                f"the connection to {spec.connection} is gone; {spec.connection.look_at}"
+                say(
+                    "the connection to {place} is gone; {look_at}",
+                    place=spec.connection.place,
+                    look_at=spec.connection.look_at,
+                )
             ) from error
         except ModbusException:
             return None
@@ -234,9 +268,13 @@ class ModbusInstrument:
         code = int(getattr(answer, "exception_code", 0))
         if code in _PASSING:
             return
-        why = _REFUSALS.get(code, "look at the manual of the device")
         raise InstrumentFault(
-            f"{self.spec.connection} refuses the reading (Modbus exception {code}): {why}"
+            say(
+                "{place} refuses the reading (Modbus exception {code}): {why}",
+                place=self.spec.connection.place,
+                code=code,
+                why=_REFUSALS.get(code, say("look at the manual of the device")),
+            )
         )
 
     def _value(self, registers: Sequence[int]) -> float:

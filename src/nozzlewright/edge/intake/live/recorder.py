@@ -28,6 +28,7 @@ from nozzlewright.edge.intake.headings import About, Unit
 from nozzlewright.edge.intake.mending import GAP_FACTOR, RawTrace, mended
 from nozzlewright.errors import Fault, NotAllowed, RecordingFault
 from nozzlewright.measurement.units import BAR
+from nozzlewright.said import joined, say
 from nozzlewright.workflow.live_reading import GrowingTrace
 
 Floats = NDArray[np.float64]
@@ -141,9 +142,9 @@ class Recorder:
         if not _ID.fullmatch(recording_id):
             raise RecordingFault(
                 Fault(
-                    f"'{recording_id[:40]}' cannot name a recording",
+                    say("'{name}' cannot name a recording", name=recording_id[:40]),
                     "recording id",
-                    "Use letters, digits, - and _, at most 100 of them",
+                    say("Use letters, digits, - and _, at most 100 of them"),
                 )
             )
         self.recording_id = recording_id
@@ -155,7 +156,7 @@ class Recorder:
         """Time of the first sample on the instrument's clock, [s]."""
         self.trace = GrowingTrace()
         self.gaps = 0
-        self.disk_fault = ""
+        self.disk_fault: str = ""
         """Why nothing can be written at the moment; empty where all is well."""
         self._last_s = -1.0
         self._digest = hashlib.sha256()
@@ -174,8 +175,8 @@ class Recorder:
     def _create(self, folder: Path) -> int:
         if self.finished_path.exists() or self.path.exists():
             raise NotAllowed(
-                f"there is a recording '{self.recording_id}' already",
-                "Give this one another name; a recording is never written over",
+                say("there is a recording '{name}' already", name=self.recording_id),
+                say("Give this one another name; a recording is never written over"),
             )
         header = (
             f"# Recorded live, sample by sample\n# Recording: {self.recording_id}\n"
@@ -195,9 +196,9 @@ class Recorder:
                 self.path.unlink(missing_ok=True)
             raise RecordingFault(
                 Fault(
-                    f"the recording cannot be written ({error.strerror})",
+                    say("the recording cannot be written ({error})", error=str(error.strerror)),
                     str(self.path),
-                    "Look at the disk: is it full, is it write-protected?",
+                    say("Look at the disk: is it full, is it write-protected?"),
                 )
             ) from error
         self._digest.update(header)
@@ -286,13 +287,19 @@ class Recorder:
         self._stop.set()
         self._thread.join(patience_s)
         if self._thread.is_alive():
+            missing = say(
+                "{number} of {samples} samples are not on disk yet",
+                number=self.samples - self.on_disk,
+                samples=self.samples,
+            )
             raise RecordingFault(
                 Fault(
-                    f"{self.samples - self.on_disk} of {self.samples} samples are not on disk yet"
-                    + (f" ({self.disk_fault})" if self.disk_fault else ""),
+                    joined("; ", [missing, *filter(None, [self.disk_fault])]),
                     self.path.name,
-                    "Make room on the disk, then finish the recording again; nothing is lost while "
-                    "the program runs",
+                    say(
+                        "Make room on the disk, then finish the recording again; nothing is lost "
+                        "while the program runs"
+                    ),
                 )
             )
         if self._disk >= 0:
@@ -309,7 +316,7 @@ class Recorder:
                 self._write()
                 self.disk_fault = ""
             except OSError as error:
-                self.disk_fault = f"nothing can be written: {error.strerror}"
+                self.disk_fault = say("nothing can be written: {error}", error=str(error.strerror))
                 time.sleep(WRITE_EVERY_S)
                 continue
             if last and self._on_disk == len(self.trace):
@@ -407,11 +414,13 @@ def close_unfinished(path: Path) -> Path:
     name = path.name.removesuffix(UNFINISHED)
     finished = path.with_name(f"{name}.csv")
     if path in _open_here:
-        raise NotAllowed(f"the recording '{name}' is still growing", "Stop it at its bench")
+        raise NotAllowed(
+            say("the recording '{name}' is still growing", name=name), say("Stop it at its bench")
+        )
     if finished.exists():
         raise NotAllowed(
-            f"there is a finished recording '{name}' already",
-            "Move one of the two files out of the folder",
+            say("there is a finished recording '{name}' already", name=name),
+            say("Move one of the two files out of the folder"),
         )
     with path.open("r+b") as stream:
         stream.truncate(_whole_bytes(stream.fileno()))
