@@ -5,9 +5,9 @@ from __future__ import annotations
 from fastapi import Request
 from starlette.exceptions import HTTPException
 
-from nozzlewright.edge.intake.photo import read_photo
 from nozzlewright.edge.web import page
 from nozzlewright.edge.web.texts import _
+from nozzlewright.edge.wiring.photos import read_photo
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.records import EntryKind, InjectorStory, JobStory
 from nozzlewright.workflow import Workshop
@@ -75,11 +75,7 @@ def kept_photos(request: Request, form: page.Form, name: str = "photo") -> list[
     UploadFault
         If one cannot be opened: none is kept then.
     """
-    contents = []
-    for file in form.files.get(name, ()):
-        with file.file as sent:
-            contents.append(sent.read())
-    photos = [read_photo(content, name) for content in contents]
+    photos = [read_photo(file.file.read(), name) for file in form.files.get(name, ())]
     keep = shop_of(request).evidence.keep
     return [keep(photo, "jpg") for photo in photos]
 

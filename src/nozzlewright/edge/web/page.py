@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 import uuid
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import tzinfo
@@ -175,7 +175,7 @@ class Form:
             return 0.0
 
 
-async def _sent(request: Request) -> Form:
+async def _sent(request: Request) -> AsyncIterator[Form]:
     form = await request.form()
     values: dict[str, tuple[str, ...]] = {}
     files: dict[str, tuple[UploadFile, ...]] = {}
@@ -186,7 +186,10 @@ async def _sent(request: Request) -> Form:
             files[name] = (*files.get(name, ()), value)
     sent = Form(values, files, texts.HERE.get().pressure_unit)
     request.state.form = sent
-    return sent
+    try:
+        yield sent
+    finally:
+        await form.close()  # also files that no endpoint has read, and fields left empty
 
 
 Sent = Annotated[Form, Depends(_sent)]
