@@ -9,13 +9,15 @@ UV       := .tools/bin/uv
 BIN      := .venv/bin
 DEMO     := demo/six-in-line
 OUT      := demo-report
+PICTURES := screens
 LOCALE   := src/nozzlewright/edge/web/locale
+SEEN_BY  := chromium fonts-dejavu-core libatomic1
 
 export UV_PYTHON_DOWNLOADS := never
 # A venv that the caller happens to have on must not be written into.
 unexport VIRTUAL_ENV
 
-.PHONY: list demo test check fix bench cover docs texts vendor lock clean
+.PHONY: list demo test check fix bench cover docs screens browser texts vendor lock clean
 .DEFAULT_GOAL := list
 
 list:  ## List the commands
@@ -26,7 +28,7 @@ demo: .venv/run.stamp  ## Judge the demo set, write its report, then serve the d
 	@# Without a terminal nobody could end it: the report is all then.
 	@if [ -t 1 ]; then $(BIN)/nozzlewright demo; fi
 
-test: .venv/dev.stamp  ## Install what the tests need, then run every check and every test
+test: .venv/dev.stamp browser  ## Install what the tests need, then run every check and every test
 	$(MAKE) --no-print-directory check
 	$(BIN)/pytest -n auto --dist worksteal
 
@@ -43,7 +45,7 @@ fix: .venv/dev.stamp  ## Mend what the linter can mend, and format
 bench: .venv/dev.stamp  ## Print every ratio of benchmarks/
 	$(BIN)/python benchmarks/all.py
 
-cover: .venv/dev.stamp  ## Say which lines and branches no test runs
+cover: .venv/dev.stamp browser  ## Say which lines and branches no test runs
 	$(BIN)/coverage run -m pytest
 	$(BIN)/coverage report --skip-covered --show-missing
 
@@ -53,6 +55,24 @@ docs: .venv/run.stamp  ## Draw the pictures of the docs and write the tutorial's
 	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 1 docs/images/report-set.png
 	$(BIN)/python docs/images/page.py $(OUT)/report.pdf 3 docs/images/report-injector.png
 	$(BIN)/python docs/console.py
+
+screens: .venv/dev.stamp browser  ## Take pictures of every page of the demo workshop, and those of the docs
+	$(BIN)/python docs/images/screens.py $(PICTURES)
+
+browser:  ## Install Debian's packages of the browser that tests and pictures need, or name them
+	@missing=; \
+	for one in $(SEEN_BY); do \
+	    dpkg-query -W -f '$${Status}' $$one 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$one"; \
+	done; \
+	if [ -z "$$missing" ]; then exit 0; fi; \
+	if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	    echo "Installing with apt-get:$$missing"; \
+	    apt-get update -qq && apt-get install -y -qq --no-install-recommends $$missing; \
+	else \
+	    echo "The tests in a real browser need Debian's packages$$missing (/usr/bin/chromium)."; \
+	    echo "Install them as root: apt-get install$$missing"; \
+	    exit 1; \
+	fi
 
 texts: .venv/run.stamp  ## Take new texts of the screens into the catalogues, and compile them
 	$(BIN)/pybabel -q extract -F $(LOCALE)/babel.cfg -k N_ -k say --no-location --sort-output \
@@ -72,7 +92,7 @@ lock: $(UV)  ## Pin the requirement sets anew (hashes, no registry addresses)
 	    --no-header --python $(PYTHON) -c requirements/run.txt -o requirements/dev.txt
 
 clean:  ## Remove everything that these commands made
-	rm -rf .tools .venv $(OUT) .pytest_cache .mypy_cache .ruff_cache .hypothesis .coverage
+	rm -rf .tools .venv $(OUT) $(PICTURES) .pytest_cache .mypy_cache .ruff_cache .hypothesis .coverage
 
 $(UV):
 	$(PYTHON) -m pip install --quiet --disable-pip-version-check --root-user-action ignore \
