@@ -2,6 +2,8 @@
 
 ``read_gauge``
     What a recording or a card of readings shows.
+``live_reading``
+    The same while the recording grows: marks at once, findings as they can be had.
 ``judge_set``
     Verdicts, next actions and report of an engine's set.
 ``workshop``

@@ -100,3 +100,20 @@ def test_a_folder_that_is_gone_says_what_to_look_at(drop):
     drop.folder.rmdir()
     with pytest.raises(InstrumentFault, match=r"cannot be looked into .* its drive"):
         drop.poll()
+
+
+def test_a_file_that_cannot_even_be_opened_is_told_once_and_tried_again(drop, monkeypatch):
+    path = drop.folder / "a.csv"
+    path.write_text(CSV)
+    drop.poll()
+
+    def refuse(_):
+        raise PermissionError(13, "in use by another program")
+
+    with monkeypatch.context() as held:
+        held.setattr("nozzlewright.edge.intake.live.folder_watch.digest_of", refuse)
+        (found,) = drop.poll(3.0)
+        assert drop.poll(3.0) == []
+    assert "in use by another program" in found.faults[0].what
+    (taken,) = drop.poll(3.0)
+    assert taken.recording is not None

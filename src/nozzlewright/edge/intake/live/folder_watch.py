@@ -60,6 +60,7 @@ class FolderWatch:
         self._timer = timer
         self._looks: dict[Path, tuple[_Look, float]] = {}
         self._done: dict[Path, _Look] = {}
+        self._unopened: set[Path] = set()
 
     def poll(self) -> list[Dropped]:
         """Return what has become whole since the last look, the oldest first.
@@ -73,6 +74,7 @@ class FolderWatch:
         found = self._files()
         self._looks = {path: self._looks[path] for path in found if path in self._looks}
         self._done = {path: self._done[path] for path in found if path in self._done}
+        self._unopened &= found.keys()
         ready = []
         for path, look in found.items():
             known, since = self._looks.get(path, (None, now))
@@ -83,7 +85,12 @@ class FolderWatch:
         dropped = []
         for _, path, look in sorted(ready):
             one = self._take(path)
-            self._done[path] = look
+            if one is None or one.digest:
+                self._done[path] = look
+            elif path in self._unopened:
+                continue  # told already, and tried again as long as it lies there
+            else:
+                self._unopened.add(path)
             if one is not None:
                 dropped.append(one)
         return dropped

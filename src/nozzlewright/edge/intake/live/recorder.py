@@ -40,6 +40,7 @@ UNFINISHED = ".unfinished.csv"
 HEADING = "time_s,pressure_bar"
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,99}")
 _TAIL_BYTES = 65_536
+_NEW_FILE = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 
 _open_here: set[Path] = set()
 """Recordings that grow in this process."""
@@ -185,7 +186,7 @@ class Recorder:
         disk = -1
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            disk = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+            disk = os.open(self.path, _NEW_FILE, 0o644)
             if os.write(disk, header) != len(header):
                 raise OSError(28, "no space left")
             os.fsync(disk)
