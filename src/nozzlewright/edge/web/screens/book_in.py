@@ -1,0 +1,144 @@
+"""Book a set in: what came, what the engine does wrong, what was counted, photos, the sheet."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from nozzlewright.bench import Condition
+from nozzlewright.edge.web import page
+from nozzlewright.edge.web.at_job import kept_photos, shop_of, who
+from nozzlewright.edge.web.guard import MIB, takes_uploads
+from nozzlewright.edge.web.texts import N_, _
+from nozzlewright.errors import EvidenceFault
+
+router = APIRouter()
+
+MOST_CYLINDERS = 24
+PIECES = (N_("injectors"), N_("seat washers"), N_("leak-off unions"), N_("caps"))
+"""What is nearly always counted; the other rows are free."""
+PIECE_ROWS = 10
+MOST_PHOTOS = 12
+PHOTOS_LIMIT = 60 * MIB
+LONGEST_NAME = 200
+MOST_HOURS = 1_000_000.0
+JPEG = b"\xff\xd8\xff"
+"""How every JPEG begins (ITU-T T.81, annex B: SOI, then a marker)."""
+BOOKED_COOKIE = "booked"
+
+
+@router.get("/book-in")
+def ask(request: Request, sheet: str = "") -> Response:
+    """Ask for what came."""
+    if way := page.needs_person(request):
+        return way
+    return page.render(
+        request,
+        "book_in.html",
+        cylinders=range(1, MOST_CYLINDERS + 1),
+        pieces=[(row, _(PIECES[row - 1]) if row <= len(PIECES) else "") for row in _piece_rows()],
+        sheets=shop_of(request).sheets(),
+        sheet=sheet,
+        booked=request.cookies.get(BOOKED_COOKIE, ""),
+    )
+
+
+def _piece_rows() -> range:
+    return range(1, PIECE_ROWS + 1)
+
+
+@router.post("/book-in")
+@takes_uploads(PHOTOS_LIMIT)
+def book_in(request: Request, form: page.Sent) -> Response:
+    """Book the set in."""
+    shop, name = shop_of(request), who(request)
+    photos = _photos(request, form)
+    cylinders = form.choice("cylinders", map(str, range(1, MOST_CYLINDERS + 1)))
+    count = int(cylinders or 0)
+    engine = form.text("engine", needed=_("the engine is not named"), longest=LONGEST_NAME)
+    booked = {
+        "title": form.text("title", longest=LONGEST_NAME),
+        "engine": engine,
+        "customer": form.text("customer", longest=LONGEST_NAME),
+        "cylinders": count,
+        "condition": form.choice("condition", [one.value for one in Condition]),
+        "symptoms": _symptoms(form, count),
+        "hours": _hours(form),
+        "markings": form.text("markings"),
+        "pieces": _pieces(form),
+        "sheet": form.choice("sheet", [one.digest for one in shop.sheets()], default=""),
+        "note": form.text("note"),
+    }
+    form.check()
+    again = shop.records.entry(form.id) is not None
+    job = shop.book_in(form.id, name, booked, photos)
+    done = (
+        _("Job %(number)s was booked in already: nothing was written a second time")
+        if again
+        else _("Booked in as job %(number)s")
+    )
+    response = page.back_to(request, f"/job/{job}", flash=done % {"number": job})
+    # Tells the page that the draft kept on this device has become a job.
+    response.set_cookie(
+        BOOKED_COOKIE, form.id, max_age=7 * 24 * 3600, httponly=True, samesite="lax"
+    )
+    return response
+
+
+def _photos(request: Request, form: page.Form) -> list[str]:
+    """Keep the photos; where the form is shown again, they need not be chosen again."""
+    kept = [digest for digest in form.values.get("photo_kept", ()) if _is_photo(request, digest)]
+    sent = len(form.files.get("photo", ()))
+    if len(kept) + sent > MOST_PHOTOS:
+        form.fault(
+            _("there are more than %(most)s photos") % {"most": MOST_PHOTOS},
+            "photo",
+            _("Leave some out; more can be added at the bench"),
+        )
+        return kept
+    kept += kept_photos(request, form)
+    kept = list(dict.fromkeys(kept))
+    form.values = {**form.values, "photo_kept": tuple(kept)}
+    return kept
+
+
+def _is_photo(request: Request, digest: str) -> bool:
+    try:
+        return shop_of(request).evidence.read(digest).startswith(JPEG)
+    except EvidenceFault:
+        return False
+
+
+def _symptoms(form: page.Form, cylinders: int) -> dict[str, str]:
+    said = {str(n): form.text(f"symptom_{n}", longest=400) for n in range(1, cylinders + 1)}
+    return {number: text for number, text in said.items() if text}
+
+
+def _hours(form: page.Form) -> float | int | None:
+    if not form.text("hours"):
+        return None
+    hours = form.number("hours", highest=MOST_HOURS)
+    return int(hours) if hours.is_integer() else hours
+
+
+def _pieces(form: page.Form) -> dict[str, int]:
+    """Return what was counted; a row without a count was not counted."""
+    counted: dict[str, int] = {}
+    for row in _piece_rows():
+        what = form.text(f"piece_{row}", longest=80)
+        number = form.text(f"count_{row}", longest=6)
+        if not number:
+            continue
+        if not what:
+            form.fault(
+                _("it is not said what was counted"), f"piece_{row}", _("Write what the pieces are")
+            )
+        elif not (number.isascii() and number.isdigit()):
+            form.fault(
+                _("“%(text)s” is not a whole number") % {"text": number},
+                f"count_{row}",
+                _("Count the pieces and write their number"),
+            )
+        else:
+            counted[what] = counted.get(what, 0) + int(number)
+    return counted
