@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import uvicorn
 
 from nozzlewright.edge.intake.live.pretend import PretendInstrument
 from nozzlewright.edge.web.app import create_app
@@ -99,3 +102,24 @@ def gauge_shop(shop, settings, folder, speed=1.0):
         yield GaugeShop(shop, job, app, instrument, bench, folder)
     finally:
         bench.stop()
+
+
+@contextmanager
+def serving(app, port=0):
+    """Serve an application, on a port of its own unless one is named; gives its address."""
+    config = uvicorn.Config(
+        app, port=port, log_level="critical", access_log=False, ws="websockets-sansio"
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    until = time.monotonic() + 15
+    while not server.started:
+        assert time.monotonic() < until, "the server does not come up"
+        time.sleep(0.01)
+    try:
+        yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        server.force_exit = True  # lines that stand are cut, as by a plug that is pulled
+        thread.join(10)

@@ -24,11 +24,17 @@ def python(
     comment_tags: Collection[str],
     options: dict[str, Any],
 ) -> Iterator[Found]:
-    """Yield the messages of a Python file, and the words of its enumerations."""
+    """Yield the messages of a Python file, and the words of its enumerations.
+
+    Babel loses a ``say`` that stands in a call within another; so all are looked up once more.
+    """
     found = extract_python(file, keywords, comment_tags, cast("Any", options))
     yield from cast("Iterator[Found]", found)
     file.seek(0)
     for node in ast.walk(ast.parse(file.read())):
+        match node:
+            case ast.Call(func=ast.Name(id="say"), args=[ast.Constant(value=str(message)), *_]):
+                yield node.lineno, "say", message, []
         if isinstance(node, ast.ClassDef) and any(
             isinstance(base, ast.Name) and base.id == "StrEnum" for base in node.bases
         ):

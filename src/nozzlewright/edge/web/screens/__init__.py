@@ -64,6 +64,10 @@ Rules
 """
 
 SCREENS: tuple[str, ...] = (
+    "jobs",
+    "book_in",
+    "sheets",
+    "rig",
     "bench",
     "step",
     "findings",

@@ -111,7 +111,7 @@ def hand_over(request: Request, job: str, form: page.Sent) -> Response:
     shop = shop_of(request)
     story_of(request, job)
     person = who(request)
-    to = form.text("to", needed=_("nobody is named who takes the set"), longest=200)
+    to = form.text("taken_by", needed=_("nobody is named who takes the set"), longest=200)
     packed = form.chosen("packed", PACKED)
     note = form.text("note")
     if len(packed) < len(PACKED) and not note:

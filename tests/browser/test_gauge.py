@@ -1,0 +1,216 @@
+"""The gauge in a real browser: by key and by touch, on phone and desktop, through a cut line."""
+
+from __future__ import annotations
+
+import re
+from contextlib import ExitStack
+
+import pytest
+from playwright.sync_api import expect
+
+from nozzlewright.edge.web.app import WebSettings
+from nozzlewright.edge.wiring.practice import PracticeRoom
+from nozzlewright.records import AS_FOUND
+from nozzlewright.simulator import Idle, SeatHold, SlowStrokes
+
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("compiled_bench")]
+
+SPEED = 4.0
+SIZES = {"phone": (360, 740), "desktop": (1920, 1080)}
+PATIENCE_MS = 40_000
+"""A machine that has much else to do reads a recording slowly."""
+
+
+@pytest.fixture
+def gauge_shop(helper):
+    return helper("edge/web/gauge_shop.py")
+
+
+@pytest.fixture
+def at(tmp_path, helper, gauge_shop):
+    (tmp_path / "evidence").mkdir()
+    shop = helper("workflow/in_memory.py").workshop_in_memory(tmp_path / "evidence")
+    settings = WebSettings(secret=bytes(range(32)))
+    with gauge_shop.gauge_shop(shop, settings, tmp_path / "recordings", SPEED) as made:
+        yield made
+
+
+@pytest.fixture
+def address(at, gauge_shop):
+    with gauge_shop.serving(at.app) as served:
+        yield served
+
+
+@pytest.fixture(params=SIZES)
+def size(request):
+    return request.param
+
+
+@pytest.fixture
+def page(chromium, address, size):
+    """A page of the fitter's; what its console says against us fails the test."""
+    width, height = SIZES[size]
+    context = chromium.new_context(
+        viewport={"width": width, "height": height}, has_touch=size == "phone"
+    )
+    context.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
+    one, against = context.new_page(), []
+    one.on("pageerror", lambda fault: against.append(str(fault)))
+    one.on(
+        "console",
+        lambda said: (
+            against.append(said.text)
+            if said.type == "error" and "ERR_CONNECTION_REFUSED" not in said.text
+            else None
+        ),
+    )
+    one.goto(f"{address}/settings")
+    one.get_by_label("A. N. Other").first.check(force=True)
+    one.get_by_role("button", name="Save").click()
+    yield one
+    context.close()
+    assert [text for text in against if "status of 404" not in text] == []
+
+
+def reads(page, address, path):
+    page.goto(address + path)
+    expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
+
+
+def nothing_sticks_out(page):
+    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_strokes_and_a_hold_are_recorded_by_the_pedal_and_the_verdict_is_shown(
+    page, address, at, size
+):
+    reads(page, address, at.path())
+    assert nothing_sticks_out(page)
+    page.keyboard.press("Space")
+    expect(page.locator("#stop")).to_be_visible()
+    at.instrument.play((Idle(0.5), SlowStrokes(4), Idle(0.5), SeatHold(20e5, 14.0)))
+    expect(page.locator("[data-part=opening-list] li").first).to_contain_text(
+        re.compile(r"20\d\.\d")
+    )
+    expect(page.locator("[data-part=seat-words]")).to_contain_text("Held long enough")
+    assert float(page.locator("[data-part=figure]").inner_text()) > 100.0
+    assert at.instrument.wait_until_played(60)
+    page.reload()  # in the middle: it goes on
+    expect(page.locator("#stop")).to_be_visible()
+    expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
+    page.keyboard.press("Space")
+    expect(page.locator("#save")).to_be_visible()
+    assert nothing_sticks_out(page)
+    page.locator("#seat .tile", has_text="Dry").click()
+    page.locator("#spray .tile", has_text="Good").click()
+    page.locator("#save").click()
+    expect(page.locator(".verdict")).to_contain_text("bar")
+    assert nothing_sticks_out(page)
+    test = at.one().tests[-1]
+    assert test.body["recording"]
+    assert test.body["seen"] == {"seat": "dry", "spray": "good"}
+    verdict = at.one().verdicts[AS_FOUND].body
+    opening = next(one for one in verdict["tests"] if "opening" in one["test"])
+    assert opening["outcome"] == "pass"
+    expect(page.get_by_role("link", name=re.compile("Go on"))).to_be_visible()
+
+
+def test_readings_are_typed_and_timed_by_keyboard_alone(page, address, at, size):
+    page.goto(f"{address}{at.path('as-found', '&how=hand')}")
+    expect(page.locator("#opening_2")).to_be_hidden()
+    page.locator("#division").focus()
+    page.keyboard.press("Enter")
+    for reading in ("199", "200.5", "200"):
+        page.keyboard.type(reading)
+        page.keyboard.press("Enter")
+    assert page.locator("#opening_3").input_value() == "200"
+    page.locator("[data-stopwatch^=drop] button").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(1200)
+    page.keyboard.press("Enter")
+    assert 1.1 < float(page.locator("#drop_seconds_1").input_value()) < 5.0
+    page.locator("h1").click()  # out of every field: now the pedal works the watch
+    page.keyboard.press("Space")
+    page.wait_for_timeout(1100)
+    page.keyboard.press("Space")
+    assert 1.0 < float(page.locator("#drop_seconds_2").input_value()) < 5.0
+    assert nothing_sticks_out(page)
+    page.locator("#save").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".verdict")).to_contain_text("199.0 to 200.5\xa0bar, 3 pops")
+    card = at.shop.readers.hand_card(at.one().tests[-1].body["card"])
+    assert card.opening_pa == pytest.approx((199e5, 200.5e5, 200e5))
+    assert len(card.drops) == 2
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_a_cut_line_is_told_and_the_page_goes_on_when_the_server_is_back(
+    chromium, at, gauge_shop, size
+):
+    with ExitStack() as stack:
+        served = stack.enter_context(gauge_shop.serving(at.app))
+        page = chromium.new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        page.goto(f"{served}/settings")
+        page.get_by_label("A. N. Other").first.check(force=True)
+        page.get_by_role("button", name="Save").click()
+        reads(page, served, at.path())
+        page.locator("#start").click()
+        expect(page.locator("#stop")).to_be_visible()
+        stack.close()
+        expect(page.locator("[data-part=link-words]")).to_contain_text("is broken")
+        expect(page.locator("[data-part=figure]")).to_have_text("–")
+        port = int(served.rpartition(":")[2])
+        with gauge_shop.serving(at.app, port):
+            expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
+            expect(page.locator("#stop")).to_be_visible()
+            page.locator("#stop").click()
+            expect(page.locator("#save")).to_be_visible()
+        page.close()
+
+
+def test_an_apprentice_works_the_lever_by_key_and_by_hand(page, address, at, size):
+    room = at.app.state.practice = PracticeRoom(at.shop.clock, speed=SPEED)
+    try:
+        page.goto(f"{address}/practice")
+        page.get_by_role("button", name="Begin").first.click()
+        expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
+        place = room.at(page.url.rpartition("/")[2])
+        page.keyboard.press("r")
+        expect(page.locator("#stop")).to_be_visible()
+        page.keyboard.down("Space")
+        expect(page.locator("[data-part=opening-list] li").first).to_be_visible()
+        page.keyboard.up("Space")
+        lever = page.locator("[data-part=lever]")
+        lever.scroll_into_view_if_needed()
+        box = lever.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + 30
+        expect(page.locator("[data-part=arm]")).to_have_attribute(
+            "transform", re.compile(r"\(0\.[0-2]")
+        )
+        page.mouse.move(x, y)
+        page.mouse.down()
+        for step in range(1, 11):
+            page.mouse.move(x, y + step * 12)
+            page.wait_for_timeout(30)
+        page.wait_for_timeout(300)
+        assert place.at_hand().lever > 0.2
+        page.mouse.up()
+        page.keyboard.press("v")
+        expect(page.locator("[data-toggle=valve]")).to_have_attribute("aria-pressed", "true")
+        page.wait_for_timeout(300)
+        assert not place.at_hand().valve_open
+        page.locator("[data-look=tip]").click()
+        expect(page.locator("[data-part=look-words]")).not_to_be_empty()
+        page.keyboard.press("r")
+        expect(page.locator("#test-1")).to_contain_text("Opening pressure")
+        assert nothing_sticks_out(page)
+        page.locator("#decision .tile").first.click()
+        page.locator("#fault .tile").first.click()
+        page.locator("#decide-button").click()
+        expect(page.locator("h1")).to_contain_text("How it went")
+        assert len(at.shop.scores()) == 1
+        assert nothing_sticks_out(page)
+    finally:
+        room.close()
