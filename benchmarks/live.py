@@ -11,9 +11,7 @@ import asyncio
 import multiprocessing
 import socket
 import struct
-import sys
 import tempfile
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -218,4 +216,3 @@ def report() -> list[str]:
 
 if __name__ == "__main__":
     print(*report(), sep="\n", flush=True)
-    sys.exit(threading.active_count() > 3)
