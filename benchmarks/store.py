@@ -79,17 +79,20 @@ def rows(jobs: int) -> Iterator[JobRow | InjectorRow]:
             yield InjectorRow(name, serial, f"P-{job:05}-{n}", f"J-{job:05}", n + 1)
 
 
-def timed(ask: Callable[[random.Random], object], times: int = 200) -> tuple[float, float]:
-    """Return the median and the 95 % point of the times that a question takes, [ms]."""
+def timed(ask: Callable[[random.Random], object], times: int = 200) -> tuple[float, ...]:
+    """Return what a question takes, [ms]: median and 95 % point, by the clock and the processor.
+
+    The clock counts all that else runs on the machine, the processor does not count the disk.
+    """
     rng = random.Random(3)  # noqa: S311
     ask(rng)
-    spent = []
+    spent: list[list[float]] = [[], []]
     for _ in range(times):
-        start = time.perf_counter()
+        start = time.perf_counter(), time.process_time()
         ask(rng)
-        spent.append((time.perf_counter() - start) * 1e3)
-    spent.sort()
-    return spent[len(spent) // 2], spent[int(len(spent) * 0.95)]
+        spent[0].append((time.perf_counter() - start[0]) * 1e3)
+        spent[1].append((time.process_time() - start[1]) * 1e3)
+    return tuple(sorted(some)[int(times * part)] for some in spent for part in (0.5, 0.95))
 
 
 def questions(store: Store, jobs: int) -> dict[str, Callable[[random.Random], object]]:
@@ -146,11 +149,13 @@ def main(jobs: int, entries: int) -> None:
         start = time.perf_counter()
         store = open_store(Path(folder) / "workshop")
         print(f"{'opening':<40}{(time.perf_counter() - start) * 1e3:>9.2f} ms\n")
-        print(f"{'':<40}{'median':>9}{'95 %':>9}  [ms]")
+        print(f"{'':<38}{'by the clock':>18}{'processor':>20}  [ms]")
+        print(f"{'':<38}{'median':>9}{'95 %':>9}{'median':>11}{'95 %':>9}")
         for name, ask in questions(store, jobs).items():
-            median, most = timed(ask)
+            median, most, busy, busy_most = timed(ask)
             note = "" if most <= LIMIT_MS else f"  MORE THAN {LIMIT_MS:g}"
-            print(f"{name:<40}{median:>9.2f}{most:>9.2f}{note}", flush=True)
+            times = f"{median:>9.2f}{most:>9.2f}{busy:>11.2f}{busy_most:>9.2f}"
+            print(f"{name:<38}{times}{note}", flush=True)
 
         start = time.perf_counter()
         breaks = verify(store.records, store.evidence, lambda _: None)

@@ -414,7 +414,7 @@ def test_processes_that_write_at_once_keep_one_chain(place, made):
         )
         for n in range(3)
     ]
-    ended = [(*writer.communicate(timeout=60), writer.returncode) for writer in writers]
+    ended = [(*writer.communicate(timeout=120), writer.returncode) for writer in writers]
     assert [(fault, code) for _, fault, code in ended] == [("", 0)] * 3
     printed = " ".join(output for output, _, _ in ended).split()
 

@@ -18,7 +18,7 @@ def test_two_hundred_kills_lose_nothing_that_was_shown_as_saved(tmp_path):
         [sys.executable, SCRIPT, tmp_path / "store", "200"],
         capture_output=True,
         text=True,
-        timeout=250,
+        timeout=500,
     )
     assert run.returncode == 0, run.stderr
     told = json.loads(run.stdout)

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import partial
 from itertools import islice
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
@@ -50,8 +51,7 @@ _COLUMNS = entry.c.keys()
 _INSERT: Mapping[str, Any] = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
 
 
-@dataclass(frozen=True)
-class StoredEntry:
+class StoredEntry(NamedTuple):
     """An entry as it lies in the database, whether or not its parts agree."""
 
     number: int
@@ -178,7 +178,7 @@ class StoredRecords:
                 taken, text = chained(number, draft, digest)
                 digest = taken.digest
                 standing[draft.id] = from_payload(text)
-                new.append(_columns(standing[draft.id], text))
+                new.append(columns_of(standing[draft.id], text))
             if drafts and not new:
                 return [standing[draft.id] for draft in drafts]
             if expect is not None and drafts:
@@ -211,7 +211,7 @@ class StoredRecords:
                     number += 1
                     taken = _restored(text, number, digest)
                     digest = taken.digest
-                    new.append(_columns(taken, text))
+                    new.append(columns_of(taken, text))
                 _append(connection, new)
 
     @contextmanager
@@ -575,7 +575,8 @@ def _restored(text: str, number: int, previous: str) -> Entry:
     return taken
 
 
-def _columns(taken: Entry, text: str) -> dict[str, Any]:
+def columns_of(taken: Entry, text: str) -> dict[str, Any]:
+    """Return what is stored of an entry: its text, and what it is looked up by."""
     draft = taken.draft
     return {
         "number": taken.number,
@@ -602,7 +603,7 @@ def _pages(connection: sa.Connection, after: int) -> Iterator[StoredEntry]:
         )
         page = connection.execute(wanted).all()
         for number, *texts in page:
-            yield StoredEntry(number, *map(_as_text, texts))
+            yield StoredEntry(number, *[_as_text(text) for text in texts])
         if len(page) < _PAGE:
             return
         after = page[-1].number
@@ -613,7 +614,7 @@ def as_stored(payloads: Iterable[str]) -> Iterator[StoredEntry]:
     number = 0
     for text in payloads:
         try:
-            columns = _columns(from_payload(text), text)
+            columns = columns_of(from_payload(text), text)
             number = columns["number"]
         except ValueError:
             number += 1
@@ -629,7 +630,7 @@ def _whatever_text(connection: sa.Connection) -> Iterator[None]:
         yield
         return
     driver: Any = connection.connection.driver_connection
-    driver.text_factory = _as_text
+    driver.text_factory = partial(str, encoding="utf-8", errors="replace")
     try:
         yield
     finally:
@@ -637,6 +638,8 @@ def _whatever_text(connection: sa.Connection) -> Iterator[None]:
 
 
 def _as_text(value: object) -> str:
+    if isinstance(value, str):
+        return value
     return value.decode(errors="replace") if isinstance(value, bytes) else str(value)
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from nozzlewright.edge.store.database import StoredEntry, StoredRecords
+from nozzlewright.edge.store.database import StoredEntry, StoredRecords, columns_of
 from nozzlewright.edge.store.evidence import EvidenceFiles
 from nozzlewright.errors import EvidenceFault
 from nozzlewright.records import FIRST, Entry, digest_of, from_payload
@@ -184,7 +183,7 @@ def _contradicted(one: StoredEntry, taken: Entry) -> Iterator[Break]:
             ),
             say("It was moved to another place. Compare with a backup"),
         )
-    true = json.loads(one.payload)
+    true = columns_of(taken, one.payload)
     parts = [part for part in _PARTS if true[part] != getattr(one, part)]
     if parts:
         yield Break(
