@@ -61,7 +61,8 @@ class Records(Protocol):
         """Append entries in one transaction; safe on disk when this returns.
 
         A draft whose id is in the record already is not appended again: the entry that stands
-        there is returned (a repeated tap).
+        there is returned (a repeated tap; it may carry another time). Where all drafts are
+        repeated, nothing is written, `rows` neither, and `expect` is not asked.
 
         Parameters
         ----------
@@ -101,7 +102,7 @@ class Records(Protocol):
         after: str = "",
         limit: int = 50,
     ) -> list[JobRow]:
-        """Return jobs, last touched first; `after` is the last job of the page before."""
+        """Return jobs, that with the newest entry first; `after` is the last of the page before."""
 
     def put_rows(self, rows: Sequence[JobRow | InjectorRow]) -> None:
         """Write rows anew, where they are rebuilt from the entries."""
