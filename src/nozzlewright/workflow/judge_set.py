@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 from nozzlewright.advice import Advice, advise_set
 from nozzlewright.bench import (
@@ -63,9 +64,18 @@ class JudgedSet:
     """A set with all that follows from its evidence."""
 
     engine_set: EngineSet
+    sheet: SettingSheet
+    conditions: BenchConditions
+    made_on: date
     verdict: SetVerdict
     advice: tuple[Advice, ...]
-    report: SetReport
+
+    @cached_property
+    def report(self) -> SetReport:
+        """What the report says: worded when it is asked for, since acts at the bench do not."""
+        return set_report(
+            self.engine_set, self.sheet, self.verdict, self.advice, self.conditions, self.made_on
+        )
 
 
 def judge_the_set(
@@ -121,16 +131,8 @@ def judge_tested_set(
         Date of the report
     """
     verdict = judge_set(engine_set, sheet)
-    advice = advise_set(verdict, sheet)
-    report = set_report(
-        engine_set,
-        sheet,
-        verdict,
-        advice,
-        asked_by(sheet, conditions, engine_set.condition),
-        made_on,
-    )
-    return JudgedSet(engine_set, verdict, advice, report)
+    asked = asked_by(sheet, conditions, engine_set.condition)
+    return JudgedSet(engine_set, sheet, asked, made_on, verdict, advise_set(verdict, sheet))
 
 
 def _tested(

@@ -60,6 +60,7 @@ from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
 from nozzlewright.workflow.sitting import TestPart, observed, together, watched
 
 PRACTICE_STORY = "practice"
+_SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
 _TRIES = 20
 _KEPT_STORIES = 256
 _KEPT_FINDINGS = 512
@@ -127,6 +128,7 @@ class Workshop:
         self._stories: OrderedDict[str, JobStory] = OrderedDict()
         self._findings: OrderedDict[str, GaugeFindings] = OrderedDict()
         self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
+        self._of_the_shop: dict[EntryKind, list[Entry]] = {}
         self._leaks = RigLeaks()
         self._lock = Lock()
 
@@ -157,9 +159,9 @@ class Workshop:
         return known
 
     def _told(self, job: str, entries: Sequence[Entry]) -> JobStory:
-        story = told(job, entries)
-        plan = self.plan(story)
-        return told(job, entries, plan) if plan != StepPlan() else story
+        # The order of steps depends on the sheet: what says which is told first, by itself.
+        says_which = [entry for entry in entries if entry.kind in _SAY_WHICH_SHEET]
+        return told(job, entries, self.plan(told(job, says_which)))
 
     def sheet(self, story: JobStory) -> SettingSheet | None:
         """Return the setting sheet of a job; None where none is chosen yet."""
@@ -174,18 +176,24 @@ class Workshop:
         """Return the steps of a job at each injector."""
         return steps_of(self.plan(story))
 
+    def _last_of(self, kind: EntryKind, last: int) -> Sequence[Entry]:
+        """Return the workshop's last entries of a kind, newest first; read anew if one is new."""
+        newest = self.records.of_kind(kind, story=SHOP, last=1)
+        known = self._of_the_shop.get(kind, [])
+        if newest != known[:1]:
+            known = self.records.of_kind(kind, story=SHOP, last=last)
+            self._of_the_shop[kind] = known
+        return known
+
     def people(self) -> list[str]:
         """Return the names of those who work here, in the order of the alphabet."""
-        names = {
-            str(entry.body["name"])
-            for entry in self.records.of_kind(EntryKind.PERSON, story=SHOP, last=500)
-        }
+        names = {str(entry.body["name"]) for entry in self._last_of(EntryKind.PERSON, 500)}
         return sorted(names, key=str.casefold)
 
     def sheets(self) -> list[SheetRow]:
         """Return the setting sheets that the workshop has, the last one added first."""
         rows: dict[str, SheetRow] = {}
-        for entry in self.records.of_kind(EntryKind.SHEET, story=SHOP, last=500):
+        for entry in self._last_of(EntryKind.SHEET, 500):
             body = entry.body
             rows.setdefault(
                 str(body["sheet"]),
@@ -202,15 +210,15 @@ class Workshop:
     def rigs(self) -> list[RigState]:
         """Return the latest state of each rig, the last one checked first."""
         states: dict[str, RigState] = {}
-        for entry in self.records.of_kind(EntryKind.RIG_CHECK, story=SHOP, last=200):
+        for entry in self._last_of(EntryKind.RIG_CHECK, 200):
             body = entry.body
             states.setdefault(str(body["rig"]), _rig_state(entry))
         return list(states.values())
 
     def rig(self) -> RigState | None:
         """Return the rig that was checked last; None where none was."""
-        rigs = self.rigs()
-        return rigs[0] if rigs else None
+        last = self.records.of_kind(EntryKind.RIG_CHECK, story=SHOP, last=1)
+        return _rig_state(last[0]) if last else None
 
     def rig_of(self, entry_id: str) -> RigState | None:
         """Return the state that an entry names as its rig of the day."""
