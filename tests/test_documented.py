@@ -209,10 +209,13 @@ def _caution_names() -> set[str]:
     """Return every caution that the source can give.
 
     A name is the first text handed to `Caution` or to what makes one (`note`, `_note`), or the
-    first of a pair (name, sentence) that readers gather for them.
+    first of a pair (name, sentence) that readers gather for them. The pretend bench, the
+    record and the screens give none.
     """
     found = set()
     for path in (ROOT / "src").rglob("*.py"):
+        if {"simulator", "web", "records"} & set(path.parts):
+            continue
         for node in ast.walk(ast.parse(_text(path))):
             if isinstance(node, ast.Call):
                 called = getattr(node.func, "id", getattr(node.func, "attr", ""))
@@ -225,15 +228,23 @@ def _caution_names() -> set[str]:
     return found
 
 
+def _unsaid(given: ast.expr) -> ast.expr:
+    """Return the text of a message, `say(text, ...)`; anything else as it is."""
+    match given:
+        case ast.Call(func=ast.Name(id="say"), args=[text]):
+            return text
+    return given
+
+
 def _first_text(given: list[ast.expr]) -> set[str]:
-    texts = [one.value for one in given if isinstance(one, ast.Constant)]
+    texts = [one.value for one in map(_unsaid, given) if isinstance(one, ast.Constant)]
     return {text for text in texts[:1] if isinstance(text, str) and _is_name(text)}
 
 
 def _named_sentence(pair: ast.Tuple) -> set[str]:
     if len(pair.elts) != 2:
         return set()
-    sentence = pair.elts[1]
+    sentence = _unsaid(pair.elts[1])
     told = isinstance(sentence, ast.JoinedStr | ast.BinOp) or (
         isinstance(sentence, ast.Name) and sentence.id == "text"
     )

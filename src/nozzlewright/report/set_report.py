@@ -91,7 +91,8 @@ RULE_TEXT = {
 }
 """The decision rule in plain words."""
 
-AS_FOUND, AS_LEFT = say("as found"), say("as left")
+AS_FOUND = say("as found")
+AS_LEFT = say("as left")
 """The two sittings of an injector."""
 
 

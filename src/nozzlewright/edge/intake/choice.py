@@ -20,6 +20,7 @@ from nozzlewright.edge.intake.hints import Hints, RawNotes, unit_of_pressure
 from nozzlewright.edge.intake.layout import Layout
 from nozzlewright.edge.intake.mending import TraceFault
 from nozzlewright.edge.intake.remarks import Remarks, read_remarks
+from nozzlewright.said import figure, joined, say
 
 HIGHEST_PLAUSIBLE_BAR = 2500.0
 """No hand-lever rig reaches it; a bound for columns of which the unit is assumed."""
@@ -140,7 +141,9 @@ def _choose_by_numbers(
         rising = [index for index, values in columns.items() if _rises(values)]
         if len(rising) == 1 or (rising and rising[0] == 0 and layout.columns == 2):
             time = rising[0]
-            said.append(f"column {time + 1} is time, because it rises from row to row")
+            said.append(
+                say("column {number} is time, because it rises from row to row", number=time + 1)
+            )
         elif rate is None:
             raise TraceFault(
                 "the file has no heading, and "
@@ -167,7 +170,10 @@ def _choose_by_numbers(
         unit = _assumed_bar(columns.get(pressure), pressure, said)
     time_unit = hints.stated_time_unit() or remarks.time_unit
     if said:
-        notes.note("assumed columns", "the file has no heading: " + "; ".join(said))
+        notes.note(
+            say("assumed columns"),
+            say("the file has no heading: {said}", said=joined("; ", said)),
+        )
     return Choice(time, pressure, unit, time_unit, assumed=True, rate_hz=rate, styles=styles)
 
 
@@ -190,7 +196,12 @@ def _pressure_by_numbers(
             "no column is left to hold pressure", "Export time and pressure side by side"
         )
     if len(others) == 1:
-        said.append(f"column {others[0] + 1} is pressure, because it is the only other one")
+        said.append(
+            say(
+                "column {number} is pressure, because it is the only other one",
+                number=others[0] + 1,
+            )
+        )
         return others[0]
     scaled = others[-1]
     for index in others[:-1]:
@@ -202,8 +213,13 @@ def _pressure_by_numbers(
                 "Head the columns with name and unit, or name the one with pressure_column",
             )
         said.append(
-            f"column {scaled + 1} is pressure, because it is {factor:.4g} times column "
-            f"{index + 1} to the last digit: a raw signal with the value made from it behind"
+            say(
+                "column {number} is pressure, because it is {factor} times column {raw} to the "
+                "last digit: a raw signal with the value made from it behind",
+                number=scaled + 1,
+                factor=figure(factor, ".4g"),
+                raw=index + 1,
+            )
         )
     return scaled
 
@@ -249,7 +265,12 @@ def _assumed_bar(values: NDArray[np.float64] | None, column: int, said: list[str
             remedy,
         )
     said.append(
-        f"column {column + 1} is taken as bar, because {known.min():g} to {known.max():g} with "
-        "decimals is plausible for that; nothing in the file says so"
+        say(
+            "column {number} is taken as bar, because {least} to {most} with decimals is plausible "
+            "for that; nothing in the file says so",
+            number=column + 1,
+            least=figure(known.min(), "g"),
+            most=figure(known.max(), "g"),
+        )
     )
     return Unit("bar", About.PRESSURE)

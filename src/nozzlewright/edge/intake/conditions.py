@@ -45,6 +45,7 @@ from nozzlewright.edge.intake.toml_schema import (
 from nozzlewright.errors import ConditionsFault
 from nozzlewright.measurement import Cause, Quantity, kelvin
 from nozzlewright.measurement.units import BAR
+from nozzlewright.said import say
 
 # Standard uncertainties where the file is silent: common practice, no source.
 DEFAULT_TEMPERATURE_U_K = 1.0
@@ -62,8 +63,8 @@ DEFAULT_COMPLIANCE_RELATIVE_U = 0.03
 """Rig compliance measured with a syringe or a plunger of known area, [1]."""
 DEFAULT_COMPLIANCE_RATIO_RELATIVE_U = 0.03
 
-STATED = "stated with its uncertainty"
-ASSUMED = "stated; its uncertainty is assumed"
+STATED = say("stated with its uncertainty")
+ASSUMED = say("stated; its uncertainty is assumed")
 """Method of a value whose uncertainty is one of the above."""
 
 CM3 = 1e-6
@@ -425,7 +426,7 @@ def oil_temperature(fluid: FluidTable, sitting: str) -> Quantity | None:
         fluid.temperature_u_c,
         DEFAULT_TEMPERATURE_U_K,
         unit="K",
-        cause=Cause("temperature", sitting),
+        cause=Cause(say("temperature"), sitting),
     )
 
 
@@ -443,14 +444,14 @@ def _fluid(table: FluidTable) -> Fluid:
             table.density_15c_kg_m3,
             table.density_15c_u_kg_m3,
             unit="kg/m^3",
-            cause=Cause("fluid density", table.name),
+            cause=Cause(say("fluid density"), table.name),
             default_u=DEFAULT_DENSITY_U_KG_M3,
         ),
         bulk_modulus_20c=_maybe_stated(
             table.bulk_modulus_gpa,
             table.bulk_modulus_u_gpa,
             unit="Pa",
-            cause=Cause("fluid stiffness", table.name),
+            cause=Cause(say("fluid stiffness"), table.name),
             default_relative_u=DEFAULT_BULK_MODULUS_RELATIVE_U,
             factor=1e9,
         ),
@@ -458,7 +459,7 @@ def _fluid(table: FluidTable) -> Fluid:
             table.pressure_viscosity_per_gpa,
             table.pressure_viscosity_u_per_gpa,
             unit="1/Pa",
-            cause=Cause("fluid pressure-viscosity", table.name),
+            cause=Cause(say("fluid pressure-viscosity"), table.name),
             default_relative_u=DEFAULT_PRESSURE_VISCOSITY_RELATIVE_U,
             factor=1e-9,
         ),
@@ -498,7 +499,7 @@ def _rig(table: RigTable) -> Rig:
             table.volume_cm3,
             table.volume_u_cm3,
             unit="m^3",
-            cause=Cause("rig volume", table.id),
+            cause=Cause(say("rig volume"), table.id),
             default_relative_u=DEFAULT_VOLUME_RELATIVE_U,
             factor=CM3,
         ),
@@ -506,7 +507,7 @@ def _rig(table: RigTable) -> Rig:
             table.wall_compliance_mm3_per_bar,
             table.wall_compliance_u_mm3_per_bar,
             unit="m^3/Pa",
-            cause=Cause("wall compliance", table.id),
+            cause=Cause(say("wall compliance"), table.id),
             default_relative_u=DEFAULT_WALL_COMPLIANCE_RELATIVE_U,
             factor=MM3_PER_BAR,
         ),
@@ -514,7 +515,7 @@ def _rig(table: RigTable) -> Rig:
             table.compliance_mm3_per_bar,
             table.compliance_u_mm3_per_bar,
             unit="m^3/Pa",
-            cause=Cause("rig compliance", table.id),
+            cause=Cause(say("rig compliance"), table.id),
             default_relative_u=DEFAULT_COMPLIANCE_RELATIVE_U,
             factor=MM3_PER_BAR,
         ),
@@ -534,14 +535,14 @@ def _blank(table: BlankPlugTable, rig: str) -> BlankPlug:
             table.compliance_ratio,
             table.compliance_ratio_u,
             unit="1",
-            cause=Cause("blank-plug compliance ratio", rig),
+            cause=Cause(say("blank-plug compliance ratio"), rig),
             default_relative_u=DEFAULT_COMPLIANCE_RATIO_RELATIVE_U,
         ),
         volume_m3=_maybe_stated(
             table.volume_cm3,
             table.volume_u_cm3,
             unit="m^3",
-            cause=Cause("blank-plug volume", rig),
+            cause=Cause(say("blank-plug volume"), rig),
             default_relative_u=DEFAULT_VOLUME_RELATIVE_U,
             factor=CM3,
         ),
@@ -559,7 +560,7 @@ def _window(table: WindowTable) -> DropWindow:
         reference_compliance=(
             None
             if compliance is None
-            else Quantity(compliance * MM3_PER_BAR, "m^3/Pa", method="reference as stated")
+            else Quantity(compliance * MM3_PER_BAR, "m^3/Pa", method=say("reference as stated"))
         ),
     )
 

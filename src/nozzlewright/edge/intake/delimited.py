@@ -27,7 +27,15 @@ from nozzlewright.edge.intake.mending import RawTrace, TraceFault
 from nozzlewright.edge.intake.remarks import read_remarks
 from nozzlewright.edge.intake.rows import Values, read_fast, read_slow
 from nozzlewright.edge.intake.source import Source
-from nozzlewright.edge.intake.times import compare_rate, to_seconds
+from nozzlewright.edge.intake.times import (
+    column_named,
+    compare_rate,
+    counted_at,
+    from_stamps,
+    time_and_pressure,
+    to_seconds,
+)
+from nozzlewright.said import Said, joined, say
 
 _CONTROL = bytes(code for code in range(32) if code not in b"\t\n\r\f")
 
@@ -66,58 +74,76 @@ def read_delimited(source: Source, hints: Hints) -> RawTrace:
 def _assemble(layout: Layout, choice: Choice, values: Values, notes: RawNotes) -> RawTrace:
     if values.pressure.size == 0:
         raise TraceFault("no readings are in the file", "Check that the logger was recording")
-    decimal = {"comma": ", decimal comma", "comma.": ", decimal comma"}.get(
-        values.styles[choice.pressure], ""
-    )
-    notes.history.insert(
-        0,
-        f"Read as {layout.delimiter_name} ({layout.encoding}{decimal}), "
-        + (f"heading on line {layout.heading_line}, " if layout.heading_line else "")
-        + f"readings from line {layout.first_line}",
-    )
+    notes.history.insert(0, _read_as(layout, values.styles[choice.pressure]))
     clock = False
     if choice.time is None:
         assert choice.rate_hz is not None  # noqa: S101 - the choice was refused otherwise
         time_s = np.arange(values.pressure.size) / choice.rate_hz
-        said = f"counted at the stated {choice.rate_hz:g} readings per second"
+        said = counted_at(choice.rate_hz)
     else:
         assert values.time is not None  # noqa: S101 - read because it was chosen
         name = _column_name(layout, choice.time)
         if layout.kinds[choice.time] is CellKind.STAMP:
             time_s, midnights = stamps.unwrapped(values.time)
             clock = True
-            said = f"from time stamps in {name}, the first {layout.sample[0][choice.time]}"
+            said = from_stamps(name, layout.sample[0][choice.time])
             if midnights:
-                notes.history.append(f"The clock passed midnight {midnights} time(s)")
+                notes.history.append(
+                    say("The clock passed midnight {count} time(s)", count=midnights)
+                )
         else:
             time_s, unit, clock = to_seconds(
                 values.time, values.styles[choice.time], choice.time_unit, name, notes
             )
-            said = f"from {name} in {unit}"
+            said = say("from {column} in {unit}", column=name, unit=unit)
         compare_rate(time_s, choice.rate_hz, notes)
     notes.history.append(
-        f"Time {said}; pressure from {_column_name(layout, choice.pressure)} in "
-        f"{choice.pressure_unit}"
+        time_and_pressure(said, _column_name(layout, choice.pressure), choice.pressure_unit)
     )
-    for name, text in values.remarks:
-        if name:
-            notes.note(name, text)
+    for remark, text in values.remarks:
+        if remark:
+            notes.note(remark, text)
         else:
-            notes.history.append(text[:1].upper() + text[1:])
+            notes.history.append(say("{text:capital}", text=text))
     return RawTrace(
         time_s=time_s,
         pressure=values.pressure,
         unit=choice.pressure_unit,
         instrument=read_remarks(layout.remarks).instrument,
-        missing=", ".join(
-            f"{count} x '{text}'" if text else f"{count} empty"
-            for text, count in values.missing.most_common(5)
+        missing=joined(
+            ", ",
+            [
+                say("{count} x '{text}'", count=count, text=text)
+                if text
+                else say("{count} empty", count=count)
+                for text, count in values.missing.most_common(5)
+            ],
         ),
         clock=clock,
     )
 
 
-def _column_name(layout: Layout, column: int) -> str:
+def _read_as(layout: Layout, style: str) -> Said:
+    encoding = joined("", [layout.encoding])
+    if style in {"comma", "comma."}:
+        encoding = say("{encoding}, decimal comma", encoding=layout.encoding)
+    if not layout.heading_line:
+        return say(
+            "Read as {format} ({encoding}), readings from line {first}",
+            format=layout.delimiter_name,
+            encoding=encoding,
+            first=layout.first_line,
+        )
+    return say(
+        "Read as {format} ({encoding}), heading on line {heading}, readings from line {first}",
+        format=layout.delimiter_name,
+        encoding=encoding,
+        heading=layout.heading_line,
+        first=layout.first_line,
+    )
+
+
+def _column_name(layout: Layout, column: int) -> Said:
     if layout.headings is None or not layout.headings[column].text:
-        return f"column {column + 1}"
-    return f"column '{layout.headings[column].text}'"
+        return say("column {number}", number=column + 1)
+    return column_named(layout.headings[column].text)

@@ -13,6 +13,7 @@ from nozzlewright.edge.intake.headings import (
 )
 from nozzlewright.edge.intake.mending import RawTrace, TraceFault
 from nozzlewright.measurement import Caution
+from nozzlewright.said import figure, say
 
 FASTEST_S = 2e-5
 """Shortest step between readings that is plausible where a file does not name its unit of time."""
@@ -76,7 +77,7 @@ class RawNotes:
 
     def note(self, name: str, text: str) -> None:
         """Add a line of history and a caution."""
-        self.history.append(text[:1].upper() + text[1:])
+        self.history.append(say("{text:capital}", text=text))
         self.cautions.append(Caution(name, text))
 
     def onto(self, raw: RawTrace) -> RawTrace:
@@ -107,9 +108,12 @@ def unit_of_pressure(heading: Heading, hints: Hints, stated: Unit | None, notes:
         )
     if unit.name == "atm" and hints.pressure_unit is None:
         notes.note(
-            "assumed unit",
-            "'atm' is taken as the standard atmosphere (1.01325 bar); were it the technical one "
-            "(at, 0.980665 bar), every pressure would be 3.2 % lower",
+            say("assumed unit"),
+            say(
+                "'atm' is taken as the standard atmosphere (1.01325 bar); were it the technical "
+                "one (at, 0.980665 bar), every pressure would be {share} lower",
+                share=say("{value} %", value=figure(3.2)),
+            ),
         )
     return unit
 

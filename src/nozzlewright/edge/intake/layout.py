@@ -18,6 +18,7 @@ from nozzlewright.edge.intake.headings import (
 )
 from nozzlewright.edge.intake.source import Source
 from nozzlewright.errors import RecordingFault
+from nozzlewright.said import Said, say
 
 ROWS_LOOKED_AT = 120
 """A hundred rows tell the layout as well as thousands."""
@@ -99,12 +100,12 @@ class Layout:
     """Number of columns of a heading that does not fit the rows."""
 
     @property
-    def delimiter_name(self) -> str:
+    def delimiter_name(self) -> Said:
         """Delimiter in words."""
         return {
-            ",": "comma-separated text", ";": "semicolon-separated text",
-            "\t": "tab-separated text", "|": "text separated by bars",
-            "blank": "text separated by blanks", "": "a single column of text",
+            ",": say("comma-separated text"), ";": say("semicolon-separated text"),
+            "\t": say("tab-separated text"), "|": say("text separated by bars"),
+            "blank": say("text separated by blanks"), "": say("a single column of text"),
         }[self.delimiter]  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from nozzlewright.capture import Recording
 from nozzlewright.edge.intake.headings import Unit
 from nozzlewright.measurement import Caution
 from nozzlewright.measurement.units import STANDARD_ATMOSPHERE
+from nozzlewright.said import Said, figure, say
 
 OVERFLOW_VALUES = frozenset({
     999.0, 999.9, 9999.0, 9999.9, 9999.99, 99999.0, 99999.9, 99999.99, 999999.0, 9999999.0,
@@ -92,9 +93,11 @@ def mended(raw: RawTrace, *, source: str, digest: str) -> Recording:
         pressure = pressure - STANDARD_ATMOSPHERE
         _note(
             raw,
-            "absolute pressure",
-            "one standard atmosphere (1.01325 bar) was subtracted from an absolute pressure; the "
-            "weather's share of it, some 0.03 bar, is not known",
+            say("absolute pressure"),
+            say(
+                "one standard atmosphere (1.01325 bar) was subtracted from an absolute pressure; "
+                "the weather's share of it, some 0.03 bar, is not known"
+            ),
         )
     if not (pressure.min() > -HIGHEST_USABLE_PA and pressure.max() < HIGHEST_USABLE_PA):
         raise TraceFault(
@@ -105,7 +108,13 @@ def mended(raw: RawTrace, *, source: str, digest: str) -> Recording:
             f"the readings span {time_s[-1] - time_s[0]:.3g} s, longer than any bench session",
             "Check the unit of the time column, and its last rows for a damaged time",
         )
-    raw.history.append(f"{time_s.size} readings over {time_s[-1] - time_s[0]:.6g} s")
+    raw.history.append(
+        say(
+            "{count} readings over {time} s",
+            count=time_s.size,
+            time=figure(time_s[-1] - time_s[0], ".6g"),
+        )
+    )
     return Recording(
         time_s=time_s,
         pressure_pa=pressure,
@@ -117,17 +126,17 @@ def mended(raw: RawTrace, *, source: str, digest: str) -> Recording:
     )
 
 
-def _note(raw: RawTrace, name: str, text: str) -> None:
-    raw.history.append(text[:1].upper() + text[1:])
+def _note(raw: RawTrace, name: Said, text: Said) -> None:
+    raw.history.append(say("{text:capital}", text=text))
     raw.cautions.append(Caution(name, text))
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+def _places(number: int) -> Said:
+    return say("1 place") if number == 1 else say("{count} places", count=number)
 
 
-def _stand(number: int) -> str:
-    return "stands" if number == 1 else "stand"
+def _readings(number: int) -> Said:
+    return say("1 reading") if number == 1 else say("{count} readings", count=number)
 
 
 def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -160,12 +169,21 @@ def _without_overflow(raw: RawTrace) -> RawTrace:
     first = float(raw.time_s[int(np.argmax(bad))])
     listed = ", ".join(f"{count} x {value:g}" for value, count in list(found.items())[:5])
     starts, stops = _runs(bad)
+    number = int(bad.sum())
     _note(
         raw,
-        "overflow",
-        f"{_count(int(bad.sum()), 'overflow mark')} ({listed}) in "
-        f"{_count(starts.size, 'place')}, first at {first:.6g} s, at most "
-        f"{int((stops - starts).max())} in a row; they were taken out",
+        say("overflow"),
+        say(
+            "{marks} ({values}) in {places}, first at {time} s, at most {most} in a row; they were "
+            "taken out",
+            marks=say("1 overflow mark")
+            if number == 1
+            else say("{count} overflow marks", count=number),
+            values=listed,
+            places=_places(starts.size),
+            time=figure(first, ".6g"),
+            most=int((stops - starts).max()),
+        ),
     )
     pressure = pressure.copy()
     pressure[bad] = np.nan
@@ -224,11 +242,24 @@ def _without_holes(raw: RawTrace) -> RawTrace:
     first = raw.time_s[kept[max(int(before[0]), 0)]]
     _note(
         raw,
-        "drop-out",
-        f"{missing} of {good.size} readings without a number"
-        + (f" ({raw.missing})" if raw.missing else "")
-        + f" in {_count(starts.size, 'place')}, first near "
-        f"{first:.6g} s; the longest hole is {longest:.3g} s; holes were left open",
+        say("drop-out"),
+        say(
+            "{readings} in {places}, first near {time} s; the longest hole is {longest} s; holes "
+            "were left open",
+            readings=say(
+                "{missing} of {all} readings without a number ({marks})",
+                missing=missing,
+                all=good.size,
+                marks=raw.missing,
+            )
+            if raw.missing
+            else say(
+                "{missing} of {all} readings without a number", missing=missing, all=good.size
+            ),
+            places=_places(starts.size),
+            time=figure(first, ".6g"),
+            longest=figure(longest, ".3g"),
+        ),
     )
     return replace(
         raw,
@@ -284,20 +315,29 @@ def _sorted(raw: RawTrace, back: NDArray[np.intp]) -> RawTrace:
     if repeated.any():
         dropped = np.zeros(order.size, dtype=bool)
         dropped[order[repeated]] = True
-        blocks = _runs(dropped)[0].size
+        blocks, twice = _runs(dropped)[0].size, int(repeated.sum())
         _note(
             raw,
-            "repeated block",
-            f"{_count(int(repeated.sum()), 'reading')} {_stand(int(repeated.sum()))} twice in the "
-            f"file, in {_count(blocks, 'block')}, the first from {time_s[repeated].min():.6g} s; "
-            "one of each was kept",
+            say("repeated block"),
+            say(
+                "{twice} in the file, in {blocks}, the first from {time} s; one of each was kept",
+                twice=say("1 reading stands twice")
+                if twice == 1
+                else say("{count} readings stand twice", count=twice),
+                blocks=say("1 block") if blocks == 1 else say("{count} blocks", count=blocks),
+                time=figure(time_s[repeated].min(), ".6g"),
+            ),
         )
     if other.any():
         _note(
             raw,
-            "repeated time stamp",
-            f"{_count(int(other.sum()), 'reading')} with the time stamp of another but a different "
-            f"pressure, first at {time_s[other].min():.6g} s; the first of each was kept",
+            say("repeated time stamp"),
+            say(
+                "{readings} with the time stamp of another but a different pressure, first at "
+                "{time} s; the first of each was kept",
+                readings=_readings(int(other.sum())),
+                time=figure(time_s[other].min(), ".6g"),
+            ),
         )
     kept = order[~double]
     swaps = np.flatnonzero(np.diff(raw.time_s[np.sort(kept)]) < 0.0)
@@ -305,10 +345,14 @@ def _sorted(raw: RawTrace, back: NDArray[np.intp]) -> RawTrace:
         first = np.sort(kept)[swaps[0]]
         _note(
             raw,
-            "swapped block",
-            f"the time goes back in {_count(swaps.size, 'place')}, first after "
-            f"{raw.time_s[first]:.6g} s (reading {int(first) + 1}); blocks were put in the order "
-            "of time",
+            say("swapped block"),
+            say(
+                "the time goes back in {places}, first after {time} s (reading {number}); blocks "
+                "were put in the order of time",
+                places=_places(swaps.size),
+                time=figure(raw.time_s[first], ".6g"),
+                number=int(first) + 1,
+            ),
         )
     return replace(raw, time_s=time_s[~double], pressure=pressure[~double])
 
@@ -341,10 +385,15 @@ def _spread(raw: RawTrace) -> RawTrace:
     spread = np.repeat(begin, counts) + place * np.repeat(spacing, counts)
     _note(
         raw,
-        "coarse time stamps",
-        f"time stamps stand {resolution:.3g} s apart with about {resolution / usual:.3g} readings "
-        f"to each; the readings were spread evenly ({usual:.3g} s apart), so the time of each is "
-        f"known to about {resolution:.3g} s only",
+        say("coarse time stamps"),
+        say(
+            "time stamps stand {apart} s apart with about {count} readings to each; the readings "
+            "were spread evenly ({usual} s apart), so the time of each is known to about {apart} s "
+            "only",
+            apart=figure(resolution, ".3g"),
+            count=figure(resolution / usual, ".3g"),
+            usual=figure(usual, ".3g"),
+        ),
     )
     return replace(raw, time_s=spread)
 
@@ -355,7 +404,9 @@ def _from_zero(raw: RawTrace) -> RawTrace:
     if not raw.clock and abs(start) < EPOCH_FROM_S:
         return raw
     if start != 0.0:
-        raw.history.append(f"Time is counted from the first reading (clock at {_clock(start)})")
+        raw.history.append(
+            say("Time is counted from the first reading (clock at {clock})", clock=_clock(start))
+        )
     return replace(raw, time_s=raw.time_s - start, holes_s=raw.holes_s - start)
 
 
@@ -383,17 +434,27 @@ def _look_at_steps(raw: RawTrace) -> None:
         if gaps.size:
             _note(
                 raw,
-                "drop-out",
-                f"{_count(gaps.size, 'gap')} in time, first after {raw.time_s[gaps[0]]:.6g} s, the "
-                f"longest {steps[gaps].max():.3g} s where {usual:.3g} s is usual; gaps were left "
-                "open",
+                say("drop-out"),
+                say(
+                    "{gaps} in time, first after {time} s, the longest {longest} s where {usual} s "
+                    "is usual; gaps were left open",
+                    gaps=say("1 gap") if gaps.size == 1 else say("{count} gaps", count=gaps.size),
+                    time=figure(raw.time_s[gaps[0]], ".6g"),
+                    longest=figure(steps[gaps].max(), ".3g"),
+                    usual=figure(usual, ".3g"),
+                ),
             )
     if steps.size >= 10:
         low, high = np.quantile(sample, [0.05, 0.95])
         if high - low > JITTER_SHARE * usual:
             _note(
                 raw,
-                "jitter",
-                f"readings stand {low:.3g} to {high:.3g} s apart (usually {usual:.3g} s); each "
-                "keeps its own time",
+                say("jitter"),
+                say(
+                    "readings stand {low} to {high} s apart (usually {usual} s); each keeps its "
+                    "own time",
+                    low=figure(low, ".3g"),
+                    high=figure(high, ".3g"),
+                    usual=figure(usual, ".3g"),
+                ),
             )

@@ -22,7 +22,14 @@ from nozzlewright.edge.intake.hints import Hints, RawNotes, unit_of_pressure
 from nozzlewright.edge.intake.mending import RawTrace, TraceFault
 from nozzlewright.edge.intake.remarks import read_remarks
 from nozzlewright.edge.intake.source import Source
-from nozzlewright.edge.intake.times import to_seconds
+from nozzlewright.edge.intake.times import (
+    column_named,
+    counted_at,
+    from_stamps,
+    time_and_pressure,
+    to_seconds,
+)
+from nozzlewright.said import say
 
 MOST_ROWS = 200_000_000
 """Eleven hours at 5 kHz; a small file can claim any number of rows."""
@@ -95,7 +102,7 @@ def _read(file: pq.ParquetFile, schema: pa.Schema, hints: Hints, notes: RawNotes
         raise TraceFault(
             "one column cannot hold both time and pressure", "Name two columns that differ"
         )
-    notes.history.append("Read as Parquet")
+    notes.history.append(say("Read as Parquet"))
     values = _numbers(file, fields[pressure].name)
     clock = False
     if time is None:
@@ -109,7 +116,7 @@ def _read(file: pq.ParquetFile, schema: pa.Schema, hints: Hints, notes: RawNotes
         if not 1e-3 <= rate <= 1e7:
             raise TraceFault(f"a sample rate of {rate:g} Hz is not plausible", "State it in Hz")
         time_s = np.arange(values.size) / rate
-        said = f"counted at the stated {rate:g} readings per second"
+        said = counted_at(rate)
     elif kinds[time] is CellKind.STAMP:
         column = _column(file, fields[time].name)
         stamped = stamps.from_arrow(column)
@@ -119,22 +126,22 @@ def _read(file: pq.ParquetFile, schema: pa.Schema, hints: Hints, notes: RawNotes
                 "Write them as time stamps, or as seconds",
             )
         time_s, clock = stamped, True
-        said = f"from time stamps in column '{fields[time].name}', the first {column[0]}"
+        said = from_stamps(column_named(fields[time].name), str(column[0]))
     elif kinds[time] is CellKind.NUMBER:
         own = headings[time].unit
         time_unit = hints.stated_time_unit() or (
             own if own is not None and own.about is About.TIME else remarks.time_unit
         )
-        name = f"column '{fields[time].name}'"
+        name = column_named(fields[time].name)
         raw = _numbers(file, fields[time].name)
         time_s, unit_text, clock = to_seconds(raw, "point", time_unit, name, notes)
-        said = f"from {name} in {unit_text}"
+        said = say("from {column} in {unit}", column=name, unit=unit_text)
     else:
         raise TraceFault(
             f"the time column {headings[time].shown} holds {fields[time].type}",
             "Write it as numbers or time stamps",
         )
-    notes.history.append(f"Time {said}; pressure from column '{fields[pressure].name}' in {unit}")
+    notes.history.append(time_and_pressure(said, column_named(fields[pressure].name), unit))
     return RawTrace(time_s, values, unit, instrument=remarks.instrument, clock=clock)
 
 

@@ -13,6 +13,7 @@ from nozzlewright.edge.intake.mending import RawTrace, TraceFault, mended
 from nozzlewright.edge.intake.parquet import is_parquet, read_parquet
 from nozzlewright.edge.intake.source import Source, digest_of, open_source
 from nozzlewright.errors import NozzlewrightError
+from nozzlewright.said import say
 
 FORMATS: tuple[tuple[Callable[[bytes], bool], Callable[[Source, Hints], RawTrace]], ...] = (
     (is_parquet, read_parquet),
@@ -60,7 +61,7 @@ def read_recording(
     try:
         raw = _read(source, hints)
         if source.packed:
-            raw.history.insert(0, source.packed[:1].upper() + source.packed[1:])
+            raw.history.insert(0, say("{packed:capital}", packed=source.packed))
         return mended(raw, source=source.name, digest=digest_of(path))
     except (TraceFault, ColumnFault) as fault:
         raise source.fault(fault.what, fault.remedy) from None

@@ -35,6 +35,7 @@ from nozzlewright.edge.intake.layout import (
     is_comment,
 )
 from nozzlewright.edge.intake.source import Source
+from nozzlewright.said import say
 
 _CHUNK = 65_536
 _TAIL_BYTES = 2048
@@ -122,7 +123,10 @@ def read_fast(source: Source, layout: Layout, choice: Choice) -> Values | None:
     return values
 
 
-_CUT = ("truncated file", "the last line is cut off and was left out: the file was not closed")
+_CUT = (
+    say("truncated file"),
+    say("the last line is cut off and was left out: the file was not closed"),
+)
 
 
 def _missing_in(table: pa.Table, as_text: Callable[[], pa.Table]) -> Counter[str]:
@@ -252,16 +256,26 @@ class _LineReader:
         self.convert()
         remarks: list[tuple[str, str]] = []
         if comments:
-            remarks.append(("", f"{comments} comment lines between the readings were passed over"))
+            text = say(
+                "{count} comment lines between the readings were passed over", count=comments
+            )
+            remarks.append(("", text))
         if self.pending:
             number, line = self.pending[0]
             shown = " ".join(line.split())[:40]
-            text = f"closing lines without numbers, from line {number} ('{shown}'), passed over"
+            text = say(
+                "closing lines without numbers, from line {line} ('{shown}'), passed over",
+                line=number,
+                shown=shown,
+            )
             remarks.append(("", text))
         if repeated:
-            text = f"the heading stands {repeated} more time(s) among the readings: the logger "
-            text += "was started again, or files were joined"
-            remarks.append(("repeated heading", text))
+            text = say(
+                "the heading stands {count} more time(s) among the readings: the logger was "
+                "started again, or files were joined",
+                count=repeated,
+            )
+            remarks.append((say("repeated heading"), text))
         if self.first_damaged is not None:
             self._judge_damage(remarks)
         if cut:
@@ -374,9 +388,15 @@ class _LineReader:
                 "the logger wrote words among the readings, take them out",
                 line,
             )
-        text = f"{self.damaged} of {self.rows} rows hold no numbers and were left out, "
-        text += f"the first on line {line} ('{shown}')"
-        remarks.append(("damaged rows", text))
+        text = say(
+            "{count} of {rows} rows hold no numbers and were left out, the first on line {line} "
+            "('{shown}')",
+            count=self.damaged,
+            rows=self.rows,
+            line=line,
+            shown=shown,
+        )
+        remarks.append((say("damaged rows"), text))
 
 
 def _numbered_lines(source: Source, layout: Layout) -> Iterator[tuple[int, str]]:

@@ -70,6 +70,7 @@ from nozzlewright.edge.intake.toml_schema import (
 from nozzlewright.errors import Fault, SheetFault
 from nozzlewright.measurement import Cause, Quantity, exact
 from nozzlewright.measurement.units import BAR
+from nozzlewright.said import say
 
 MOST_SHIMS = 400
 """Sizes of shim on one sheet; more are a slip in the step."""
@@ -854,14 +855,15 @@ def _effect(
         return None
     if doubt is None:
         # Only the rounding of the printed digits is known: rectangular (JCGM 100:2008, 4.3.7).
-        part, method = value.half / math.sqrt(3.0), "from the sheet, doubt from its rounding alone"
+        part = value.half / math.sqrt(3.0)
+        method = say("from the sheet, doubt from its rounding alone")
     else:
         share = re.fullmatch(r"\s*(\d{1,3}(?:\.\d+)?)\s*%\s*", doubt)
         stated = None if share else builder.number(doubt, kind, place)
         if share is None and stated is None:
             return None
         part = value.value * float(share[1]) / 100.0 if share else stated.value if stated else 0.0
-        method = "from the sheet"
+        method = say("from the sheet")
     if not part < value.value:
         builder.object_to(place, f"{shown(doubt)} is as large as {key} itself", "Check both")
         return None

@@ -13,6 +13,7 @@ from typing import BinaryIO
 import pyarrow as pa
 
 from nozzlewright.errors import Fault, RecordingFault
+from nozzlewright.said import say
 
 LARGEST_RECORDING_BYTES = 2_000_000_000
 """Some five hours at 5 kHz as text; also the limit on what a packed file may unpack to."""
@@ -160,7 +161,12 @@ def _unpacked(source: Source) -> Source:
         raise source.fault("the gzip file holds nothing", "Check that the logger wrote it")
     content = b"".join(parts)
     return Source(
-        source.path, source.name, total, content[:HEAD_BYTES], content, "unpacked from gzip"
+        source.path,
+        source.name,
+        total,
+        content[:HEAD_BYTES],
+        content,
+        say("unpacked from gzip"),
     )
 
 
