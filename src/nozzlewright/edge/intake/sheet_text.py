@@ -218,11 +218,22 @@ def sheet_text(typed: Mapping[str, str]) -> bytes:
         sheet_of(toml_document(FILE, raw, SheetFault))
     except SheetFault as fault:
         known = {one.where for one in faults}
-        read = (Fault(one.what, form.field_at(one.where), one.remedy) for one in fault.faults)
-        faults += [one for one in read if one.where not in known]
+        for one in fault.faults:
+            name = form.field_at(one.where)
+            if name not in known:
+                faults += _as_while_typing(form, Fault(one.what, name, one.remedy))
     if faults:
         raise SheetFault(dict.fromkeys(faults))
     return raw
+
+
+def _as_while_typing(form: _Typed, read: Fault) -> Sequence[Fault]:
+    """Return a fault of units that disagree in the words of the check while typing."""
+    text, atmosphere = form[read.where], form["atmosphere"]
+    _, objections = cross_check(text, atmosphere or None)
+    if read.what not in {one.what for one in objections}:
+        return (read,)
+    return printed_check(text, atmosphere, read.where).faults
 
 
 class _Typed:
@@ -347,7 +358,9 @@ def _head(form: _Typed, tables: Tables) -> None:
         ("edition", say("the edition of the document is not given")),
     ):
         if not form[name]:
-            remedy = say("Write it as the document has it; its year will do as the edition")
+            remedy = say("Write it, in your own words or as the document has it")
+            if name == "edition":
+                remedy = say("Write its number or its year")
             form.object_to(name, what, remedy)
         elif name in _TEXTS:
             tables[name] = form[name]

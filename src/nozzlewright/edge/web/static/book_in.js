@@ -42,8 +42,7 @@ const buttons = parts.map((part, index) => {
   const name = document.createElement("span");
   name.className = "way-name";
   name.textContent = part.dataset.name;
-  button.append(number, name);
-  button.setAttribute("aria-label", `${index + 1} ${part.dataset.name}`);
+  button.append(number, " ", name);
   button.addEventListener("click", () => go(index, true));
   if (part.querySelector(".fault-at")) button.classList.add("has-fault");
   way.append(button);

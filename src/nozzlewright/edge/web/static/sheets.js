@@ -93,7 +93,7 @@ for (const input of form.querySelectorAll("input, textarea")) {
   };
   input.addEventListener("input", later);
   checked.push(later);
-  if (input.value && kept.draft) later();
+  if (input.value && kept.draft && !again) later();
 }
 for (const choice of form.querySelectorAll('[name="atmosphere"]')) {
   choice.addEventListener("change", () => checked.forEach((later) => later()));

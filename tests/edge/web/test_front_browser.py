@@ -1,0 +1,159 @@
+"""Jobs, booking in, sheets and rig in a real browser: accessible, by keyboard, kept as typed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect, sync_playwright
+
+AXE = Path(__file__).parents[2] / "browser" / "vendor" / "axe-core" / "axe.min.js"
+
+_TOO_SMALL = """
+[...document.querySelectorAll("main :is(a[href], button, input, select, summary)")]
+  .filter((one) => !one.matches(".job-title a, p a:not(.button)"))
+  .filter((one) => {
+    const box = one.getBoundingClientRect();
+    return box.width > 0 && (box.width < 47.9 || box.height < 47.9);
+  })
+  .map((one) => one.outerHTML.slice(0, 120))
+"""
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def front(helper, tmp_path, web_settings, serve, browser):
+    one = helper("edge/web/front_shop.py").front(tmp_path, web_settings, serve, browser)
+    yield one
+    one.shop.close()
+
+
+def signed_in(chromium, front, width=1920, scheme="light", *, javascript=True):
+    context = chromium.new_context(
+        viewport={"width": width, "height": 800},
+        color_scheme=scheme,
+        reduced_motion="reduce",
+        java_script_enabled=javascript,
+    )
+    context.set_default_timeout(10_000)
+    here = next(c.value for c in front.browser.client.cookies.jar if c.name == "here")
+    context.add_cookies([{"name": "here", "value": here, "url": front.browser.address}])
+    return context.new_page()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("scheme", "width"), [("light", 360), ("dark", 1920)])
+def test_every_page_is_accessible_and_fits_phone_and_desktop(chromium, front, scheme, width):
+    sheet = front.add_sheet()
+    job = front.book(sheet=sheet)
+    front.workshop.tag("a", "R", job, 1, "S-401")
+    blank = (Path(__file__).parents[3] / "demo/six-in-line/recordings/blank-plug.csv").read_bytes()
+    front.check_rig(blank=front.workshop.evidence.keep(blank, "csv"))
+    page = signed_in(chromium, front, width, scheme)
+    said: list[str] = []
+    page.on("console", lambda m: said.append(m.text) if m.type in {"error", "warning"} else None)
+    page.on("pageerror", lambda fault: said.append(str(fault)))
+    faults = []
+    for path in (
+        "/", "/?search=401", "/?show=handed-over", "/book-in", "/sheets", f"/job/{job}/sheet",
+        f"/sheets/{sheet}", f"/sheets/new?copy={sheet}", "/rig", "/rig?new=1",
+        f"/job/{job}/running-check",
+    ):  # fmt: skip
+        page.goto(front.browser.address + path)
+        page.evaluate(AXE.read_text(encoding="utf-8"))
+        found = page.evaluate(
+            "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"
+        )
+        faults += [(path, one["id"], one["nodes"][0]["html"]) for one in found["violations"]]
+        faults += [(path, "too small", one) for one in page.evaluate(_TOO_SMALL)]
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        if wide > width:
+            faults.append((path, "wider than the screen", wide))
+    assert faults == []
+    assert said == []
+
+
+@pytest.mark.slow
+def test_a_set_is_booked_in_by_keyboard_alone_and_its_draft_outlives_a_reload(chromium, front):
+    page = signed_in(chromium, front, 360)
+    page.goto(f"{front.browser.address}/book-in")
+    page.locator("#engine").focus()
+    page.keyboard.type("invented mower engine")
+    page.keyboard.press("Enter")  # on to the next part
+    expect(page.locator("#part-set")).to_be_visible()
+    expect(page.locator("#part-engine")).to_be_hidden()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")  # one cylinder
+    page.keyboard.press("ArrowRight")  # two
+    page.locator("#part-next").press("Enter")
+    assert page.locator(".symptom:visible").count() == 2
+    page.locator("#symptom_2").focus()
+    page.keyboard.type("knocks")
+    expect(page.locator("#kept-words")).to_contain_text("Kept on this device")
+    page.wait_for_function("localStorage.getItem('nozzlewright.book-in').includes('knocks')")
+    page.reload()
+    expect(page.locator("#kept-words")).to_contain_text("draft")
+    expect(page.locator("#symptom_2")).to_have_value("knocks")
+    for _ in range(4):
+        page.locator("#part-next").press("Enter")
+    expect(page.locator("#part-next")).to_be_hidden()
+    page.get_by_role("button", name="Book in").press("Enter")
+    page.wait_for_url("**/job/*")
+    (row,) = front.workshop.records.jobs()
+    story = front.story(row.job)
+    assert story.booked["symptoms"] == {"2": "knocks"}
+    assert story.booked["cylinders"] == 2
+    page.goto(f"{front.browser.address}/book-in")
+    expect(page.locator("#engine")).to_have_value("")
+    assert page.evaluate("localStorage.length") == 0
+
+
+@pytest.mark.slow
+def test_what_is_missing_is_shown_in_the_part_where_it_belongs(chromium, front):
+    page = signed_in(chromium, front)
+    page.goto(f"{front.browser.address}/book-in")
+    page.locator("#way button").last.click()
+    page.get_by_role("button", name="Book in").click()
+    expect(page.locator("#part-engine")).to_be_visible()
+    assert front.workshop.records.jobs() == []
+
+
+@pytest.mark.slow
+def test_without_scripts_a_set_is_booked_in_on_one_long_page(chromium, front):
+    page = signed_in(chromium, front, javascript=False)
+    page.goto(f"{front.browser.address}/book-in")
+    page.locator("#engine").fill("invented mower engine")
+    page.locator('label:has([name="cylinders"][value="4"])').click()
+    assert page.locator(".symptom:visible").count() == 4
+    page.locator("#symptom_4").fill("misses")
+    page.get_by_role("button", name="Book in").click()
+    (row,) = front.workshop.records.jobs()
+    assert front.story(row.job).booked["symptoms"] == {"4": "misses"}
+
+
+@pytest.mark.slow
+def test_a_misprint_shows_while_it_is_typed_and_goes_when_it_is_mended(chromium, front):
+    page = signed_in(chromium, front)
+    page.goto(f"{front.browser.address}/sheets/new")
+    page.locator("#spread").fill("125 kgf/cm2 (1978 psi)")
+    check = page.locator("#check-spread")
+    expect(check).to_contain_text("13.8 bar apart")
+    assert "check-spread" in page.locator("#spread").get_attribute("aria-describedby")
+    page.locator("#spread").fill("125 kgf/cm2 (1778 psi)")
+    expect(check).to_contain_text("Read as 122.6 bar")
+    page.locator("#used").fill("120 to 128 at (1707 to 1821 psi)")
+    expect(page.locator("#check-used")).to_contain_text("fits the technical atmosphere")
+    page.locator('label:has([name="atmosphere"][value="technical"])').click()
+    expect(page.locator("#check-used")).to_contain_text("Read as 117.7 bar to 125.5 bar")
+    assert page.locator(".row-of:visible").count() == 1
+    page.locator("#torque_1_part").fill("nozzle nut")
+    expect(page.locator("#torque_2_part")).to_be_visible()
