@@ -587,8 +587,8 @@ def _trace_cautions(
             Caution(
                 say("trapped air"),
                 say(
-                    "the rig grows softer towards low pressure as {share} of free air would make it: "
-                    "bleed it",
+                    "the rig grows softer towards low pressure as {share} of free air would make "
+                    "it: bleed it",
                     share=say("{value} %", value=figure(fit.air / 10, ".1f")),
                 ),
             )
