@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from threading import Lock
 from typing import Any
@@ -60,10 +60,15 @@ from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
 from nozzlewright.workflow.sitting import TestPart, observed, together, watched
 
 PRACTICE_STORY = "practice"
+DONE = "done"
+"""What names the entry that a step is done, made by the same act as another."""
 _SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
 _TRIES = 20
-_KEPT_STORIES = 256
-_KEPT_FINDINGS = 512
+_KEPT_STORIES = 48
+_KEPT_FINDINGS = 128
+_KEPT_JUDGED = 8
+"""More jobs than are on the bench in a day; a story is told anew in milliseconds, and what is kept
+beyond need is walked through by the collector of garbage in the middle of an answer."""
 
 
 @dataclass(frozen=True)
@@ -391,23 +396,14 @@ class Workshop:
         KeyError
             If there is no such job.
         """
-        rig = self.rig()
-        draft = Draft(
-            id,
-            job,
-            kind,
-            who,
-            self.clock(),
-            dict(body or {}),
-            injector=injector,
-            rig=rig.id if rig else "",
-            evidence=tuple(evidence),
-            corrects=corrects,
-        )
+        draft = self._draft(id, job, kind, who, body or {}, injector, evidence, corrects)
         drafts = [draft]
         if done:
-            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, "done"))
-        return self._add(job, drafts)[0]
+            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, DONE))
+        entry = self._add(job, drafts)[0]
+        if kind is EntryKind.FINDING:
+            self._judge_again(id, who, job, injector)
+        return entry
 
     def tag(
         self,
@@ -459,21 +455,32 @@ class Workshop:
         return self.note(id, who, job, EntryKind.TAGGED, body, injector=injector)
 
     def withdraw(self, id: str, who: str, job: str, entry: str, why: str) -> Entry:  # noqa: A002
-        """Take an entry back: it stays in the record, and no longer counts."""
+        """Take an entry back: it stays in the record, and no longer counts.
+
+        The step that was done by the same act is taken back with it.
+
+        Raises
+        ------
+        NotAllowed
+            If it is locked, was taken back already, or is none of this job.
+        """
         aim = self.records.entry(entry)
         injector = aim.draft.injector if aim is not None and aim.draft.story == job else ""
-        written = self.note(
-            id,
-            who,
-            job,
-            EntryKind.WITHDRAWN,
-            {"why": why},
-            injector=injector,
-            corrects=entry,
-        )
+        drafts = [
+            self._draft(id, job, EntryKind.WITHDRAWN, who, {"why": why}, injector, corrects=entry)
+        ]
+        step = _follower(DONE, entry)
+        if step in self.story(job).standing:
+            drafts.append(replace(drafts[0], id=_follower(DONE, id), corrects=step))
+        written = self._add(job, drafts)[0]
         if aim is not None and aim.kind in {EntryKind.TEST, EntryKind.SEEN, EntryKind.FINDING}:
             self._judge_again(id, who, job, injector)
         return written
+
+    def step_done_with(self, story: JobStory, entry: str) -> str:
+        """Return the step that was done by the same act as an entry; empty where none was."""
+        done = story.standing.get(_follower(DONE, entry))
+        return str(done.body["step"]) if done is not None else ""
 
     def see(
         self,
@@ -549,7 +556,7 @@ class Workshop:
         )
         drafts = [draft]
         if done:
-            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, "done"))
+            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, DONE))
         entry = self._add(job, drafts)[0]
         self._judge_again(id, who, job, injector)
         return entry
@@ -593,7 +600,7 @@ class Workshop:
     def sitting(self, one: InjectorStory, which: str) -> TestSitting | None:
         """Return one sitting of an injector; None where nothing was tested or seen."""
         tests, seen = one.tests_of(which), one.seen_of(which)
-        if not tests and not seen:
+        if (not tests and not seen) or (which == AS_LEFT and one.apart):
             return None
         parts = [
             TestPart(
@@ -658,7 +665,7 @@ class Workshop:
         judged = judge_tested_set(self.engine_set(story), sheet, conditions, today)
         with self._lock:
             self._judged[story.job] = (story.last_number, today, judged)
-            while len(self._judged) > _KEPT_STORIES // 8:
+            while len(self._judged) > _KEPT_JUDGED:
                 self._judged.popitem(last=False)
         return judged
 
@@ -673,25 +680,14 @@ class Workshop:
             (v for v in judged.verdict.injectors if v.injector.cylinder == one.cylinder), None
         )
         advice = next((a for a in judged.advice if a.cylinder == one.cylinder), None)
-        if verdict is None or (one.sitting == AS_LEFT and not verdict.as_left):
+        if verdict is None:
             return
         body = verdict_data(verdict, advice)
         said_before = one.verdicts.get(str(body["sitting"]))
         if said_before is not None and dict(said_before.body) == body:
             return
-        name = str(uuid.uuid5(uuid.NAMESPACE_OID, f"verdict {act}"))
-        rig = self.rig()
-        draft = Draft(
-            name,
-            job,
-            EntryKind.VERDICT,
-            who,
-            self.clock(),
-            body,
-            injector=injector,
-            rig=rig.id if rig else "",
-        )
-        self._add(job, [draft])
+        name = _follower("verdict", act)
+        self._add(job, [self._draft(name, job, EntryKind.VERDICT, who, body, injector)])
 
     # --- inside -------------------------------------------------------------------------------
 
@@ -704,12 +700,38 @@ class Workshop:
             )
         return one
 
+    def _draft(
+        self,
+        id: str,  # noqa: A002
+        job: str,
+        kind: EntryKind,
+        who: str,
+        body: Mapping[str, Any],
+        injector: str = "",
+        evidence: Sequence[str] = (),
+        corrects: str = "",
+    ) -> Draft:
+        """Return an entry of a job as it is now, with the rig of the day."""
+        rig = self.rig()
+        return Draft(
+            id,
+            job,
+            kind,
+            who,
+            self.clock(),
+            dict(body),
+            injector=injector,
+            rig=rig.id if rig else "",
+            evidence=tuple(evidence),
+            corrects=corrects,
+        )
+
     def _following(
         self, draft: Draft, kind: EntryKind, body: Mapping[str, Any], name: str
     ) -> Draft:
         """Return a draft that goes with another, its id made from the other's."""
         return Draft(
-            str(uuid.uuid5(uuid.NAMESPACE_OID, f"{name} {draft.id}")),
+            _follower(name, draft.id),
             draft.story,
             kind,
             draft.who,
@@ -781,6 +803,11 @@ class Workshop:
         return list(rows_of(story, self.steps(story)))
 
 
+def _follower(name: str, act: str) -> str:
+    """Return the id of an entry that goes with the act of another."""
+    return str(uuid.uuid5(uuid.NAMESPACE_OID, f"{name} {act}"))
+
+
 def rows_of(story: JobStory, steps: Sequence[Step]) -> Iterator[JobRow | InjectorRow]:
     """Yield what lists and searches show of a job and its injectors."""
     booked = story.booked
@@ -833,7 +860,7 @@ def waits_for(story: JobStory, steps: Sequence[Step]) -> str:
     if any(step is not None and step.key not in {"match", "second"} for step in left):
         return "fitter"
     second = any(step.key == "second" for step in steps)
-    if second and not any(one.second for one in story.injectors.values()):
+    if second and not any(one.agreed() for one in story.injectors.values()):
         return "second person"
     return "hand-over"
 

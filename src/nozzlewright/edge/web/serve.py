@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import ipaddress
 import os
 import socket
@@ -75,6 +76,7 @@ def serve(
         timeout_graceful_shutdown=5,
     )
     shown = f"[{address}]" if ":" in address else address
+    settle()
     tell(f"http://{shown}:{port}/  (Ctrl-C ends)")
     try:
         uvicorn.Server(config).run(sockets=[listening])
@@ -82,6 +84,12 @@ def serve(
         pass  # uvicorn hands it on once everything is shut down
     finally:
         listening.close()
+
+
+def settle() -> None:
+    """Take what was loaded out of the collector's rounds: they would halt answers for it."""
+    gc.collect()
+    gc.freeze()
 
 
 def _listen(host: str, port: int) -> socket.socket:
