@@ -65,12 +65,18 @@ def page(chromium, address, size):
             else None
         ),
     )
-    one.goto(f"{address}/settings")
-    one.get_by_label("A. N. Other").first.check(force=True)
-    one.get_by_role("button", name="Save").click()
+    is_here(one, address)
     yield one
     context.close()
     assert [text for text in against if "status of 404" not in text] == []
+
+
+def is_here(page, address):
+    """Say who is at the screen."""
+    page.goto(f"{address}/settings")
+    page.get_by_label("A. N. Other").first.check(force=True)
+    with page.expect_navigation():
+        page.get_by_role("button", name="Save").click()
 
 
 def reads(page, address, path):
@@ -152,9 +158,7 @@ def test_a_cut_line_is_told_and_the_page_goes_on_when_the_server_is_back(
         served = stack.enter_context(gauge_shop.serving(at.app))
         page = chromium.new_page()
         page.set_default_timeout(PATIENCE_MS)
-        page.goto(f"{served}/settings")
-        page.get_by_label("A. N. Other").first.check(force=True)
-        page.get_by_role("button", name="Save").click()
+        is_here(page, served)
         reads(page, served, at.path())
         page.locator("#start").click()
         expect(page.locator("#stop")).to_be_visible()

@@ -99,7 +99,7 @@ class PracticePlace:
         # The kernel is compiled before the clock runs.
         case.bench.advance(0.05, 0.0)
         self.instrument = _Attended(case.bench, name="pretend bench", speed=speed)
-        self.instrument.is_attended = self.is_attended  # type: ignore[method-assign]
+        self.instrument.is_attended = self.is_attended
         self.live = LiveBench(key, lambda: self.instrument, Path(self._folder.name), clock)
         self.conditions: BenchConditions = asked_by(case.sheet, case.conditions, Condition.USED)
         self.tests: list[PracticeTest] = []

@@ -3,6 +3,7 @@ import uPlot from "/static/vendor/uplot/uPlot.esm.js";
 
 const FINE_S = 0.005, COARSE_S = 0.04; // least distance of two points in the short and long window
 const SHORT_S = 10, LONG_S = 60;
+const LEAST_BETWEEN_MS = 25; // frames: half of sixty a second look as even, and four charts fit a small machine
 const ROOM = 1.15; // of the highest pressure shown, on top
 
 /** Points kept in order; what is older than `seconds` goes, `least` is the span of a min/max pair. */
@@ -60,6 +61,7 @@ export class StripChart {
     this.top = 0;
     this.waiting = null; // samples that are not on the screen yet
     this.asked = false;
+    this.drawnAt = 0;
     this.inked();
     this.plot = new uPlot(this.options(), [[], []], element);
     new ResizeObserver(() => this.plot.setSize(this.size())).observe(element);
@@ -92,11 +94,16 @@ export class StripChart {
   draw() {
     if (this.asked) return;
     this.asked = true;
-    requestAnimationFrame(() => this.frame());
+    requestAnimationFrame((now) => this.frame(now));
   }
 
-  frame() {
+  frame(now) {
+    if (now - this.drawnAt < LEAST_BETWEEN_MS) {
+      requestAnimationFrame((later) => this.frame(later));
+      return;
+    }
     this.asked = false;
+    this.drawnAt = now;
     const points = this.seconds > SHORT_S ? this.coarse : this.fine;
     const end = this.fine.time.at(-1);
     if (end === undefined) return;
