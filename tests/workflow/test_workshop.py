@@ -245,3 +245,43 @@ def test_findings_come_back_from_their_text_as_they_were(shop, act, job):
     assert repr(again) == repr(read)  # grades and kinds are words of their own, not any strings
     with pytest.raises(ValueError, match="its format is"):
         findings_from(b'{"format": "something else"}')
+
+
+def test_a_step_is_taken_back_with_the_act_that_did_it(shop, act, job):
+    one = taken(shop, act, job, 1)
+    seen = shop.see(act(), FITTER, job, one.injector, {"no_result": "seized"}, done="as-found")
+    assert "as-found" in at(shop, job, 1).done
+    shop.withdraw(act(), FITTER, job, seen.id, "it came free")
+    assert "as-found" not in at(shop, job, 1).done
+
+
+def test_a_finding_changes_the_verdict_at_once(shop, act, job):
+    one = found_and_stripped(shop, act, job, 1, "1-found.csv.gz")
+    assert one.verdicts[AS_FOUND].body["outcome"] == "fit"
+    body = {"part": "needle", "seen": "blued", "severity": "renew", "renew_pair": True}
+    shop.note(act(), FITTER, job, EntryKind.FINDING, body, injector=one.injector)
+    assert at(shop, job, 1).verdicts[AS_FOUND].body["outcome"] == "exchange"
+
+
+def test_the_slide_test_before_assembly_counts_as_left(shop, act, job):
+    one = found_and_stripped(shop, act, job, 1, "1-found.csv.gz")
+    shop.see(act(), FITTER, job, one.injector, {"needle_slide": True}, done="slide")
+    assert AS_LEFT not in at(shop, job, 1).verdicts, "nothing was tested as left yet"
+    shop.note(act(), FITTER, job, EntryKind.ASSEMBLED, {"pair": one.pair}, injector=one.injector)
+    assert shop.sitting(at(shop, job, 1), AS_LEFT).seen.needle_slide is True
+
+
+def test_a_second_person_who_disagrees_does_not_let_the_set_go(shop, act, job):
+    for cylinder, name in ((1, "1-found.csv.gz"), (2, "2-found.parquet")):
+        one = taken(shop, act, job, cylinder)
+        shop.test(act(), FITTER, job, one.injector, NewTest("as-found", gauge(shop, name)))
+        shop.note(act(), FITTER, job, EntryKind.LAID_DOWN, injector=one.injector)
+    check = lambda agrees: shop.note(  # noqa: E731
+        act(), OTHER, job, EntryKind.SECOND_PERSON, {"agrees": agrees}, injector=one.injector
+    )
+    check(agrees=False)
+    assert "second" not in at(shop, job, 2).done
+    with pytest.raises(NotAllowed, match="no second person"):
+        shop.note(act(), OTHER, job, EntryKind.HANDED_OVER)
+    check(agrees=True)
+    shop.note(act(), OTHER, job, EntryKind.HANDED_OVER)

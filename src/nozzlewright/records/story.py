@@ -92,6 +92,8 @@ class InjectorStory:
     second: list[Standing] = field(default_factory=list)
     pair_condemned: bool = False
     """Whether a finding asks for a new pair."""
+    stripped_at: int = 0
+    """Number of the entry that took it apart last; 0: never."""
     assembled_at: int = 0
     """Number of the entry that put it together last; 0: never stripped."""
     set_at: int = 0
@@ -120,13 +122,20 @@ class InjectorStory:
         ]
 
     def seen_of(self, sitting: str) -> list[Standing]:
-        """Return what eye and ear noticed in a sitting, in order."""
+        """Return what eye and ear noticed in a sitting, in order.
+
+        As left, what was noticed while it lay apart last (the slide test) counts too.
+        """
         return [
             seen
             for seen in self.seen
             if seen.body.get("sitting") == sitting
-            and (sitting == AS_FOUND or seen.entry.number > self.assembled_at)
+            and (sitting == AS_FOUND or seen.entry.number > self.stripped_at)
         ]
+
+    def agreed(self) -> bool:
+        """Return whether the second person who looked at it last found it as the tests say."""
+        return bool(self.second) and bool(self.second[-1].body.get("agrees", True))
 
     def opening_is_stale(self, test: Standing) -> bool:
         """Return whether the setting was changed after a test as left."""
@@ -288,6 +297,7 @@ def _injector(story: JobStory, standing: Standing, order: Sequence[str]) -> None
                 one.shim_mm = body["shim_mm"]
         case EntryKind.STRIPPED:
             one.apart = one.changed = True
+            one.stripped_at = standing.entry.number
             _forget_after(one, "strip", order)
             one.done["strip"] = standing.id
             if body.get("shim_mm") is not None:
@@ -318,7 +328,10 @@ def _injector(story: JobStory, standing: Standing, order: Sequence[str]) -> None
             one.verdicts[str(body["sitting"])] = standing
         case EntryKind.SECOND_PERSON:
             one.second.append(standing)
-            one.done["second"] = standing.id
+            if one.agreed():
+                one.done["second"] = standing.id
+            else:
+                one.done.pop("second", None)
 
 
 def _forget_after(one: InjectorStory, step: str, order: Sequence[str]) -> None:
@@ -671,7 +684,7 @@ def _admit_hand_over(story: JobStory, _: Draft, steps: Sequence[Step]) -> None:
             say("Test them, or write down why they give no result"),
         )
     second = any(step.kind is StepKind.SECOND for step in steps)
-    if second and not any(one.second for one in story.injectors.values()):
+    if second and not any(one.agreed() for one in story.injectors.values()):
         raise NotAllowed(
             say("no second person has checked an injector of the set"),
             say("Let another person test one at random"),

@@ -81,7 +81,7 @@ def missing(shop: Workshop, story: JobStory) -> list[Missing]:
         if one.verdict is None:
             found.append(Missing(_("Injector %(number)s has no verdict") % number, path))
     second = any(step.kind is StepKind.SECOND for step in shop.steps(story))
-    checked = any(one.second for one in story.injectors.values())
+    checked = any(one.agreed() for one in story.injectors.values())
     if second and not checked and story.injectors:
         first = story.in_order()[0]
         path = f"{bench}/injector/{first.injector}/step/second"

@@ -19,7 +19,11 @@ from nozzlewright.report.wording import printable
 
 router = APIRouter()
 
-THEME_WORDS = {"device": N_("as the device"), "light": N_("always light"), "dark": N_("always dark")}
+THEME_WORDS = {
+    "device": N_("as the device"),
+    "light": N_("always light"),
+    "dark": N_("always dark"),
+}
 PEDAL_WORDS = {
     "Space": N_("space bar"),
     "PageDown": N_("page down"),

@@ -633,33 +633,14 @@ def take_back(request: Request, job: str, injector: str, form: page.Sent) -> Res
     back = form.text("then", longest=400)
     here = f"/job/{job}/injector/{injector}"
     if not back.startswith(here):
-        step = next((e.body.get("step") for e in _together(story, entry) if "step" in e.body), "")
+        step = shop_of(request).step_done_with(story, entry)
         back = f"{here}/step/{step}" if step else here
     return page.back_to(request, f"{back}?saved={entry}")
 
 
 def withdraw(request: Request, story: JobStory, form: page.Form, entry: str, why: str) -> None:
     """Take an entry back, and with it the step that was done by it."""
-    name, shop = who(request), shop_of(request)
-    for follower in _together(story, entry):
-        shop.withdraw(form.id_of(follower.id), name, story.job, follower.id, why)
-    shop.withdraw(form.id, name, story.job, entry, why)
-
-
-def _together(story: JobStory, entry_id: str) -> list[Entry]:
-    """Return the entries that say a step done and were written in one act with another."""
-    at = next((i for i, entry in enumerate(story.entries) if entry.id == entry_id), None)
-    if at is None:
-        return []
-    entry, after = story.entries[at], story.entries[at + 1 : at + 2]
-    return [
-        one
-        for one in after
-        if one.kind is EntryKind.STEP_DONE
-        and one.draft.at == entry.draft.at
-        and one.draft.injector == entry.draft.injector
-        and one.id in story.standing
-    ]
+    shop_of(request).withdraw(form.id, who(request), story.job, entry, why)
 
 
 # -- verdict -------------------------------------------------------------------------------------
