@@ -21,7 +21,7 @@ from nozzlewright.workflow import Workshop
 
 router = APIRouter()
 
-WIDE, NARROW = (620.0, 210.0), (340.0, 250.0)
+WIDE, NARROW = (620.0, 210.0), (260.0, 230.0)
 """Sizes of the picture of the set, for a wide and for a narrow screen, [pt]."""
 
 FIGURE_WORDS = (
