@@ -120,12 +120,14 @@ def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         help="find any altered, removed or reordered entry of a record",
         description="Compute the chain of a workshop's record anew and hold every file of "
         "evidence against its digest.",
+        epilog=SAFETY,
     )
     verify.add_argument("folder", metavar="FOLDER", help="folder of the record, or of a backup")
     backup = commands.add_parser(
         "backup",
         help="copy a record while it is in use",
         description="Write a consistent copy of a workshop's record, and read it back.",
+        epilog=SAFETY,
     )
     backup.add_argument("folder", metavar="FOLDER", help="folder of the record")
     backup.add_argument("into", metavar="INTO", help="folder of the copy; must not exist")
@@ -133,6 +135,7 @@ def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         "restore",
         help="make a record from a backup",
         description="Make a workshop's record from a backup, checked before and after.",
+        epilog=SAFETY,
     )
     restore.add_argument("backup", metavar="BACKUP", help="folder of the backup")
     restore.add_argument("into", metavar="INTO", help="folder of the record; must not exist")
