@@ -1,6 +1,6 @@
-"""What each page costs the server after many years: 20,000 jobs, 1,000,000 entries, SQLite.
+"""What each page costs the server after many years: 20,000 jobs, 1,500,000 entries, SQLite.
 
-Run: python benchmarks/pages.py [FOLDER [JOBS ENTRIES]]
+Run: python benchmarks/pages.py [FOLDER [JOBS]]
 Without a folder the record is built in one that is gone afterwards; a folder is kept, and used
 again. Stories are those of the demo workshop, told over and over: every entry, verdict and test is
 as large as it would be, and every job can be judged, since the evidence is there.
@@ -39,7 +39,9 @@ from nozzlewright.records import FIRST, SHOP, Entry, EntryKind, digest_of, paylo
 from nozzlewright.workflow.ports import InjectorRow, JobRow
 from nozzlewright.workflow.workshop import rows_of
 
-JOBS, ENTRIES = 20_000, 1_000_000
+JOBS = 20_000
+LARGE_EVERY = 10
+"""One set in so many has six injectors; the others have two."""
 BEGAN = datetime(2010, 1, 4, 8, 0, tzinfo=UTC)
 LIMIT_MS = 50.0
 IN_HAND = 40
@@ -144,7 +146,7 @@ class Telling:
                                   self.job if row.story else "", row.cylinder)  # fmt: skip
 
 
-def build(folder: Path, jobs: int, entries: int) -> None:
+def build(folder: Path, jobs: int) -> None:
     """Build the record."""
     start = time.perf_counter()
     make_demo_shop(folder, lambda _: None)
@@ -155,7 +157,7 @@ def build(folder: Path, jobs: int, entries: int) -> None:
         name.unlink()
     shop = open_shop(folder)
     rows: list[JobRow | InjectorRow] = []
-    shop.store.records.load(_chain(own, templates, rows, jobs, entries))
+    shop.store.records.load(_chain(own, templates, rows, jobs))
     shop.store.records.put_rows(rows)
     number, _ = shop.store.records.head()
     shop.close()
@@ -191,16 +193,13 @@ def _chain(
     templates: dict[str, Template],
     rows: list[JobRow | InjectorRow],
     jobs: int,
-    entries: int,
 ) -> Iterator[str]:
     """Yield the texts of a chain in which several jobs are in hand at once."""
     rng = random.Random(1)  # noqa: S311
     two, six = templates["handed over 2"], templates["handed over 6"]
     bench, booked = templates["open 4"], templates["open 0"]
-    # As many large sets as make the entries asked for.
-    small, large = len(two.texts), len(six.texts)
-    share = (entries * (1 - 1 / SHOP_EVERY) / jobs - small) / (large - small)
-    step = (datetime.now(UTC) - BEGAN) / (entries * 1.02)
+    each = len(two.texts) + (len(six.texts) - len(two.texts)) / LARGE_EVERY
+    step = (datetime.now(UTC) - BEGAN) / (jobs * each * (1 + 1 / SHOP_EVERY))
     digest, number = FIRST, 0
     rig = next(e for e in reversed(own) if e.kind is EntryKind.RIG_CHECK)
     for entry in own:
@@ -219,7 +218,7 @@ def _chain(
     while True:
         while len(telling) < AT_ONCE and (job := next(numbers)) < jobs:
             last = job >= jobs - IN_HAND
-            one = two if rng.random() > share else six
+            one = six if job % LARGE_EVERY == 0 else two
             if last:
                 one = bench if job % 4 else booked
             year = BEGAN + number * step
@@ -483,10 +482,10 @@ def measure(site: Site, routes: dict[str, Path_], visits: int) -> None:
     print(f"\n95 % above {LIMIT_MS:g} ms: {', '.join(slow) or 'none'}")
 
 
-def main(folder: Path, jobs: int, entries: int) -> None:
+def main(folder: Path, jobs: int) -> None:
     """Build where nothing is there, serve, measure."""
     if not (folder / "record.sqlite").exists():
-        build(folder, jobs, entries)
+        build(folder, jobs)
     shop = open_shop(folder)
     site, server, thread = serve(shop)
     try:
@@ -500,9 +499,8 @@ def main(folder: Path, jobs: int, entries: int) -> None:
 
 if __name__ == "__main__":
     asked = sys.argv[1:]
-    sizes = [int(one) for one in asked[1:]] or [JOBS, ENTRIES]
     if asked:
-        main(Path(asked[0]), *sizes)
+        main(Path(asked[0]), int(asked[1]) if asked[1:] else JOBS)
     else:
         with tempfile.TemporaryDirectory() as passing:
-            main(Path(passing) / "workshop", *sizes)
+            main(Path(passing) / "workshop", JOBS)

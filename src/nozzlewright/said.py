@@ -258,6 +258,9 @@ def speak(
 
 
 def _filled(template: str, arguments: Mapping[str, str]) -> str:
+    if "{" not in template:
+        return template
+
     # Not str.format: its fields reach into objects, and templates come back from data.
     def part(field: re.Match[str]) -> str:
         text = str(arguments[field["name"]])

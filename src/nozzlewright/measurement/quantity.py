@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from types import MappingProxyType
 
 from nozzlewright.said import Said, say
@@ -37,9 +38,14 @@ class Cause:
     @property
     def words(self) -> Said:
         """Name and scope."""
-        if not self.scope:
-            return say("{name}", name=self.name)
-        return say("{name} ({scope})", name=self.name, scope=self.scope)
+        return _cause_words(self.name, self.scope)
+
+
+@lru_cache(maxsize=1024, typed=True)  # few causes, in the budget of every value
+def _cause_words(name: str, scope: str) -> Said:
+    if not scope:
+        return say("{name}", name=name)
+    return say("{name} ({scope})", name=name, scope=scope)
 
 
 @dataclass(frozen=True, order=True)

@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 from nozzlewright.measurement import Caution, Measured, NotMeasured, decimals_for
@@ -212,6 +213,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
     )
 
 
+@lru_cache(maxsize=2048)  # a report says a value in several places, its budget each time
 def width_text(width: float, unit: TradeUnit) -> str:
     """Return an uncertainty in its trade unit, to two significant digits."""
     if width <= 0.0:
@@ -286,6 +288,8 @@ def printable(text: str) -> str:
 
 
 def _shown(text: str) -> str:
+    if text.isascii() and text.isprintable() and "  " not in text:
+        return text  # as nearly all are
     kept = "".join(
         sign
         for sign in re.sub(r"[^\S\u00a0]", " ", text)

@@ -215,10 +215,13 @@ class Workshop:
     def rigs(self) -> list[RigState]:
         """Return the latest state of each rig, the last one checked first."""
         states: dict[str, RigState] = {}
-        for entry in self._last_of(EntryKind.RIG_CHECK, 200):
-            body = entry.body
-            states.setdefault(str(body["rig"]), _rig_state(entry))
+        for state in self.rig_checks():
+            states.setdefault(state.rig, state)
         return list(states.values())
+
+    def rig_checks(self, last: int = 200) -> list[RigState]:
+        """Return what the last checks said, of whichever rig, newest first."""
+        return [_rig_state(entry) for entry in self._last_of(EntryKind.RIG_CHECK, 200)[:last]]
 
     def rig(self) -> RigState | None:
         """Return the rig that was checked last; None where none was."""

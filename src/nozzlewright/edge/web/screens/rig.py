@@ -36,7 +36,6 @@ from nozzlewright.edge.wiring.rig_card import (
 )
 from nozzlewright.errors import InputFault, RecordFault
 from nozzlewright.measurement import celsius
-from nozzlewright.records import Entry, EntryKind
 from nozzlewright.workflow import Workshop
 from nozzlewright.workflow.workshop import RigState
 
@@ -88,20 +87,14 @@ def show(request: Request, rig: str = "", blank: str = "", new: str = "") -> Res
         recorded=recorded,
         picture=_picture(shop, recorded),
         kept_at=kept_at,
-        checks=[_check(shop, entry) for entry in _entries(shop)[:SHOWN_CHECKS]],
+        checks=[_check(shop, one) for one in shop.rig_checks(SHOWN_CHECKS)],
         caution=JET,
     )
 
 
-def _entries(shop: Workshop) -> list[Entry]:
-    return shop.records.of_kind(EntryKind.RIG_CHECK, last=CHECKS_BACK)
-
-
-def _check(shop: Workshop, entry: Entry) -> Check:
-    state = shop.rig_of(entry.id)
-    assert state is not None  # noqa: S101  (the entry has just been read)
+def _check(shop: Workshop, state: RigState) -> Check:
     return Check(
-        shown_rig(shop, state), _picture(shop, state.blank), str(entry.body.get("remarks", ""))
+        shown_rig(shop, state), _picture(shop, state.blank), str(state.body.get("remarks", ""))
     )
 
 
@@ -152,15 +145,14 @@ def _hold_made_at(shop: Workshop, state: RigState, conditions: BenchConditions) 
     if not state.blank and (plug is None or plug.drop_time_s is None):
         return None
     made = state.at
-    for entry in _entries(shop):
-        if entry.body.get("rig") != state.rig:
+    for known in shop.rig_checks(CHECKS_BACK):
+        if known.rig != state.rig:
             continue
-        known = shop.rig_of(entry.id)
-        before = conditions_of(shop, known) if known else None
-        same = known is not None and known.blank == state.blank
+        before = conditions_of(shop, known)
+        same = known.blank == state.blank
         if not same or before is None or (not state.blank and before.blank_plug != plug):
             break
-        made = entry.draft.at
+        made = known.at
     return made
 
 
@@ -301,11 +293,8 @@ def _earlier(shop: Workshop, state: RigState | None) -> Iterator[bytes]:
     """Yield earlier cards of the same rig, the last one first."""
     if state is None:
         return
-    digests = [
-        str(entry.body["conditions"])
-        for entry in _entries(shop)
-        if entry.body.get("rig") == state.rig
-    ]
+    checks = shop.rig_checks(CHECKS_BACK)
+    digests = [check.conditions for check in checks if check.rig == state.rig]
     for digest in list(dict.fromkeys(digests))[:CARDS_BACK]:
         try:
             yield shop.evidence.read(digest)
