@@ -34,25 +34,29 @@ ALIKE = {"saved", "after", "then", "bench", "cylinder", "rig"}
 
 
 def main() -> None:
-    """Take the pictures."""
-    folder = Path(sys.argv[1])
-    folder.mkdir(parents=True, exist_ok=True)
+    """Take the pictures: of every page where a folder for them is given, and those of the docs."""
     FOR_DOCS.mkdir(exist_ok=True)
     with demo() as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        pages = kinds(address, visitor(browser, address, *SIZES["desktop"]))
-        for name, (width, height) in SIZES.items():
-            for scheme in ("light", "dark"):
-                context = visitor(browser, address, width, height, scheme)
-                for kind, path in pages.items():
-                    page = context.new_page()
-                    page.goto(f"{address}{path}")
-                    page.evaluate("document.fonts.ready")
-                    page.screenshot(path=folder / f"{kind}-{name}-{scheme}.png", full_page=True)
-                    page.close()
-                context.close()
-        for_docs(browser, address, pages)
+        for folder in map(Path, sys.argv[1:2]):
+            folder.mkdir(parents=True, exist_ok=True)
+            every_page(browser, address, folder)
+        for_docs(browser, address)
         browser.close()
+
+
+def every_page(browser: Browser, address: str, folder: Path) -> None:
+    """Take each page in both sizes, light and dark."""
+    pages = kinds(address, visitor(browser, address, *SIZES["desktop"]))
+    for name, (width, height) in SIZES.items():
+        for scheme in ("light", "dark"):
+            context = visitor(browser, address, width, height, scheme)
+            page = context.new_page()
+            for kind, path in pages.items():
+                page.goto(f"{address}{path}")
+                page.evaluate("document.fonts.ready")
+                page.screenshot(path=folder / f"{kind}-{name}-{scheme}.png", full_page=True)
+            context.close()
 
 
 @contextmanager
@@ -66,8 +70,7 @@ def demo() -> Iterator[str]:
             text=True,
         )
         try:
-            assert serving.stdout is not None
-            for line in serving.stdout:
+            for line in serving.stdout or ():
                 if found := re.match(r"http://\S+(?=/)", line):
                     yield found[0]
                     return
@@ -137,32 +140,32 @@ def named(path: str) -> str:
 # -- for the docs ---------------------------------------------------------------------------------
 
 
-def for_docs(browser: Browser, address: str, pages: dict[str, str]) -> None:
+def for_docs(browser: Browser, address: str) -> None:
     """Take the pictures of docs/tutorial/bench-in-the-browser.md."""
     desk = visitor(browser, address, 1280, 800)
     phone = visitor(browser, address, 390, 780)
     at_desk, at_phone = desk.new_page(), phone.new_page()
 
-    def show(page: Page, path: str, name: str, *, whole: bool = False) -> None:
+    def show(page: Page, path: str, name: str) -> None:
         page.goto(f"{address}{path}")
         page.evaluate("document.fonts.ready")
-        keep(page, name, whole=whole)
+        keep(page, name)
 
     in_hand = injector_in_hand(at_desk, address)
     job = in_hand.split("/injector/")[0]
-    finished = finished_job(at_desk, address)
+    to_go = waiting_for(at_desk, address, "the hand-over")
     show(at_desk, "/", "jobs")
     at_phone.goto(f"{address}/book-in")
     at_phone.get_by_role("button", name="Next").click()
     keep(at_phone, "book-in")
     show(at_desk, job, "set-at-the-bench")
-    show(at_desk, f"{in_hand}/step/strip", "step")
-    show(at_phone, f"{in_hand}/step/seat", "step-on-a-phone")
+    show(at_desk, f"{in_hand}/step/slide", "step")
+    show(at_phone, f"{in_hand}/step/assemble", "step-on-a-phone")
     show(at_desk, f"{in_hand}/findings?part=spring", "findings")
     practice(at_desk, address)
-    show(at_desk, f"{finished}/set", "set")
-    show(at_desk, f"{finished}/hand-over", "hand-over")
-    show(at_phone, f"{finished}/labels", "labels")
+    show(at_desk, f"{job}/set", "set")
+    show(at_desk, f"{to_go}/hand-over", "hand-over")
+    show(at_phone, f"{to_go}/labels", "labels")
     desk.close()
     phone.close()
 
@@ -178,10 +181,11 @@ def injector_in_hand(page: Page, address: str) -> str:
     raise SystemExit("no injector of the demo workshop is in hand")
 
 
-def finished_job(page: Page, address: str) -> str:
-    """Return the address of a job that was handed over."""
-    page.goto(f"{address}/?show=handed-over")
-    return str(page.locator("a[href^='/job/']").first.get_attribute("href")).split("?")[0]
+def waiting_for(page: Page, address: str, what: str) -> str:
+    """Return the address of a job that waits for something."""
+    page.goto(address)
+    job = page.locator("li.job", has_text=f"waits for {what}").locator("a[href^='/job/']")
+    return str(job.first.get_attribute("href"))
 
 
 def practice(page: Page, address: str) -> None:
@@ -198,10 +202,10 @@ def practice(page: Page, address: str) -> None:
     page.keyboard.up("Space")
 
 
-def keep(page: Page, name: str, *, whole: bool = False) -> None:
+def keep(page: Page, name: str) -> None:
     """Save a picture of the page, small."""
     path = FOR_DOCS / f"{name}.png"
-    page.screenshot(path=path, full_page=whole)
+    page.screenshot(path=path)
     with Image.open(path) as image:
         small = image.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
     small.save(path, optimize=True)

@@ -24,14 +24,19 @@ from PIL import Image
 
 from nozzlewright.edge.web.app import WebSettings, create_app
 from nozzlewright.edge.web.page import WEB
+from nozzlewright.edge.web.screens.gauge import SEEN_AT
 from nozzlewright.edge.wiring.shop import open_shop
 
 pytestmark = pytest.mark.slow
 
 AXE = (Path(__file__).parent / "vendor" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
 WIDTHS = (360, 1920)
-NO_PAGES = {"/health", "/evidence/{digest}.jpg", "/openapi.json"} | {
-    f"/job/{{job}}/report.{kind}" for kind in ("pdf", "html")
+NO_PAGES = {
+    "/health",
+    "/evidence/{digest}.jpg",
+    "/job/{job}/report.pdf",
+    "/job/{job}/report.html",
+    "/sheets/{digest}/sheet.toml",
 }
 """Addresses that give something else than a page of the screens."""
 FILES = ("/static/", "/evidence/", "/health")
@@ -44,14 +49,14 @@ BY_QUERY = {"step", "how", "show", "part", "new", "copy", "job", "search", "cyli
 # -- where the pages are --------------------------------------------------------------------------
 
 
-def patterns(workshop) -> dict[str, re.Pattern[str]]:
+def patterns() -> dict[str, re.Pattern[str]]:
     """Return the application's pages: address with its places, and what fits it."""
-    app = create_app(workshop, WebSettings(secret=bytes(range(32))))
-    found = {}
-    for route in app.routes:
-        if "GET" in (getattr(route, "methods", None) or ()) and route.path not in NO_PAGES:
-            found[route.path] = route.path_regex
-    return found
+    paths = create_app(None, WebSettings(secret=bytes(range(32)))).openapi()["paths"]
+    return {
+        path: re.compile(re.sub(r"\{[^}]+\}", "[^/]+", path) + "$")
+        for path, acts in paths.items()
+        if "get" in acts and path not in NO_PAGES
+    }
 
 
 def pattern_of(path: str, known: dict[str, re.Pattern[str]]) -> str:
@@ -72,13 +77,20 @@ def kind_of(address: str, known: dict[str, re.Pattern[str]]) -> str:
     return f"{name} {asked or ''}".strip()
 
 
-def found_pages(request, address: str, known: dict[str, re.Pattern[str]]) -> dict[str, str]:
-    """Follow the links of the workshop; return one address for each kind of page.
+def found_pages(
+    request,
+    address: str,
+    known: dict[str, re.Pattern[str]],
+    begun: list[str],
+    *,
+    follow: bool = True,
+) -> dict[str, str]:
+    """Follow the links of the workshop from some pages; return one address for each kind of page.
 
     What can be sent from a page belongs to its kind: it tells in which state its job and its
     injector are.
     """
-    waiting, seen, counted, found = ["/"], {"/"}, Counter(), {}
+    waiting, seen, counted, found = list(begun), set(begun), Counter(), {}
     while waiting:
         path = waiting.pop(0)
         kind = kind_of(path, known)
@@ -95,7 +107,8 @@ def found_pages(request, address: str, known: dict[str, re.Pattern[str]]) -> dic
         for link in re.findall(r'<a\b[^>]*\bhref="([^"#]+)', text):
             link = unescape(link)
             assert not link.startswith(("http:", "https:", "//")), f"{path} leads to {link}"
-            if link.startswith("/") and not link.startswith(FILES) and link not in seen:
+            ours = link.startswith("/") and not link.startswith(FILES)
+            if follow and ours and link not in seen:
                 seen.add(link)
                 waiting.append(link)
     return found
@@ -112,10 +125,8 @@ def demo(served, demo_made, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def known(demo):
-    shop = open_shop(demo.folder)
-    yield patterns(shop.workshop)
-    shop.close()
+def known():
+    return patterns()
 
 
 @contextmanager
@@ -159,9 +170,28 @@ def _elsewhere(line, address: str) -> bool:
 
 @pytest.fixture(scope="module")
 def pages(chromium, demo, known):
-    """One address for each kind of page."""
+    """One address for each kind of page, a practice that was begun and one decided among them."""
     with looking(chromium, demo.address, 1920) as page:
-        return found_pages(page.request, demo.address, known)
+        page.goto(f"{demo.address}/practice")
+        for decided in (True, False):
+            with page.expect_navigation():
+                page.get_by_role("button", name="Begin").first.click()
+            bench = urlsplit(page.url).path
+            if decided:
+                for name in ("decision", "fault"):
+                    page.locator(f"label:has(input[name={name}])").first.click()
+                with page.expect_navigation():
+                    page.get_by_role("button", name="Decide").click()
+                page.goto(f"{demo.address}/practice")
+        found = found_pages(page.request, demo.address, known, ["/", bench])
+        injector = next(
+            path
+            for kind, path in found.items()
+            if kind.startswith("/job/{job}/injector/{injector}/step")
+        ).split("/step/")[0]
+        gauges = [f"{injector}/gauge?step={key}" for key in (*SEEN_AT, "set")]
+        gauges.append(f"{injector}/gauge?step=as-found&how=hand")
+        return found | found_pages(page.request, demo.address, known, gauges, follow=False)
 
 
 # -- what is looked at ----------------------------------------------------------------------------
@@ -169,7 +199,8 @@ def pages(chromium, demo, known):
 SCROLLS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 TOO_SMALL = """
-() => [...document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary")]
+() => [...document.querySelectorAll(
+    "a[href], button, input:not([type=hidden]), select, textarea, summary")]
   .filter((one) => {
     if (one.matches(".skip") || !one.checkVisibility({ checkVisibilityCSS: true })) return false;
     // A tile is touched as a whole; its own tick lies under it.
@@ -179,7 +210,8 @@ TOO_SMALL = """
     // A link in a sentence is as high as its line (WCAG 2.2, 2.5.8, "inline").
     if (one.matches("a") && getComputedStyle(one).display === "inline") {
       const around = one.closest("p, li, dd, dt, td, figcaption, h1, h2");
-      if (around && !one.closest("nav") && around.innerText.trim().length > one.innerText.trim().length + 2) return false;
+      const signs = (element) => element.innerText.trim().length;
+      if (around && !one.closest("nav") && signs(around) > signs(one) + 2) return false;
     }
     return true;
   })
@@ -301,7 +333,7 @@ SAID = """
   }
   for (const one of document.querySelectorAll("[aria-label], [placeholder], [alt]"))
     for (const name of ["aria-label", "placeholder", "alt"])
-      if (one.getAttribute(name)?.trim()) all.push(one.getAttribute(name).replace(/\\s+/g, " ").trim());
+      all.push((one.getAttribute(name) ?? "").replace(/\\s+/g, " ").trim());
   return all;
 }
 """
