@@ -21,6 +21,12 @@ PATIENCE_MS = 40_000
 """A machine that has much else to do reads a recording slowly."""
 
 
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch):
+    """A sped-up bench leaves nothing out where the machine has much else to do."""
+    monkeypatch.setattr("nozzlewright.edge.intake.live.pretend.MOST_AT_ONCE_S", 600.0)
+
+
 @pytest.fixture
 def gauge_shop(helper):
     return helper("edge/web/gauge_shop.py")

@@ -17,6 +17,7 @@ from websockets.sync.client import connect
 
 from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.web.live_socket import frame, thinned
+from nozzlewright.edge.wiring.practice import Hand
 from nozzlewright.records import AS_FOUND
 from nozzlewright.simulator import HoldAt, Idle, SlowStrokes
 
@@ -24,6 +25,12 @@ pytestmark = pytest.mark.usefixtures("compiled_bench")
 
 SPEED = 8.0
 SLOW_STROKES = (Idle(0.5), SlowStrokes(4), Idle(0.5))
+
+
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch):
+    """A sped-up bench leaves nothing out where the machine has much else to do."""
+    monkeypatch.setattr("nozzlewright.edge.intake.live.pretend.MOST_AT_ONCE_S", 600.0)
 
 
 @pytest.fixture
@@ -382,3 +389,22 @@ def test_the_hold_with_the_blank_plug_goes_to_the_rigs_page(fitter, at):
     digest = re.fullmatch(r"/rig\?blank=([0-9a-f]{64})", answer.headers["location"])[1]
     assert at.shop.readers.recording(digest).duration_s > 20.0
     assert not list(at.folder.glob("*.csv"))
+
+
+# -- a bench that is worked from the screen -------------------------------------------------------
+
+
+def test_a_pretend_bench_is_worked_at_the_gauge_itself(fitter, at):
+    assert "data-pump" not in fitter.get(at.path()).text
+    at.app.state.hands = {"bench 1": Hand(at.instrument)}
+    assert "data-pump" in fitter.get(at.path()).text
+    with line(fitter) as socket:
+        socket.send(json.dumps({"valve_open": False}))
+        told = next_of(str, socket, lambda told: not told["hand"]["valve_open"])
+    assert told["hand"]["released"] is False
+    headers = {"Origin": fitter.address, "X-CSRF": fitter.token()}
+    seen = fitter.client.post("/live/bench%201/look", json={"at": "outside"}, headers=headers)
+    assert seen.json()["words"] == "All joints look dry."
+    del at.app.state.hands
+    blind = fitter.client.post("/live/bench%201/look", json={"at": "outside"}, headers=headers)
+    assert blind.status_code == 409

@@ -19,7 +19,7 @@ import math
 import struct
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -30,7 +30,7 @@ from starlette.applications import Starlette
 from nozzlewright.edge.web import show
 from nozzlewright.edge.web.texts import _, said
 from nozzlewright.edge.wiring.live import Batch, Link, LiveBench, LiveFindings, LiveStatus
-from nozzlewright.edge.wiring.practice import PracticePlace, PracticeRoom
+from nozzlewright.edge.wiring.practice import Hand, PracticePlace, PracticeRoom
 
 router = APIRouter()
 
@@ -176,7 +176,9 @@ def _number(value: float | None) -> float | None:
 class _Line:
     """One page that follows one bench."""
 
-    def __init__(self, socket: WebSocket, bench: LiveBench, place: PracticePlace | None) -> None:
+    def __init__(
+        self, socket: WebSocket, bench: LiveBench, place: Hand | PracticePlace | None
+    ) -> None:
         self._socket, self._bench, self._place = socket, bench, place
         self._loop = asyncio.get_running_loop()
         self._news = asyncio.Event()
@@ -254,11 +256,12 @@ class _Line:
         await self._socket.send_text(json.dumps(told, ensure_ascii=False, allow_nan=False))
 
 
-def found(app: Starlette, name: str) -> tuple[LiveBench, PracticePlace | None] | None:
+def found(app: Starlette, name: str) -> tuple[LiveBench, Hand | PracticePlace | None] | None:
     """Return a bench by its name, and what works it from the screen, where something does."""
-    benches: dict[str, LiveBench] = getattr(app.state, "benches", {})
+    benches: Mapping[str, LiveBench] = getattr(app.state, "benches", {})
+    hands: Mapping[str, Hand] = getattr(app.state, "hands", {})
     if name in benches:
-        return benches[name], None
+        return benches[name], hands.get(name)
     room: PracticeRoom | None = getattr(app.state, "practice", None)
     place = room.at(name) if room is not None else None
     return (place.live, place) if place is not None else None
@@ -286,7 +289,7 @@ async def live(socket: WebSocket, bench: str) -> None:
             raise outcome
 
 
-async def _listen(socket: WebSocket, place: PracticePlace | None) -> None:
+async def _listen(socket: WebSocket, place: Hand | PracticePlace | None) -> None:
     """Read what the page says, until it goes."""
     while True:
         text = await socket.receive_text()

@@ -40,6 +40,7 @@ __all__ = [
     "DECISIONS",
     "FAULTS",
     "LEVELS",
+    "Hand",
     "Parts",
     "PracticePlace",
     "PracticeRoom",
@@ -65,6 +66,35 @@ class _Attended(PretendInstrument):
             return super().read()
         time.sleep(NAP_S)
         return ()
+
+
+@dataclass(frozen=True)
+class Hand:
+    """What a screen does at a pretend bench, and sees of it."""
+
+    instrument: PretendInstrument
+
+    def hand(self, message: Mapping[str, Any]) -> None:
+        """Do what a page says: ``key``, ``lever``, ``valve_open``, ``released``; or nothing."""
+        match message:
+            case {"key": "slow" | "brisk" as pace}:
+                self.instrument.hold_key(brisk=pace == "brisk")
+            case {"key": _}:
+                self.instrument.let_go()
+            case {"lever": int() | float() as lever} if 0.0 <= lever <= 1.0:
+                self.instrument.work(lever=float(lever))
+            case {"valve_open": bool() as is_open}:
+                self.instrument.work(valve_open=is_open)
+            case {"released": bool() as released}:
+                self.instrument.work(released=released)
+
+    def at_hand(self) -> AtHand:
+        """Return how lever and valves stand."""
+        return self.instrument.at_hand()
+
+    def look(self) -> Seen:
+        """Return what eye and ear notice now."""
+        return self.instrument.what_is_seen()
 
 
 @dataclass(frozen=True)
@@ -100,6 +130,7 @@ class PracticePlace:
         case.bench.advance(0.05, 0.0)
         self.instrument = _Attended(case.bench, name="pretend bench", speed=speed)
         self.instrument.is_attended = self.is_attended
+        self._hand = Hand(self.instrument)
         self.live = LiveBench(key, lambda: self.instrument, Path(self._folder.name), clock)
         self.conditions: BenchConditions = asked_by(case.sheet, case.conditions, Condition.USED)
         self.tests: list[PracticeTest] = []
@@ -119,30 +150,18 @@ class PracticePlace:
         """Time since it began."""
         return (time.monotonic() - self.begun_s) / 60.0
 
-    # -- lever and valves ------------------------------------------------------------------------
-
     def hand(self, message: Mapping[str, Any]) -> None:
-        """Do what a page says: ``key``, ``lever``, ``valve_open``, ``released``; or nothing."""
+        """Do what the page says (:class:`Hand`); any message is a sign that somebody is there."""
         self.touched_s = time.monotonic()
-        match message:
-            case {"key": "slow" | "brisk" as pace}:
-                self.instrument.hold_key(brisk=pace == "brisk")
-            case {"key": _}:
-                self.instrument.let_go()
-            case {"lever": int() | float() as lever} if 0.0 <= lever <= 1.0:
-                self.instrument.work(lever=float(lever))
-            case {"valve_open": bool() as is_open}:
-                self.instrument.work(valve_open=is_open)
-            case {"released": bool() as released}:
-                self.instrument.work(released=released)
+        self._hand.hand(message)
 
     def at_hand(self) -> AtHand:
         """Return how lever and valves stand."""
-        return self.instrument.at_hand()
+        return self._hand.at_hand()
 
     def look(self) -> Seen:
         """Return what eye and ear notice now."""
-        return self.instrument.what_is_seen()
+        return self._hand.look()
 
     @property
     def mounted(self) -> bool:

@@ -84,6 +84,40 @@ GOOD_AT: Mapping[str, tuple[str, str]] = {
 }
 """What good looks like at a step: a drawing, and its words."""
 
+LOOKS: Mapping[str, Mapping[str, tuple[str, str]]] = {
+    "tip": {
+        "dry": ("tip-dry", N_("The tip is dry.")),
+        "damp": ("tip-damp", N_("The tip is damp: a film, nothing falls.")),
+        "drop": ("tip-drop", N_("A drop hangs at the tip.")),
+        "": ("", N_("Nothing to see yet: watch it for a moment while pressure is held.")),
+    },
+    "spray": {
+        "good": ("spray-holes-good", N_("Even jets, fine, that end together.")),
+        "streaky": ("spray-holes-stream", N_("The jets are streaky and uneven.")),
+        "one-sided": ("spray-holes-choked", N_("The spray leans to one side.")),
+        "dribble": ("spray-dribble", N_("It dribbles.")),
+        "missing jet": ("spray-holes-choked", N_("A jet is missing.")),
+        "": ("", N_("No oil came out in the last stroke.")),
+    },
+    "chatter": {
+        "clear": ("chatter-clear", N_("A crisp creak all through the stroke.")),
+        "weak": ("chatter-weak", N_("Now and then a creak, uneven.")),
+        "none": ("chatter-none", N_("A hiss, no chatter.")),
+        "": ("", N_("Nothing to hear: no oil came out in the last stroke.")),
+    },
+    "outside": {
+        "wet": ("", N_("Oil shows at the %(where)s.")),
+        "": ("", N_("All joints look dry.")),
+    },
+}
+"""What a look can find: the drawing and the words."""
+
+PICTURES = sorted(
+    {picture for look in LOOKS.values() for picture, _words in look.values() if picture}
+)
+"""Drawings that a look can show."""
+
+
 # -- what stands on a gauge page ------------------------------------------------------------------
 
 
@@ -339,6 +373,8 @@ def show_gauge(
         "prefix": at.about,
         "unit": screen_unit(),
         "pedal": pedal_words(),
+        "at_hand": None,
+        "pictures": PICTURES,
         "caution": JET,
         "conditions": conditions,
         "asked": SEEN_AT.get(at.step.key, ()),
@@ -358,7 +394,16 @@ def show_gauge(
         context |= {"stage": "kept", **_kept(at, waiting[0])}
     else:
         context |= {"stage": "ready", **_to_do(at, conditions)}
+    if context["stage"] in {"ready", "recording"} and not context["by_hand"]:
+        context["at_hand"] = _at_hand(request, name)
     return page.render(request, "gauge.html", **context)
+
+
+def _at_hand(request: Request, bench: str) -> Any:
+    """Return how lever and valves stand of a bench that is worked from the screen; else None."""
+    known = live_socket.found(request.app, bench) if bench else None
+    hand = known[1] if known is not None else None
+    return hand.at_hand() if hand is not None else None
 
 
 def _hindrance(at: AtStep) -> str:

@@ -12,8 +12,14 @@ from starlette.responses import Response
 
 from nozzlewright.advice.cautions import JET
 from nozzlewright.bench import Condition, SettingSheet
-from nozzlewright.edge.web import page, show
-from nozzlewright.edge.web.screens.gauge import cautions_of, reading_rows, screen_unit
+from nozzlewright.edge.web import live_socket, page, show
+from nozzlewright.edge.web.screens.gauge import (
+    LOOKS,
+    PICTURES,
+    cautions_of,
+    reading_rows,
+    screen_unit,
+)
 from nozzlewright.edge.web.texts import N_, _, said
 from nozzlewright.edge.wiring.practice import (
     DECISIONS,
@@ -63,34 +69,6 @@ PART_WORDS: Mapping[str, str] = {
     "order of work": N_("order of work"),
 }
 
-LOOKS: Mapping[str, Mapping[str, tuple[str, str]]] = {
-    "tip": {
-        "dry": ("tip-dry", N_("The tip is dry.")),
-        "damp": ("tip-damp", N_("The tip is damp: a film, nothing falls.")),
-        "drop": ("tip-drop", N_("A drop hangs at the tip.")),
-        "": ("", N_("Nothing to see yet: watch it for a moment while pressure is held.")),
-    },
-    "spray": {
-        "good": ("spray-holes-good", N_("Even jets, fine, that end together.")),
-        "streaky": ("spray-holes-stream", N_("The jets are streaky and uneven.")),
-        "one-sided": ("spray-holes-choked", N_("The spray leans to one side.")),
-        "dribble": ("spray-dribble", N_("It dribbles.")),
-        "missing jet": ("spray-holes-choked", N_("A jet is missing.")),
-        "": ("", N_("No oil came out in the last stroke.")),
-    },
-    "chatter": {
-        "clear": ("chatter-clear", N_("A crisp creak all through the stroke.")),
-        "weak": ("chatter-weak", N_("Now and then a creak, uneven.")),
-        "none": ("chatter-none", N_("A hiss, no chatter.")),
-        "": ("", N_("Nothing to hear: no oil came out in the last stroke.")),
-    },
-    "outside": {
-        "wet": ("", N_("Oil shows at the %(where)s.")),
-        "": ("", N_("All joints look dry.")),
-    },
-}
-"""What a look can find: the drawing and the words."""
-
 LAST_SHOWN = 20
 
 
@@ -111,10 +89,14 @@ def _workshop(request: Request) -> Workshop:
 def _place(request: Request, key: str) -> PracticePlace:
     place = room_of(request).at(key)
     if place is None:
-        raise NotAllowed(
-            _("this practice is over"), _("Begin another; scores are kept on the practice page")
-        )
+        raise _over()
     return place
+
+
+def _over() -> NotAllowed:
+    return NotAllowed(
+        _("this practice is over"), _("Begin another; scores are kept on the practice page")
+    )
 
 
 def bench_path(key: str, act: str = "") -> str:
@@ -207,9 +189,7 @@ def show_bench(request: Request, key: str) -> Response:
             else (test, [], [])
             for test in reversed(place.tests)
         ],
-        pictures=sorted(
-            {picture for look in LOOKS.values() for picture, _words in look.values() if picture}
-        ),
+        pictures=PICTURES,
         decisions=[(key, _(word), _(small)) for key, (word, small) in DECISION_WORDS.items()],
         faults=[(key, _(FAULT_WORDS[key])) for key in FAULTS],
     )
@@ -272,10 +252,13 @@ class Look(BaseModel):
     at: Literal["tip", "spray", "chatter", "outside"]
 
 
-@router.post("/practice/bench/{key}/look")
-def look(request: Request, key: str, where: Look) -> Response:
-    """Return what is seen there now: a drawing and words."""
-    seen = _place(request, key).look()
+@router.post("/live/{bench}/look")
+def look(request: Request, bench: str, where: Look) -> Response:
+    """Return what is seen there now at a pretend bench: a drawing and words."""
+    known = live_socket.found(request.app, bench)
+    if known is None or known[1] is None:
+        raise _over()
+    seen = known[1].look()
     picture, words = LOOKS[where.at][_found(seen, where.at)]
     text = _(words)
     if where.at == "outside" and seen.outside_leak:

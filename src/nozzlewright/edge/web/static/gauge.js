@@ -164,7 +164,8 @@ function said(element, words) {
 function startAndStop() {
   const start = document.getElementById("start"), stop = document.getElementById("stop");
   const word = document.querySelector("[data-part=go-state]");
-  const ownKey = document.getElementById("start-form").dataset.goKey;
+  // Where the space bar works the lever of a pretend bench, another key starts and stops.
+  const ownKey = document.querySelector("[data-pump]") ? "KeyR" : undefined;
   let leaving = false;
 
   function show(data, mine) {

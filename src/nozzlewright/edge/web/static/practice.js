@@ -7,7 +7,7 @@ const TURN_DEG = 38, PIVOT = "48 128"; // how far the arm swings, and round what
 const TRAVEL = 0.55; // share of the drawing's height that is a full stroke
 const SIGN_EVERY_MS = 30000; // that somebody is there
 
-const pump = document.querySelector("[data-pump]"), act = pump.dataset.act;
+const pump = document.querySelector("[data-pump]"), bench = gauge.root.dataset.bench;
 const arm = pump.querySelector("[data-part=arm]"), lever = pump.querySelector("[data-part=lever]");
 const words = pump.querySelector("[data-part=pump-state]");
 const toggles = Object.fromEntries([...pump.querySelectorAll("[data-toggle]")].map((one) => [one.dataset.toggle, one]));
@@ -109,7 +109,7 @@ for (const button of looks) {
   button.addEventListener("click", async (event) => {
     if (event.detail > 0) button.blur();
     try {
-      const seen = await post(`${act}/look`, { at: button.dataset.look });
+      const seen = await post(`/live/${encodeURIComponent(bench)}/look`, { at: button.dataset.look });
       looks.forEach((one) => one.setAttribute("aria-pressed", String(one === button)));
       looked.hidden = false;
       for (const picture of looked.querySelectorAll("[data-picture]")) picture.hidden = picture.dataset.picture !== seen.picture;
