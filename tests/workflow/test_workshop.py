@@ -285,3 +285,11 @@ def test_a_second_person_who_disagrees_does_not_let_the_set_go(shop, act, job):
         shop.note(act(), OTHER, job, EntryKind.HANDED_OVER)
     check(agrees=True)
     shop.note(act(), OTHER, job, EntryKind.HANDED_OVER)
+
+
+def test_the_second_person_may_test_the_injector_to_check_it(shop, act, job):
+    one = taken(shop, act, job, 1)
+    shop.test(act(), FITTER, job, one.injector, NewTest("as-found", gauge(shop, "1-found.csv.gz")))
+    shop.test(act(), OTHER, job, one.injector, NewTest("second", gauge(shop, "1-found.csv.gz")))
+    shop.note(act(), OTHER, job, EntryKind.SECOND_PERSON, injector=one.injector)
+    assert at(shop, job, 1).agreed()

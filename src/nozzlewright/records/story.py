@@ -19,6 +19,9 @@ AS_FOUND, AS_LEFT = "as found", "as left"
 AS_FOUND_STEP = "as-found"
 """Step whose readings lock when the injector is opened or its setting touched."""
 
+SECOND_STEP = "second"
+"""Step at which another person tests the injector."""
+
 AT_THE_INJECTOR = frozenset(
     {
         EntryKind.STEP_DONE,
@@ -329,9 +332,9 @@ def _injector(story: JobStory, standing: Standing, order: Sequence[str]) -> None
         case EntryKind.SECOND_PERSON:
             one.second.append(standing)
             if one.agreed():
-                one.done["second"] = standing.id
+                one.done[SECOND_STEP] = standing.id
             else:
-                one.done.pop("second", None)
+                one.done.pop(SECOND_STEP, None)
 
 
 def _forget_after(one: InjectorStory, step: str, order: Sequence[str]) -> None:
@@ -653,7 +656,9 @@ def _admit_test(story: JobStory, draft: Draft, steps: Sequence[Step]) -> None:
 
 def _admit_second(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
     one = _one(story, draft)
-    fitters = {entry.entry.draft.who.casefold() for entry in (*one.tests, *one.settings)}
+    # What somebody tests at this very step is the check itself.
+    worked = [test for test in one.tests if test.body.get("step") != SECOND_STEP] + one.settings
+    fitters = {entry.entry.draft.who.casefold() for entry in worked}
     if draft.who.casefold() in fitters:
         raise NotAllowed(
             say("{who} worked on injector {cylinder}", who=draft.who, cylinder=one.cylinder),
