@@ -65,8 +65,9 @@ def serve(
             "records, and what is sent can be read on the way. Use it in the workshop's own "
             "network only."
         )
+    app = create_app(workshop, settings, benches)
     config = uvicorn.Config(
-        create_app(workshop, settings, benches),
+        app,
         log_level="warning",
         access_log=False,
         server_header=False,
@@ -84,6 +85,8 @@ def serve(
         pass  # uvicorn hands it on once everything is shut down
     finally:
         listening.close()
+        if (room := getattr(app.state, "practice", None)) is not None:
+            room.close()
 
 
 def settle() -> None:
