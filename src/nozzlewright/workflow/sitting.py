@@ -92,9 +92,19 @@ def together(parts: Sequence[TestPart]) -> GaugeFindings | None:
             ),
             next((f.hold for f in reversed(all_found) if isinstance(f.hold, Hold)), last.hold),
         ),
+        # A hold for the fall alone tells nothing of the seat; one that is known to stand below
+        # the opening pressure goes before it.
         seat_hold=next(
-            (f.seat_hold for f in reversed(all_found) if isinstance(f.seat_hold, SeatHold)),
-            last.seat_hold,
+            (
+                found.seat_hold
+                for found in reversed(all_found)
+                if isinstance(found.seat_hold, SeatHold)
+                and isinstance(found.seat_hold.margin_below_opening, Quantity)
+            ),
+            next(
+                (f.seat_hold for f in reversed(all_found) if isinstance(f.seat_hold, SeatHold)),
+                last.seat_hold,
+            ),
         ),
         chatter=next(
             (f.chatter for f in reversed(all_found) if isinstance(f.chatter, Chatter)),
