@@ -11,6 +11,7 @@ sends, over a real server and a real connection; the store's part is the time sp
 
 from __future__ import annotations
 
+import queue
 import random
 import re
 import sys
@@ -272,7 +273,7 @@ class Timed:
 
     def __init__(self, app: Any, store: Watched) -> None:
         self._app, self._store = app, store
-        self.last = (0.0, 0.0, 0.0, 0)
+        self.answered: queue.Queue[tuple[float, float, float, int]] = queue.Queue()
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         if scope["type"] != "http":
@@ -282,7 +283,7 @@ class Timed:
         start, worked = time.perf_counter(), time.process_time()
         await self._app(scope, receive, send)
         total, work = time.perf_counter() - start, time.process_time() - worked
-        self.last = (total, work, self._store.spent - spent, self._store.asked - asked)
+        self.answered.put((total, work, self._store.spent - spent, self._store.asked - asked))
 
 
 @dataclass(frozen=True)
@@ -315,7 +316,7 @@ class Site:
             answer = self.client.post(path, data=fields)
         if answer.status_code not in ({200} if data is None else {303}):
             raise SystemExit(f"{path}: {answer.status_code}\n{answer.text[:2000]}")
-        total, work, store, asked = self.timed.last
+        total, work, store, asked = self.timed.answered.get()
         return Visit(total * 1e3, work * 1e3, store * 1e3, asked)
 
 
@@ -338,6 +339,7 @@ def serve(shop: Shop) -> tuple[Site, uvicorn.Server, threading.Thread]:
     client.cookies.set(COOKIE, to_cookie(Here(who=FITTER), Signer(SECRET)))
     shown = client.get("/settings").text
     found = re.search(r'<meta name="csrf" content="([^"]+)"', shown)
+    timed.answered.get()
     return Site(shop, timed, client, found[1] if found else ""), server, thread
 
 

@@ -64,9 +64,9 @@ DONE = "done"
 """What names the entry that a step is done, made by the same act as another."""
 _SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
 _TRIES = 20
-_KEPT_STORIES = 48
-_KEPT_FINDINGS = 128
-_KEPT_JUDGED = 8
+_KEPT_STORIES = 32
+_KEPT_FINDINGS = 64
+_KEPT_JUDGED = 4
 """More jobs than are on the bench in a day; a story is told anew in milliseconds, and what is kept
 beyond need is walked through by the collector of garbage in the middle of an answer."""
 
