@@ -13,7 +13,7 @@ from typing import Any
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 from starlette.staticfiles import StaticFiles
 
 from nozzlewright.edge.web import page
@@ -74,7 +74,8 @@ def create_app(
     app.state.workshop, app.state.settings, app.state.signer = workshop, settings, signer
     app.state.benches = benches
     for name in SCREENS:
-        app.include_router(import_module(f"{SCREENS_PACKAGE}.{name}").router)
+        router = import_module(f"{SCREENS_PACKAGE}.{name}").router
+        app.include_router(router, responses=ANSWERS, default_response_class=HTMLResponse)
     app.mount("/static", StaticFiles(directory=page.STATIC), name="static")
     app.add_exception_handler(NozzlewrightError, _refused)
     app.add_exception_handler(RequestValidationError, _not_understood)
@@ -90,6 +91,18 @@ def create_app(
 
 
 SCREENS_PACKAGE = "nozzlewright.edge.web.screens"
+
+ANSWERS: dict[int | str, dict[str, Any]] = {
+    303: {"description": "Done, or to be asked first: go on to the page that it names"},
+    400: {"description": "What was sent cannot be read"},
+    403: {"description": "It does not come from a page of this machine"},
+    404: {"description": "There is no such page, job or injector"},
+    405: {"description": "This address does not take it"},
+    409: {"description": "The rules of the trade forbid it, or the story has moved on"},
+    413: {"description": "More was sent than is taken"},
+    422: {"description": "Something in it needs mending: the page again, with what was typed"},
+}
+"""What any address may answer beside the page that was asked for."""
 
 _TITLES = {
     400: N_("That could not be read"),

@@ -97,7 +97,7 @@ def settle() -> None:
     """
     gc.collect()
     gc.freeze()
-    gc.set_threshold(10_000, 10, 20)
+    gc.set_threshold(2_000, 10, 100)
 
 
 def _listen(host: str, port: int) -> socket.socket:

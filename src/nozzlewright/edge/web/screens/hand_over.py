@@ -20,8 +20,8 @@ from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.screens.bench import marks_of
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.edge.wiring.papers import html_of, pdf_of, report_of
-from nozzlewright.judging import BenchTest
-from nozzlewright.records import EntryKind, JobStory
+from nozzlewright.records import AS_FOUND, AS_LEFT, EntryKind, InjectorStory, JobStory
+from nozzlewright.report import value_text
 from nozzlewright.workflow import Workshop
 
 router = APIRouter()
@@ -169,14 +169,6 @@ def fitting(request: Request, job: str) -> Response:
 def labels(request: Request, job: str) -> Response:
     """Show the labels, each with a code that opens the injector's record."""
     shop, story = shop_of(request), story_of(request, job)
-    judged = shop.judged(story)
-    pressures: dict[int, str] = {}
-    if judged is not None:
-        for injector in judged.report.injectors:
-            row = injector.test(BenchTest.OPENING)
-            cell = row.as_left or row.as_found
-            if cell is not None and cell.value is not None:
-                pressures[injector.cylinder] = cell.value.sentence
     made = []
     for one in story.in_order():
         address = str(request.base_url.replace(path=f"/injector/{one.injector}", query=""))
@@ -185,7 +177,7 @@ def labels(request: Request, job: str) -> Response:
             Label(
                 cylinder=one.cylinder,
                 serial=one.serial,
-                pressure=pressures.get(one.cylinder, ""),
+                pressure=_opening(shop, one),
                 outcome=states.outcome(str(verdict.body["outcome"]))[1] if verdict else "",
                 code=_code(address),
                 address=address,
@@ -194,6 +186,15 @@ def labels(request: Request, job: str) -> Response:
     return page.render(request, "labels.html", story=story, labels=made, at=shop.clock())
 
 
+def _opening(shop: Workshop, one: InjectorStory) -> str:
+    """Return the opening pressure as the report says it; empty where nothing was tested."""
+    sitting = shop.sitting(one, AS_LEFT) or shop.sitting(one, AS_FOUND)
+    if sitting is None or sitting.gauge is None:
+        return ""
+    return value_text(sitting.gauge.opening_pressure).sentence
+
+
+@lru_cache(maxsize=256)
 def _code(address: str) -> Markup:
     """Return an address as a QR code, drawn in the colour of the text around it."""
     code = segno.make(address, error="m", micro=False)

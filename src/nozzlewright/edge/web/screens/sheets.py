@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, StringConstraints
 from starlette.exceptions import HTTPException
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from nozzlewright.bench import TRADE_ORDER, AsPrinted, OpeningBand, SettingSheet
 from nozzlewright.edge.web import page, steps_shown
@@ -200,7 +200,7 @@ class Printed(BaseModel):
     atmosphere: Annotated[str, StringConstraints(pattern="^(technical|standard)?$")] = ""
 
 
-@router.post("/api/cross-check")
+@router.post("/api/cross-check", response_class=JSONResponse)
 def cross_check(printed: Printed) -> dict[str, Any]:
     """Return what a text as printed says, and by how much its units disagree."""
     check = printed_check(printed.text, printed.atmosphere)
