@@ -223,9 +223,8 @@ def is_field_name(where: str) -> bool:
 def kept(name: str, default: Any = "") -> Any:
     """Return what was typed into a field that is shown again, else the default."""
     again = _KEPT.get()
-    if again is None or name not in again.values:
-        return default
-    return again.values[name][0]
+    values = again.values.get(name, ()) if again is not None else ()
+    return values[0] if values else default
 
 
 def kept_all(name: str, default: Iterable[str] = ()) -> tuple[str, ...]:
