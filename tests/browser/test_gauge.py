@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import uuid
 from contextlib import ExitStack
 
 import pytest
@@ -10,7 +11,8 @@ from playwright.sync_api import expect
 
 from nozzlewright.edge.web.app import WebSettings
 from nozzlewright.edge.wiring.practice import PracticeRoom
-from nozzlewright.records import AS_FOUND
+from nozzlewright.edge.wiring.shop import open_shop
+from nozzlewright.records import AS_FOUND, EntryKind
 from nozzlewright.simulator import Idle, SeatHold, SlowStrokes
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("compiled_bench")]
@@ -224,3 +226,70 @@ def test_an_apprentice_works_the_lever_by_key_and_by_hand(page, address, at, siz
         assert nothing_sticks_out(page)
     finally:
         room.close()
+
+
+@pytest.fixture
+def demo(tmp_path, helper):
+    """The demo workshop as served, with the injector in hand assembled: job and injector."""
+    served = helper("browser/served.py")
+    folder = served.make_demo(tmp_path / "demo")
+    shop = open_shop(folder)
+    try:
+        job, one = _assembled(shop.workshop)
+    finally:
+        shop.close()
+    with served.Served(folder) as up:
+        yield up.address, folder, f"/job/{job}/injector/{one}/gauge?step=re-read"
+
+
+def _assembled(workshop):
+    """Put the stripped injector together, as the fitter who has it in hand would."""
+    stories = (workshop.story(row.job) for row in workshop.records.jobs(state="open"))
+    story = next(story for story in stories if story.in_hand)
+    one = story.injectors[story.in_hand]
+    ids = (str(uuid.uuid4()) for _ in range(9))
+
+    def note(kind, done, **body):
+        workshop.note(
+            next(ids), "A. N. Other", story.job, kind, body, injector=one.injector, done=done
+        )
+
+    note(EntryKind.STEP_DONE, "", step="inspect")
+    workshop.see(
+        next(ids), "A. N. Other", story.job, one.injector, {"needle_slide": True}, done="slide"
+    )
+    note(EntryKind.STEP_DONE, "", step="flush")
+    note(EntryKind.ASSEMBLED, "assemble", pair=one.pair)
+    note(EntryKind.TORQUED, "torque", torque_nm=60, wrench="W-1")
+    return story.job, one.injector
+
+
+def test_in_the_demo_workshop_the_injector_in_hand_is_tested_at_the_pretend_bench(chromium, demo):
+    address, folder, path = demo
+    page = chromium.new_page(viewport={"width": 1920, "height": 1080})
+    page.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
+    is_here(page, address)
+    reads(page, address, path)
+    expect(page.locator(".pretend")).to_contain_text("invented")
+    page.keyboard.press("r")
+    expect(page.locator("#stop")).to_be_visible()
+    page.keyboard.down("Space")
+    expect(page.locator("[data-part=opening-list] li").nth(4)).to_be_visible()
+    page.keyboard.up("Space")
+    page.locator("[data-look=outside]").click()
+    expect(page.locator("[data-part=look-words]")).to_contain_text("All joints look dry")
+    page.keyboard.press("r")
+    expect(page.locator("#save")).to_be_visible()
+    page.locator("#save").click()
+    expect(page.locator(".verdict")).to_contain_text("bar")
+    page.close()
+    shop = open_shop(folder)
+    try:
+        job, injector = re.match("/job/([^/]+)/injector/([^/]+)", path).groups()
+        one = shop.workshop.story(job).injectors[injector]
+        verdict = one.verdicts[one.tests[-1].body["sitting"]].body
+        opening = next(test for test in verdict["tests"] if "opening" in test["test"])
+        assert opening["outcome"] == "pass", opening
+    finally:
+        shop.close()

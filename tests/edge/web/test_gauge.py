@@ -17,7 +17,7 @@ from websockets.sync.client import connect
 
 from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.web.live_socket import frame, thinned
-from nozzlewright.edge.wiring.practice import Hand
+from nozzlewright.edge.wiring.practice import PretendBench
 from nozzlewright.records import AS_FOUND
 from nozzlewright.simulator import HoldAt, Idle, SlowStrokes
 
@@ -394,17 +394,49 @@ def test_the_hold_with_the_blank_plug_goes_to_the_rigs_page(fitter, at):
 # -- a bench that is worked from the screen -------------------------------------------------------
 
 
-def test_a_pretend_bench_is_worked_at_the_gauge_itself(fitter, at):
-    assert "data-pump" not in fitter.get(at.path()).text
-    at.app.state.hands = {"bench 1": Hand(at.instrument)}
-    assert "data-pump" in fitter.get(at.path()).text
-    with line(fitter) as socket:
+@pytest.fixture
+def pretend(at):
+    """A bench beside the other one, worked from the screen."""
+    bench = PretendBench("pretend", lambda: at.instrument, at.folder / "pretend", at.shop.clock)
+    at.app.state.benches["pretend"] = bench
+    return bench
+
+
+def test_a_pretend_bench_is_worked_at_the_gauge_itself(fitter, at, pretend):
+    assert "data-pump" not in fitter.get(at.path(more="&bench=bench+1")).text
+    page = fitter.get(at.path(more="&bench=pretend")).text
+    assert "data-pump" in page
+    assert "What this gauge shows is invented." in page
+    with line(fitter, "pretend") as socket:
         socket.send(json.dumps({"valve_open": False}))
         told = next_of(str, socket, lambda told: not told["hand"]["valve_open"])
     assert told["hand"]["released"] is False
     headers = {"Origin": fitter.address, "X-CSRF": fitter.token()}
-    seen = fitter.client.post("/live/bench%201/look", json={"at": "outside"}, headers=headers)
+    seen = fitter.client.post("/live/pretend/look", json={"at": "outside"}, headers=headers)
     assert seen.json()["words"] == "All joints look dry."
-    del at.app.state.hands
     blind = fitter.client.post("/live/bench%201/look", json={"at": "outside"}, headers=headers)
     assert blind.status_code == 409
+
+
+def test_plug_and_injector_change_places_at_a_pretend_bench_and_at_no_other(fitter, at, pretend):
+    path = "/rig/blank?bench=pretend"
+    assert "injector mounted" in fitter.get(path).text
+    answer = fitter.send(path, "/rig/blank/mount", bench="pretend", what="plug")
+    assert answer.headers["location"] == path
+    assert "blank plug mounted" in fitter.get(path).text
+    assert "blank plug mounted" in fitter.get(at.path(more="&bench=pretend")).text
+    mount = f"{at.path().partition('?')[0]}/mount"
+    asked = {"step": "as-found", "what": "injector"}
+    assert fitter.send(at.path(), mount, bench="bench 1", **asked).status_code == 409
+    assert not pretend.hand.mounted
+    assert fitter.send(at.path(), mount, bench="pretend", **asked).status_code == 303
+    assert pretend.hand.mounted
+    pretend.start()
+    pretend.start_recording("blank--1", at.shop.readers.conditions(at.shop.rig().conditions))
+    try:
+        refused = fitter.send(path, "/rig/blank/mount", bench="pretend", what="plug")
+        assert refused.status_code == 409
+        assert "Stop it before the line is undone" in refused.text
+    finally:
+        pretend.stop_recording()
+        pretend.stop()

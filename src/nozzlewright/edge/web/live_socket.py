@@ -30,7 +30,7 @@ from starlette.applications import Starlette
 from nozzlewright.edge.web import show
 from nozzlewright.edge.web.texts import _, said
 from nozzlewright.edge.wiring.live import Batch, Link, LiveBench, LiveFindings, LiveStatus
-from nozzlewright.edge.wiring.practice import Hand, PracticePlace, PracticeRoom
+from nozzlewright.edge.wiring.practice import Hand, PracticePlace, PracticeRoom, PretendBench
 
 router = APIRouter()
 
@@ -102,7 +102,7 @@ def state_of(
             "id": status.recording_id,
             "samples": status.samples,
             "behind": round(status.behind_s, 2),
-            "disk": _(status.disk_fault) if status.disk_fault else "",
+            "disk": said(status.disk_fault),
         }
     shift = (zero_s or 0.0) + since_1970_s
     return {
@@ -259,9 +259,9 @@ class _Line:
 def found(app: Starlette, name: str) -> tuple[LiveBench, Hand | PracticePlace | None] | None:
     """Return a bench by its name, and what works it from the screen, where something does."""
     benches: Mapping[str, LiveBench] = getattr(app.state, "benches", {})
-    hands: Mapping[str, Hand] = getattr(app.state, "hands", {})
     if name in benches:
-        return benches[name], hands.get(name)
+        bench = benches[name]
+        return bench, bench.hand if isinstance(bench, PretendBench) else None
     room: PracticeRoom | None = getattr(app.state, "practice", None)
     place = room.at(name) if room is not None else None
     return (place.live, place) if place is not None else None
@@ -270,7 +270,7 @@ def found(app: Starlette, name: str) -> tuple[LiveBench, Hand | PracticePlace | 
 @router.websocket("/live/{bench}")
 async def live(socket: WebSocket, bench: str) -> None:
     """Send what a bench shows, and hand on what the page does at it."""
-    known = found(socket.app, bench)
+    known = await asyncio.to_thread(found, socket.app, bench)
     if known is None:
         await socket.close(1008, "There is no such bench.")
         return

@@ -8,13 +8,15 @@ import numpy as np
 
 from nozzlewright.edge.intake.live import (
     FolderSpec,
-    Instrument,
     LiveBench,
     open_instrument,
     read_instrument,
 )
+from nozzlewright.edge.intake.live.pretend import PretendInstrument
 from nozzlewright.edge.store import Store
+from nozzlewright.edge.wiring.practice import PretendBench
 from nozzlewright.edge.wiring.shop import now
+from nozzlewright.simulator import WorkedBench, demo_bench
 
 INSTRUMENTS = "instruments"
 """Folder of the instrument files, in the folder of the record."""
@@ -43,14 +45,12 @@ def benches_of(store: Store) -> dict[str, LiveBench]:
             benches[path.stem] = LiveBench(path.stem, factory, folder, now)
     if (store.folder / DEMO_MARK).is_file():
         folder = store.recordings / PRETEND
-        benches[PRETEND] = LiveBench(PRETEND, _pretend_bench, folder, now)
+        benches[PRETEND] = PretendBench(PRETEND, _pretend_bench, folder, now)
     return benches
 
 
-def _pretend_bench() -> Instrument:
+def _pretend_bench() -> PretendInstrument:
     """Return the demo's bench with an injector like the one in hand, its seat cleaned."""
-    from nozzlewright.edge.intake.live.pretend import PretendInstrument
-    from nozzlewright.simulator import WorkedBench, demo_bench
-
     setup, injector, sensor = demo_bench()
-    return PretendInstrument(WorkedBench(setup, injector, sensor, np.random.default_rng()))
+    bench = WorkedBench(setup, injector, sensor, np.random.default_rng())
+    return PretendInstrument(bench)

@@ -45,6 +45,7 @@ __all__ = [
     "PracticePlace",
     "PracticeRoom",
     "PracticeTest",
+    "PretendBench",
     "Seen",
 ]
 
@@ -95,6 +96,74 @@ class Hand:
     def look(self) -> Seen:
         """Return what eye and ear notice now."""
         return self.instrument.what_is_seen()
+
+    @property
+    def mounted(self) -> bool:
+        """Whether the injector is mounted; else the blank plug."""
+        with self.instrument.hands_on() as bench:
+            return bench.mounted
+
+    def mount(self, what: str) -> None:
+        """Mount the blank ``plug`` or the ``injector``."""
+        with self.instrument.hands_on() as bench:
+            (bench.mount_plug if what == "plug" else bench.mount_injector)()
+
+
+class PretendBench(LiveBench):
+    """A bench whose instrument is a pretend one, worked from the screen.
+
+    Parameters
+    ----------
+    name : str
+        Names it
+    make : callable
+        Makes the instrument, once, when it is first read or worked
+    folder : Path
+        Folder of its recordings
+    clock : callable
+        The time now, UTC
+    """
+
+    def __init__(
+        self, name: str, make: Callable[[], PretendInstrument], folder: Path, clock: Clock
+    ) -> None:
+        super().__init__(name, lambda: self.hand.instrument, folder, clock)
+        self._make = make
+        self._hand: Hand | None = None
+        self._making = threading.Lock()
+
+    @property
+    def hand(self) -> Hand:
+        """What works it."""
+        with self._making:
+            if self._hand is None:
+                self._hand = Hand(self._make())
+            return self._hand
+
+    def mount(self, what: str) -> None:
+        """Mount the blank ``plug`` or the ``injector``.
+
+        Raises
+        ------
+        NotAllowed
+            While a recording is in progress.
+        """
+        refuse_while_recording(self)
+        self.hand.mount(what)
+
+
+def refuse_while_recording(bench: LiveBench) -> None:
+    """Refuse spanner work while a recording is in progress.
+
+    Raises
+    ------
+    NotAllowed
+        If one is.
+    """
+    if bench.status().recording_id is not None:
+        raise NotAllowed(
+            say("the recording is still running"), say("Stop it before the line is undone")
+        )
 
 
 @dataclass(frozen=True)
@@ -166,8 +235,7 @@ class PracticePlace:
     @property
     def mounted(self) -> bool:
         """Whether the injector is mounted; else the blank plug."""
-        with self.instrument.hands_on() as bench:
-            return bench.mounted
+        return self._hand.mounted
 
     # -- the spanner -----------------------------------------------------------------------------
 
@@ -179,9 +247,8 @@ class PracticePlace:
         NotAllowed
             While a recording is in progress.
         """
-        self._refuse_while_recording()
-        with self.instrument.hands_on() as bench:
-            (bench.mount_plug if what == "plug" else bench.mount_injector)()
+        refuse_while_recording(self.live)
+        self._hand.mount(what)
 
     def strip(self) -> None:
         """Strip the injector, look at its :attr:`parts`, and put it together again.
@@ -191,15 +258,9 @@ class PracticePlace:
         NotAllowed
             While a recording is in progress.
         """
-        self._refuse_while_recording()
+        refuse_while_recording(self.live)
         with self.instrument.hands_on() as bench:
             self.parts = bench.strip()
-
-    def _refuse_while_recording(self) -> None:
-        if self.live.status().recording_id is not None:
-            raise NotAllowed(
-                say("the recording is still running"), say("Stop it before the line is undone")
-            )
 
     # -- recordings ------------------------------------------------------------------------------
 

@@ -42,6 +42,7 @@ from nozzlewright.edge.wiring.live import (
     open_recording,
     open_recordings,
 )
+from nozzlewright.edge.wiring.practice import Hand, PretendBench
 from nozzlewright.errors import EvidenceFault, Fault, InputFault, NotAllowed
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 from nozzlewright.measurement.units import pressure_from_pa
@@ -373,7 +374,7 @@ def show_gauge(
         "prefix": at.about,
         "unit": screen_unit(),
         "pedal": pedal_words(),
-        "at_hand": None,
+        "hand": None,
         "pictures": PICTURES,
         "caution": JET,
         "conditions": conditions,
@@ -395,15 +396,13 @@ def show_gauge(
     else:
         context |= {"stage": "ready", **_to_do(at, conditions)}
     if context["stage"] in {"ready", "recording"} and not context["by_hand"]:
-        context["at_hand"] = _at_hand(request, name)
+        context["hand"] = _hand_at(live)
     return page.render(request, "gauge.html", **context)
 
 
-def _at_hand(request: Request, bench: str) -> Any:
-    """Return how lever and valves stand of a bench that is worked from the screen; else None."""
-    known = live_socket.found(request.app, bench) if bench else None
-    hand = known[1] if known is not None else None
-    return hand.at_hand() if hand is not None else None
+def _hand_at(bench: LiveBench | None) -> Hand | None:
+    """Return what works a bench from the screen; None where it is worked at the bench itself."""
+    return bench.hand if isinstance(bench, PretendBench) else None
 
 
 def _hindrance(at: AtStep) -> str:
@@ -568,6 +567,32 @@ def stop(request: Request, job: str, injector: str, form: page.Sent) -> Response
     if going is not None and going.startswith(at.about):
         bench.stop_recording(going)
     return _gone_on(request, at.path(bench=bench.name))
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/mount")
+def mount(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Mount the blank plug or the injector at a pretend bench."""
+    at = at_step(request, job, injector, form.text("step"))
+    return page.back_to(request, at.path(bench=_mounted(request, form)))
+
+
+def _mounted(request: Request, form: page.Form) -> str:
+    """Mount what was chosen; return the bench's name.
+
+    Raises
+    ------
+    NotAllowed
+        If it is no pretend bench, or while it is recording.
+    """
+    bench = _bench_in(request, form)
+    what = form.choice("what", ("plug", "injector"))
+    form.check()
+    if not isinstance(bench, PretendBench):
+        raise NotAllowed(
+            _("this bench is no pretend one"), _("Mount it at the bench with a spanner")
+        )
+    bench.mount(what)
+    return bench.name
 
 
 def _gone_on(request: Request, path: str) -> Response:
@@ -763,6 +788,8 @@ def show_blank(request: Request, bench: str = "") -> Response:
         prefix=BLANK,
         unit=screen_unit(),
         pedal=pedal_words(),
+        hand=_hand_at(live) if stage in {"ready", "recording"} else None,
+        pictures=PICTURES,
         caution=JET,
         here_path="/rig/blank?",
     )
@@ -789,6 +816,13 @@ def stop_blank(request: Request, form: page.Sent) -> Response:
     if not waiting:
         return _gone_on(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
     return _gone_on(request, _take_blank(request, waiting[0]))
+
+
+@router.post("/rig/blank/mount")
+def mount_blank(request: Request, form: page.Sent) -> Response:
+    """Mount the blank plug or the injector at a pretend bench."""
+    bench = _mounted(request, form)
+    return page.back_to(request, f"/rig/blank?{urlencode({'bench': bench})}")
 
 
 @router.post("/rig/blank/use")
