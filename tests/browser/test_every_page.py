@@ -105,7 +105,7 @@ def found_pages(
         acts = {one.rsplit("/", 1)[1] for one in re.findall(r'method="post" action="([^"]+)', text)}
         found.setdefault(f"{kind} {sorted(acts)}", path)
         for link in re.findall(r'<a\b[^>]*\bhref="([^"#]+)', text):
-            link = unescape(link)
+            link = unescape(link).removeprefix(address)
             assert not link.startswith(("http:", "https:", "//")), f"{path} leads to {link}"
             ours = link.startswith("/") and not link.startswith(FILES)
             if follow and ours and link not in seen:
