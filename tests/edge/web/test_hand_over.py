@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+import segno
 from pypdf import PdfReader
 
 from nozzlewright.edge.web.app import create_app
@@ -177,9 +178,12 @@ def test_every_label_has_a_code_that_opens_the_injectors_record(client, shop, jo
     shown = client.get(f"/job/{story.job}/labels")
     assert shown.text.count('class="qr"') == 6
     for one in story.in_order():
-        address = f"{client.address}/injector/{one.injector}"
-        assert address in shown.text
-        assert client.get(address).status_code == 200
+        path = f"/injector/{one.injector}"
+        assert f'href="{path}"' in shown.text
+        assert client.get(path).status_code == 200
+        code = segno.make(f"{client.address}{path}", error="m", micro=False)
+        drawn = code.svg_inline(omitsize=True, svgclass="qr", lineclass=None, border=2)
+        assert drawn in shown.text
     assert re.search(r"203\.43\s±\s0\.31\sbar", shown.text)
 
 

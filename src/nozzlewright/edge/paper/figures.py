@@ -791,14 +791,15 @@ def _scale_ground(drawing: Drawing, panel: Panel, scale: Scale) -> None:
 
 
 def _scale_words(
-    drawing: Drawing, panel: Panel, words: list[tuple[float, str]], unit: str, height: float
+    drawing: Drawing, panel: Panel, words: Sequence[tuple[float, str]], unit: str, height: float
 ) -> None:
     base = height - 3.0
-    if words and unit:
-        at, text = words[-1]
-        words[-1] = (at, f"{text} {unit}")
+    shown = list(words)
+    if shown and unit:
+        at, text = shown[-1]
+        shown[-1] = (at, f"{text} {unit}")
     free = panel.x
-    for at, text in words:
+    for at, text in shown:
         wide = text_width(text, SMALL)
         left = min(max(at - wide / 2.0, free), panel.right - wide)
         drawing.text(left, base, text, size=SMALL, kind="mu")

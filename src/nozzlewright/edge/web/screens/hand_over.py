@@ -59,7 +59,8 @@ class Label:
     outcome: str
     code: Markup
     """QR code (ISO/IEC 18004) that opens the injector's record."""
-    address: str
+    path: str
+    """Where the code leads, on this server."""
 
 
 def missing(shop: Workshop, story: JobStory) -> list[Missing]:
@@ -171,7 +172,7 @@ def labels(request: Request, job: str) -> Response:
     shop, story = shop_of(request), story_of(request, job)
     made = []
     for one in story.in_order():
-        address = str(request.base_url.replace(path=f"/injector/{one.injector}", query=""))
+        path = f"/injector/{one.injector}"
         verdict = one.verdict
         made.append(
             Label(
@@ -179,8 +180,8 @@ def labels(request: Request, job: str) -> Response:
                 serial=one.serial,
                 pressure=_opening(shop, one),
                 outcome=states.outcome(str(verdict.body["outcome"]))[1] if verdict else "",
-                code=_code(address),
-                address=address,
+                code=_code(str(request.base_url.replace(path=path, query=""))),
+                path=path,
             )
         )
     return page.render(request, "labels.html", story=story, labels=made, at=shop.clock())
