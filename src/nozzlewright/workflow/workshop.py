@@ -28,6 +28,7 @@ from nozzlewright.bench import (
     TestSitting,
     steps_of,
 )
+from nozzlewright.capture import HandReadings, Recording
 from nozzlewright.errors import Fault, IdTaken, InputFault, NotAllowed, StoryMoved
 from nozzlewright.judging import InjectorVerdict
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
@@ -566,12 +567,22 @@ class Workshop:
 
     def read(self, story: JobStory, new: NewTest, sitting: str) -> GaugeFindings:
         """Return what the evidence of a test shows, under the rig's conditions of the day."""
-        conditions, blank = self.conditions_now(story, sitting, new.seen)
         evidence = (
             self.readers.recording(new.recording)
             if new.recording
             else self.readers.hand_card(new.card)
         )
+        return self.shown_by(story, evidence, sitting, new.seen)
+
+    def shown_by(
+        self,
+        story: JobStory,
+        evidence: Recording | HandReadings,
+        sitting: str,
+        seen: Mapping[str, Any] | None = None,
+    ) -> GaugeFindings:
+        """Return what evidence that need not be in the record yet shows, like :meth:`read`."""
+        conditions, blank = self.conditions_now(story, sitting, seen)
         leak = self._leaks.of(self.readers.recording(blank), conditions) if blank else None
         return read_gauge(evidence, conditions, leak)
 

@@ -7,6 +7,7 @@ import json
 import re
 import struct
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,14 +16,17 @@ from hypothesis import strategies as st
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
 
+from nozzlewright.edge.intake.live import FolderSpec
 from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.web.live_socket import frame, thinned
+from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.practice import PretendBench
 from nozzlewright.records import AS_FOUND
 from nozzlewright.simulator import HoldAt, Idle, SlowStrokes
 
 pytestmark = pytest.mark.usefixtures("compiled_bench")
 
+FOUND = Path(__file__).parents[3] / "demo" / "six-in-line" / "recordings" / "1-found.csv.gz"
 SPEED = 8.0
 SLOW_STROKES = (Idle(0.5), SlowStrokes(4), Idle(0.5))
 
@@ -61,12 +65,12 @@ def played(at, script):
     time.sleep(0.1)
 
 
-def act(fitter, at, name, step="as-found", **more):
+def act(fitter, at, name, step="as-found", bench="bench 1", **more):
     return fitter.send(
         at.path(step),
         f"{at.path(step).partition('?')[0]}/{name}",
         step=step,
-        bench="bench 1",
+        bench=bench,
         **more,
     )
 
@@ -389,6 +393,93 @@ def test_the_hold_with_the_blank_plug_goes_to_the_rigs_page(fitter, at):
     digest = re.fullmatch(r"/rig\?blank=([0-9a-f]{64})", answer.headers["location"])[1]
     assert at.shop.readers.recording(digest).duration_s > 20.0
     assert not list(at.folder.glob("*.csv"))
+
+
+# -- recordings that are files --------------------------------------------------------------------
+
+
+@pytest.fixture
+def inbox(at, tmp_path):
+    """A drop folder with a good recording of the demo set, and a bad one."""
+    drop = tmp_path / "drop"
+    drop.mkdir()
+    (drop / "good.csv.gz").write_bytes(FOUND.read_bytes())
+    (drop / "bad.csv").write_text("pressure\nnone\n")
+    spec = FolderSpec("logger", drop, 0.01)
+    made = at.app.state.inbox = Inbox(tmp_path / "from-files", at.shop.evidence, (spec,))
+    for _ in range(2):
+        made.drop_folders[0].look()
+        time.sleep(0.05)
+    return made
+
+
+def digest_in(page):
+    (digest,) = re.findall(r'name="digest" value="([0-9a-f]{64})"', page)
+    return digest
+
+
+def test_without_an_inbox_no_file_is_asked_for(fitter, at):
+    assert "how=file" not in fitter.get(at.path()).text
+    assert act(fitter, at, "take", digest="0" * 64).status_code == 404
+
+
+def test_a_recording_from_the_drop_folder_becomes_this_test(fitter, at, inbox):
+    page = fitter.get(at.path(more="&how=file")).text
+    assert "good.csv.gz" in page
+    assert "It cannot be read" in page
+    digest = digest_in(page)
+    assert act(fitter, at, "take", digest=digest).status_code == 303
+    page = fitter.get(at.path()).text
+    assert "Taken from a file" in page
+    assert "Opening pressure" in page
+    named = {"bench": inbox.name, "recording": recording_in(page)}
+    saved = act(fitter, at, "save", seat="dry", **named)
+    assert saved.status_code == 303, saved.text
+    assert at.one().tests[-1].body["recording"] == digest
+    assert digest == hashlib.sha256(FOUND.read_bytes()).hexdigest()
+    assert at.shop.evidence.path(digest).suffix == ".gz"
+    assert "good.csv.gz" not in fitter.get(at.path(more="&how=file")).text
+    assert act(fitter, at, "take", digest=digest).status_code == 409
+
+
+def test_a_file_is_sent_read_and_left_aside(fitter, at, inbox):
+    sent = {"file": ("found.csv.gz", FOUND.read_bytes())}
+    assert act(fitter, at, "file", files=sent).status_code == 303
+    page = fitter.get(at.path()).text
+    assert "Taken from a file" in page
+    named = {"bench": inbox.name, "recording": recording_in(page)}
+    dropped = act(fitter, at, "drop", **named)
+    assert dropped.headers["location"].endswith("how=file")
+    assert "Taken from a file" not in fitter.get(at.path()).text
+    assert at.one().tests == []
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [
+        ("", b"", "no file has been chosen"),
+        ("a.exe", b"MZ", "no recording that can be read"),
+        ("a.csv", b"\0\1\2\3", ""),
+        ("a.parquet", b"PAR1....", ""),
+    ],
+)
+def test_a_file_that_is_no_recording_is_told_beside_its_field(
+    fitter, at, inbox, name, content, says
+):
+    gauge = at.path().partition("?")[0]
+    files = {"file": (name, content)} if name else None
+    answer = fitter.send(f"{gauge}?how=file", f"{gauge}/file", step="as-found", files=files)
+    assert answer.status_code == 422
+    beside = re.search(r'id="fault-file-1">(.*?)</p>', answer.text, re.DOTALL)
+    assert beside
+    assert says in beside[1]
+
+
+def test_a_recording_from_the_drop_folder_is_taken_to_the_rigs_page(fitter, at, inbox):
+    digest = digest_in(fitter.get("/rig/blank").text)
+    taken = fitter.send("/rig/blank", "/rig/blank/take", digest=digest)
+    assert taken.headers["location"] == f"/rig?blank={digest}"
+    assert "good.csv.gz" not in fitter.get("/rig/blank").text
 
 
 # -- a bench that is worked from the screen -------------------------------------------------------

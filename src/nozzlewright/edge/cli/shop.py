@@ -36,14 +36,16 @@ def _serve(folder: Path, chosen: argparse.Namespace) -> None:
     from nozzlewright.edge.wiring.shop import open_shop
 
     shop = open_shop(folder)
-    benches = benches_of(shop.store)
+    benches, inbox = benches_of(shop.store)
     try:
+        inbox.start()
         for bench in benches.values():
             bench.start()
         serve_screens(
             shop.workshop,
             WebSettings(secret_of(folder / "screens.key")),
             benches,
+            inbox,
             host=chosen.host,
             port=chosen.port,
             tell=lambda text: print(text, flush=True),
@@ -51,6 +53,7 @@ def _serve(folder: Path, chosen: argparse.Namespace) -> None:
     finally:
         for bench in benches.values():
             bench.stop()
+        inbox.stop()
         shop.close()
 
 

@@ -21,7 +21,7 @@ from nozzlewright.edge.web.guard import Guard, needs_token
 from nozzlewright.edge.web.screens import SCREENS
 from nozzlewright.edge.web.signed import Signer
 from nozzlewright.edge.web.texts import N_, _, said
-from nozzlewright.edge.wiring.live import LiveBench
+from nozzlewright.edge.wiring.live import Inbox, LiveBench
 from nozzlewright.errors import (
     Fault,
     IdTaken,
@@ -51,6 +51,7 @@ def create_app(
     workshop: Workshop,
     settings: WebSettings,
     benches: Mapping[str, LiveBench] = MappingProxyType({}),
+    inbox: Inbox | None = None,
 ) -> FastAPI:
     """Return the application.
 
@@ -62,6 +63,8 @@ def create_app(
         How it is served
     benches : mapping, optional
         Benches with an instrument, by name
+    inbox : Inbox, optional
+        Takes in recordings that are files
     """
     app = FastAPI(
         title="nozzlewright",
@@ -72,7 +75,7 @@ def create_app(
     )
     signer = Signer(settings.secret)
     app.state.workshop, app.state.settings, app.state.signer = workshop, settings, signer
-    app.state.benches = benches
+    app.state.benches, app.state.inbox = benches, inbox
     for name in SCREENS:
         router = import_module(f"{SCREENS_PACKAGE}.{name}").router
         app.include_router(router, responses=ANSWERS, default_response_class=HTMLResponse)

@@ -13,7 +13,7 @@ from types import MappingProxyType
 import uvicorn
 
 from nozzlewright.edge.web.app import WebSettings, create_app
-from nozzlewright.edge.wiring.live import LiveBench
+from nozzlewright.edge.wiring.live import Inbox, LiveBench
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.workflow import Workshop
 
@@ -25,6 +25,7 @@ def serve(
     workshop: Workshop,
     settings: WebSettings,
     benches: Mapping[str, LiveBench] = MappingProxyType({}),
+    inbox: Inbox | None = None,
     *,
     host: str = LOOPBACK,
     port: int = PORT,
@@ -40,6 +41,8 @@ def serve(
         How it is served
     benches : mapping, optional
         Benches with an instrument, by name
+    inbox : Inbox, optional
+        Takes in recordings that are files
     host : str
         Address to listen at; anything but loopback is told with a warning
     port : int
@@ -65,7 +68,7 @@ def serve(
             "records, and what is sent can be read on the way. Use it in the workshop's own "
             "network only."
         )
-    app = create_app(workshop, settings, benches)
+    app = create_app(workshop, settings, benches, inbox)
     config = uvicorn.Config(
         app,
         log_level="warning",

@@ -1,4 +1,7 @@
-"""The benches of a workshop: one for each instrument file, and the pretend one of the demo."""
+"""The benches of a workshop: one for each instrument file, and the pretend one of the demo.
+
+A file of the kind ``folder`` makes a drop folder of the inbox instead.
+"""
 
 from __future__ import annotations
 
@@ -14,22 +17,25 @@ from nozzlewright.edge.intake.live import (
 )
 from nozzlewright.edge.intake.live.pretend import PretendInstrument
 from nozzlewright.edge.store import Store
+from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.practice import PretendBench
 from nozzlewright.edge.wiring.shop import now
 from nozzlewright.simulator import WorkedBench, demo_bench
 
 INSTRUMENTS = "instruments"
 """Folder of the instrument files, in the folder of the record."""
+INBOX = "from-files"
+"""Folder of recordings that are files and wait to be saved, beside those of the benches."""
 DEMO_MARK = "demo-workshop"
 """File that makes a folder the demo workshop's."""
 PRETEND = "pretend-bench"
 
 
-def benches_of(store: Store) -> dict[str, LiveBench]:
-    """Return the benches of a workshop by name, not read yet.
+def benches_of(store: Store) -> tuple[dict[str, LiveBench], Inbox]:
+    """Return the benches of a workshop by name, and its inbox with the drop folders; none begun.
 
-    Each instrument file in ``instruments/`` makes one, named after it; the demo workshop has the
-    pretend bench as well.
+    Each instrument file in ``instruments/`` makes a bench, named after it, or a drop folder; the
+    demo workshop has the pretend bench as well.
 
     Raises
     ------
@@ -37,16 +43,19 @@ def benches_of(store: Store) -> dict[str, LiveBench]:
         If an instrument file cannot be used.
     """
     benches: dict[str, LiveBench] = {}
+    folders: list[FolderSpec] = []
     for path in sorted((store.folder / INSTRUMENTS).glob("*.toml")):
         spec = read_instrument(path)
-        if not isinstance(spec, FolderSpec):
+        if isinstance(spec, FolderSpec):
+            folders.append(spec)
+        else:
             factory = partial(open_instrument, spec)
             folder = store.recordings / path.stem
             benches[path.stem] = LiveBench(path.stem, factory, folder, now)
     if (store.folder / DEMO_MARK).is_file():
         folder = store.recordings / PRETEND
         benches[PRETEND] = PretendBench(PRETEND, _pretend_bench, folder, now)
-    return benches
+    return benches, Inbox(store.recordings / INBOX, store.evidence, folders)
 
 
 def _pretend_bench() -> PretendInstrument:

@@ -23,11 +23,14 @@ from nozzlewright.edge.intake.live import (
     finish_recording,
     unfinished_recordings,
 )
+from nozzlewright.edge.intake.recording import read_recording
+from nozzlewright.edge.wiring.inbox import KINDS, Inbox
 from nozzlewright.errors import NotAllowed
 from nozzlewright.said import say
 
 __all__ = [
     "Batch",
+    "Inbox",
     "Link",
     "LiveBench",
     "LiveFindings",
@@ -40,6 +43,7 @@ __all__ = [
     "lay_aside",
     "open_recording",
     "open_recordings",
+    "read_open",
 ]
 
 ASIDE = "laid-aside"
@@ -50,6 +54,8 @@ ASIDE = "laid-aside"
 class OpenRecording:
     """A recording about which nobody has decided yet."""
 
+    place: str
+    """Name of the bench, or of the inbox, where it lies."""
     recording_id: str
     path: Path
     finished: bool
@@ -58,33 +64,46 @@ class OpenRecording:
     """Time up to which it reaches, [s]; None for a finished one, whose content says so."""
     started_at: datetime | None = None
 
+    @property
+    def kind(self) -> str:
+        """Under which it is kept."""
+        return self.path.suffix[1:]
 
-def open_recordings(bench: LiveBench, about: str) -> list[OpenRecording]:
-    """Return the recordings at a bench about which nobody has decided, those cut short first.
+
+def open_recordings(place: LiveBench | Inbox, about: str) -> list[OpenRecording]:
+    """Return the recordings at a place about which nobody has decided, those cut short first.
 
     Parameters
     ----------
-    bench : LiveBench
+    place : LiveBench or Inbox
         Whose folder is looked at
     about : str
         What the names of the recordings begin with
     """
-    going = bench.status().recording_id
-    found = [
-        OpenRecording(one.recording_id, one.path, False, one.seconds, one.started_at)
-        for one in unfinished_recordings(bench.folder)
-        if one.recording_id.startswith(about)
+    going, endings, found = None, set(KINDS), []
+    if isinstance(place, LiveBench):
+        going, endings = place.status().recording_id, {".csv"}
+        found = [
+            OpenRecording(
+                place.name, one.recording_id, one.path, False, one.seconds, one.started_at
+            )
+            for one in unfinished_recordings(place.folder)
+            if one.recording_id.startswith(about)
+        ]
+    finished = [
+        path
+        for path in place.folder.glob("*")
+        if path.suffix in endings and path.name.startswith(about)
     ]
-    finished = [path for path in bench.folder.glob("*.csv") if path.name.startswith(about)]
     found += [
-        OpenRecording(path.stem, path, True)
+        OpenRecording(place.name, path.stem, path, True)
         for path in sorted(finished, key=lambda path: path.stat().st_mtime, reverse=True)
         if "." not in path.stem and path.stem != going
     ]
     return found
 
 
-def open_recording(bench: LiveBench, about: str, recording_id: str) -> OpenRecording:
+def open_recording(place: LiveBench | Inbox, about: str, recording_id: str) -> OpenRecording:
     """Return one of :func:`open_recordings`.
 
     Raises
@@ -92,7 +111,7 @@ def open_recording(bench: LiveBench, about: str, recording_id: str) -> OpenRecor
     NotAllowed
         If there is none of that name: somebody has decided about it meanwhile.
     """
-    for one in open_recordings(bench, about):
+    for one in open_recordings(place, about):
         if one.recording_id == recording_id:
             return one
     raise NotAllowed(
@@ -116,11 +135,22 @@ def content_of(one: OpenRecording) -> bytes:
     return one.path.read_bytes()
 
 
-def lay_aside(bench: LiveBench, one: OpenRecording) -> None:
+def lay_aside(one: OpenRecording) -> None:
     """Put a recording where no test asks for it; it stays on disk."""
-    place = bench.folder / ASIDE
-    place.mkdir(exist_ok=True)
-    one.path.replace(place / one.path.name)
+    aside = one.path.parent / ASIDE
+    aside.mkdir(exist_ok=True)
+    one.path.replace(aside / one.path.name)
+
+
+def read_open(one: OpenRecording) -> Recording:
+    """Return a recording, read.
+
+    Raises
+    ------
+    RecordingFault
+        If nothing can be read from it.
+    """
+    return read_recording(one.path)
 
 
 def forget(one: OpenRecording) -> None:

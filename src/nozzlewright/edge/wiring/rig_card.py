@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -18,9 +17,9 @@ from nozzlewright.bench import BenchConditions, Fluid, Gauge, Rig
 from nozzlewright.capture import Recording
 from nozzlewright.edge.intake.conditions import ConditionsTable, conditions_from
 from nozzlewright.edge.intake.conditions_text import conditions_text
-from nozzlewright.edge.intake.recording import read_recording
 from nozzlewright.edge.intake.toml_schema import toml_document, validated
-from nozzlewright.errors import ConditionsFault, Fault, InputFault, RecordingFault, UploadFault
+from nozzlewright.edge.wiring.inbox import checked_recording
+from nozzlewright.errors import ConditionsFault, Fault
 from nozzlewright.measurement import NotMeasured, kelvin
 from nozzlewright.measurement.units import BAR
 from nozzlewright.physics.viscosity import d341_constants, d341_viscosity
@@ -29,15 +28,6 @@ from nozzlewright.workflow.ports import EvidenceFolder, Readers
 
 CARD = Path("bench.toml")
 """Name of a card that is not a file, for its faults."""
-RECORDING_KINDS: Mapping[str, str] = {
-    ".csv": "csv",
-    ".tsv": "tsv",
-    ".txt": "txt",
-    ".gz": "gz",
-    ".parquet": "parquet",
-}
-"""Endings of recordings that are taken in, and the kind under which they are kept."""
-LARGEST_RECORDING = 24 * 1024 * 1024
 OUTLINE_POINTS = 80
 LOSS_OVER_S = 10.0
 """Time over which the rig's own loss is said: about that of a drop test, [s]."""
@@ -236,34 +226,7 @@ def kept_recording(evidence: EvidenceFolder, name: str, content: bytes, where: s
     InputFault
         If it is no recording, or too large.
     """
-    ending = Path(name).suffix.lower()
-    kind = RECORDING_KINDS.get(ending)
-    if kind is None:
-        raise UploadFault(
-            Fault(
-                say("this is no recording that can be read here"),
-                where,
-                say("Send a file that ends in .csv, .tsv, .txt, .gz or .parquet"),
-            )
-        )
-    if len(content) > LARGEST_RECORDING:
-        raise UploadFault(
-            Fault(
-                say("the recording has more than {limit} MB", limit=LARGEST_RECORDING // 2**20),
-                where,
-                say("Send the hold alone"),
-            )
-        )
-    with tempfile.TemporaryDirectory(prefix="nozzlewright-") as folder:
-        path = Path(folder) / f"recording{ending}"
-        path.write_bytes(content)
-        try:
-            read_recording(path)
-        except InputFault as fault:
-            raise RecordingFault(
-                Fault(one.what, where, one.remedy) for one in fault.faults
-            ) from None
-    return evidence.keep(content, kind)
+    return evidence.keep(content, checked_recording(name, content, where))
 
 
 @dataclass(frozen=True)

@@ -95,6 +95,11 @@ class FolderWatch:
                 dropped.append(one)
         return dropped
 
+    def forget(self, digest: str) -> None:
+        """Take a recording once more, where it lies in the folder under another name."""
+        self._taken.discard(digest)
+        self._done.clear()
+
     def _files(self) -> dict[Path, _Look]:
         found = {}
         try:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -28,10 +28,13 @@ from nozzlewright.bench import (
 )
 from nozzlewright.capture import HandReadings, Recording, TimedDrop, WatchedHold
 from nozzlewright.edge.web import live_socket, page, show, states, steps_shown
+from nozzlewright.edge.web.guard import MIB, takes_uploads
 from nozzlewright.edge.web.here import PEDALS, PRESSURE_UNITS
 from nozzlewright.edge.web.screens.settings import PEDAL_WORDS
 from nozzlewright.edge.web.texts import HERE, N_, _, said
+from nozzlewright.edge.wiring.inbox import LARGEST
 from nozzlewright.edge.wiring.live import (
+    Inbox,
     LiveBench,
     OpenRecording,
     content_of,
@@ -41,6 +44,7 @@ from nozzlewright.edge.wiring.live import (
     lay_aside,
     open_recording,
     open_recordings,
+    read_open,
 )
 from nozzlewright.edge.wiring.practice import Hand, PretendBench
 from nozzlewright.errors import EvidenceFault, Fault, InputFault, NotAllowed
@@ -53,8 +57,13 @@ from nozzlewright.workflow import NewTest, Workshop
 router = APIRouter()
 router.include_router(live_socket.router)
 
+MOST_OFFERS = 40
+"""Recordings of the drop folders that are listed, the newest."""
 BLANK = "blank--"
 """What the names of recordings with the blank plug begin with."""
+
+FILE_LIMIT = LARGEST + 4 * MIB
+"""Of a request that brings a recording: a file that is too large is still told beside its field."""
 
 READ_AT = (StepKind.TEST, StepKind.SETTING, StepKind.SECOND)
 """Kinds of step at which the gauge is used."""
@@ -297,6 +306,12 @@ def benches_of(request: Request) -> dict[str, LiveBench]:
     return benches
 
 
+def inbox_of(request: Request) -> Inbox | None:
+    """Return what takes in recordings that are files; None where nothing does."""
+    inbox: Inbox | None = getattr(request.app.state, "inbox", None)
+    return inbox
+
+
 def at_step(request: Request, job: str, injector: str, key: str) -> AtStep:
     """Return the step at which the gauge is used.
 
@@ -342,6 +357,14 @@ def _bench_in(request: Request, form: page.Form) -> LiveBench:
     return bench
 
 
+def _place_in(request: Request, form: page.Form) -> LiveBench | Inbox:
+    """Return where the recording lies that a form is about."""
+    inbox = inbox_of(request)
+    if inbox is not None and form.text("bench") == inbox.name:
+        return inbox
+    return _bench_in(request, form)
+
+
 @router.get("/job/{job}/injector/{injector}/gauge")
 def show_gauge(
     request: Request,
@@ -358,6 +381,7 @@ def show_gauge(
         return to_settings
     conditions, _blank = at.conditions()
     name, live = bench_named(request, bench)
+    inbox = inbox_of(request)
     context: dict[str, Any] = {
         "story": at.story,
         "one": at.one,
@@ -367,7 +391,8 @@ def show_gauge(
         "act_path": at.act_path,
         "here_path": at.path(),
         "hindrance": _hindrance(at),
-        "by_hand": False,
+        "way": "recorded",
+        "files": inbox is not None,
         "saved": "",
         "bench": name,
         "benches": list(benches_of(request)),
@@ -383,19 +408,26 @@ def show_gauge(
     }
     if saved:
         return page.render(request, "gauge.html", **context | _saved(at, saved))
-    waiting = open_recordings(live, at.about) if live is not None else []
+    waiting = [
+        one
+        for place in (live, inbox)
+        if place is not None
+        for one in open_recordings(place, at.about)
+    ]
     going = live.status().recording_id if live is not None else None
     if how == "hand":
-        context |= {"stage": "ready", "by_hand": True, **_to_type(at, conditions)}
+        context |= {"stage": "ready", "way": "hand", **_to_type(at, conditions)}
     elif going is not None and going.startswith(at.about):
         context |= {"stage": "recording", **_to_do(at, conditions)}
     elif waiting and not waiting[0].finished:
         context |= {"stage": "cut short", "waiting": waiting[0]}
     elif waiting:
         context |= {"stage": "kept", **_kept(at, waiting[0])}
+    elif how == "file" and inbox is not None:
+        context |= {"stage": "ready", "way": "file", **_to_take(inbox)}
     else:
         context |= {"stage": "ready", **_to_do(at, conditions)}
-    if context["stage"] in {"ready", "recording"} and not context["by_hand"]:
+    if context["stage"] in {"ready", "recording"} and context["way"] == "recorded":
         context["hand"] = _hand_at(live)
     return page.render(request, "gauge.html", **context)
 
@@ -482,15 +514,15 @@ def _drop_lines(conditions: BenchConditions) -> tuple[str, ...]:
 def _kept(at: AtStep, waiting: OpenRecording) -> dict[str, Any]:
     """Return what is shown of a recording that waits to be saved."""
     try:
-        digest = at.workshop.evidence.keep(content_of(waiting), "csv")
-        findings = at.workshop.read(at.story, NewTest(at.step.key, digest), at.one.sitting)
-        seconds = at.workshop.readers.recording(digest).duration_s
+        recording = read_open(waiting)
+        findings = at.workshop.shown_by(at.story, recording, at.one.sitting)
+        seconds = recording.duration_s
     except (InputFault, EvidenceFault) as fault:
         first = fault.faults[0].what if isinstance(fault, InputFault) else str(fault)
         rows, cautions, unread, seconds = [], [], first, 0.0
     else:
         rows, cautions, unread = reading_rows(findings), cautions_of(findings), ""
-    known = OpenRecording(waiting.recording_id, waiting.path, True, seconds)
+    known = replace(waiting, seconds=seconds)
     return {"waiting": known, "rows": rows, "cautions": cautions, "unread": unread}
 
 
@@ -616,9 +648,10 @@ def finish(request: Request, job: str, injector: str, form: page.Sent) -> Respon
 def drop(request: Request, job: str, injector: str, form: page.Sent) -> Response:
     """Leave a recording aside; it stays on disk."""
     at = at_step(request, job, injector, form.text("step"))
-    bench = _bench_in(request, form)
-    lay_aside(bench, open_recording(bench, at.about, form.text("recording")))
-    return page.back_to(request, at.path(bench=bench.name), flash=_("Left aside"))
+    place = _place_in(request, form)
+    lay_aside(open_recording(place, at.about, form.text("recording")))
+    back = at.path(how="file") if isinstance(place, Inbox) else at.path(bench=place.name)
+    return page.back_to(request, back, flash=_("Left aside"))
 
 
 @router.post("/job/{job}/injector/{injector}/gauge/save")
@@ -628,11 +661,10 @@ def save(request: Request, job: str, injector: str, form: page.Sent) -> Response
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     if at.workshop.records.entry(form.id) is None:
-        bench = _bench_in(request, form)
-        waiting = open_recording(bench, at.about, form.text("recording"))
+        waiting = open_recording(_place_in(request, form), at.about, form.text("recording"))
         seen = _seen(form, at.step)
         form.check()
-        digest = at.workshop.evidence.keep(content_of(waiting), "csv")
+        digest = at.workshop.evidence.keep(content_of(waiting), waiting.kind)
         _test(at, form, NewTest(at.step.key, recording=digest, seen=seen))
         forget(waiting)
     return page.back_to(request, at.path(saved=form.id))
@@ -664,6 +696,46 @@ def _seen(form: page.Form, step: Step) -> dict[str, Any]:
     if "spray" in seen:
         seen["spray_note"] = form.text("spray_note", longest=200)
     return {name: value for name, value in seen.items() if value}
+
+
+# -- recordings that are files --------------------------------------------------------------------
+
+
+def _to_take(inbox: Inbox) -> dict[str, Any]:
+    """Return what a list of the recordings in the drop folders needs."""
+    return {
+        "offers": inbox.offers()[:MOST_OFFERS],
+        "drop_folders": inbox.drop_folders,
+    }
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/take")
+def take(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Take a recording from the drop folder for this test; it waits to be saved."""
+    at = at_step(request, job, injector, form.text("step"))
+    _inbox_in(request).take(at.about, form.text("digest"))
+    return page.back_to(request, at.path())
+
+
+@router.post("/job/{job}/injector/{injector}/gauge/file")
+@takes_uploads(FILE_LIMIT)
+def take_file(request: Request, job: str, injector: str, form: page.Sent) -> Response:
+    """Take a recording that is sent for this test; it waits to be saved."""
+    at = at_step(request, job, injector, form.text("step"))
+    sent = form.files.get("file", ())
+    if not sent:
+        form.fault(_("no file has been chosen"), "file", _("Choose the recording"))
+    form.check()
+    file = sent[0]
+    _inbox_in(request).put(at.about, file.filename or "", file.file.read(), "file")
+    return page.back_to(request, at.path())
+
+
+def _inbox_in(request: Request) -> Inbox:
+    inbox = inbox_of(request)
+    if inbox is None:
+        raise HTTPException(404)
+    return inbox
 
 
 # -- by hand --------------------------------------------------------------------------------------
@@ -773,6 +845,7 @@ def show_blank(request: Request, bench: str = "") -> Response:
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     name, live = bench_named(request, bench)
+    inbox = inbox_of(request)
     going = live.status().recording_id if live is not None else None
     waiting = open_recordings(live, BLANK) if live is not None else []
     stage = "recording" if going is not None and going.startswith(BLANK) else "ready"
@@ -792,6 +865,7 @@ def show_blank(request: Request, bench: str = "") -> Response:
         pictures=PICTURES,
         caution=JET,
         here_path="/rig/blank?",
+        **(_to_take(inbox) if inbox is not None else {"drop_folders": ()}),
     )
 
 
@@ -840,7 +914,7 @@ def use_blank(request: Request, form: page.Sent) -> Response:
 def drop_blank(request: Request, form: page.Sent) -> Response:
     """Leave a recording with the blank plug aside; it stays on disk."""
     bench = _bench_in(request, form)
-    lay_aside(bench, open_recording(bench, BLANK, form.text("recording")))
+    lay_aside(open_recording(bench, BLANK, form.text("recording")))
     return page.back_to(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
 
 
@@ -852,14 +926,26 @@ def _take_blank(request: Request, waiting: OpenRecording) -> str:
     InputFault
         If nothing can be read from it.
     """
+    path = _blank_path(request, content_of(waiting), waiting.kind)
+    forget(waiting)
+    return path
+
+
+def _blank_path(request: Request, content: bytes, kind: str) -> str:
     workshop = workshop_of(request)
-    digest = workshop.evidence.keep(content_of(waiting), "csv")
+    digest = workshop.evidence.keep(content, kind)
     if len(workshop.readers.recording(digest)) < 2:
         raise InputFault(
             Fault(_("there is nothing in the recording"), "", _("Hold the pressure and record it"))
         )
-    forget(waiting)
     return f"/rig?blank={digest}"
+
+
+@router.post("/rig/blank/take")
+def take_blank(request: Request, form: page.Sent) -> Response:
+    """Take a recording from the drop folder to the rig's page."""
+    content, kind = _inbox_in(request).content(form.text("digest"))
+    return page.back_to(request, _blank_path(request, content, kind))
 
 
 def _rig_conditions(request: Request) -> BenchConditions:
