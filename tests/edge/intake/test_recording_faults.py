@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from nozzlewright.edge.intake import read_recording, recording, source
+from nozzlewright.edge.intake import read_recording, recording
 from nozzlewright.errors import Fault, RecordingFault
 
 HEADING = "time_s,pressure_bar"
@@ -32,11 +32,11 @@ def rows(form: str, count: int = 50) -> list[str]:
     return [form.format(i=i, s=i / 1000, odd=150 + i / 3) for i in range(count)]
 
 
-def fault_of(path: Path, raw: bytes | None = None) -> Fault:
+def fault_of(path: Path, raw: bytes | None = None, **limits: int) -> Fault:
     if raw is not None:
         path.write_bytes(raw)
     with pytest.raises(RecordingFault) as caught:
-        read_recording(path)
+        read_recording(path, **limits)
     (fault,) = caught.value.faults
     assert fault.where.startswith(path.name)
     assert fault.remedy
@@ -106,14 +106,24 @@ def test_a_file_that_is_not_there_or_no_file_is_refused(tmp_path: Path) -> None:
         read_recording(Path("bad\0name"))
 
 
-def test_a_file_that_is_too_large_is_refused_with_the_limit(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(source, "LARGEST_RECORDING_BYTES", 1000)
-    assert "more than the 1e-06 GB" in fault_of(tmp_path / "a.csv", text(HEADING, *ROWS)).what
+def test_a_file_that_is_too_large_is_refused_with_the_limit(tmp_path: Path) -> None:
+    plain = fault_of(tmp_path / "a.csv", text(HEADING, *ROWS), largest_bytes=1000)
+    assert "more than the 1e-06 GB" in plain.what
     packed = gzip.compress(text(HEADING, *["0.001,150.00"] * 500))
     assert len(packed) < 1000
-    assert "unpacks to more than" in fault_of(tmp_path / "b.csv", packed).what
+    bomb = fault_of(tmp_path / "b.csv", packed, largest_bytes=1000)
+    assert "unpacks to more than" in bomb.what
+
+
+def test_parquet_that_claims_more_rows_than_are_read_is_refused_unread(tmp_path: Path) -> None:
+    """Alike values pack to next to nothing, whatever their number (Apache Parquet, RLE)."""
+    path = tmp_path / "bomb.parquet"
+    count = 3_000_000
+    columns = {"time_s": np.zeros(count), "pressure_bar": np.zeros(count)}
+    pq.write_table(pa.table(columns), path, compression="zstd")
+    assert path.stat().st_size < 20_000
+    told = fault_of(path, largest_bytes=8_000_000)
+    assert "the file holds 3000000 rows, more than the 1000000" in told.what
 
 
 def test_parquet_that_is_damaged_empty_or_not_numbers_is_refused(tmp_path: Path) -> None:

@@ -35,6 +35,7 @@ MOST_ROWS = 200_000_000
 """Eleven hours at 5 kHz; a small file can claim any number of rows."""
 
 
+_BYTES_OF_A_NUMBER = 8
 _BATCH_ROWS = 1 << 18
 
 
@@ -63,9 +64,10 @@ def read_parquet(source: Source, hints: Hints) -> RawTrace:
                 raise source.fault(
                     "the file has columns, but no readings", "Check that the logger was recording"
                 )
-            if rows > MOST_ROWS:
+            most = min(MOST_ROWS, source.largest // _BYTES_OF_A_NUMBER)
+            if rows > most:
                 raise source.fault(
-                    f"the file holds {rows} rows, more than the {MOST_ROWS} that are read",
+                    f"the file holds {rows} rows, more than the {most} that are read",
                     "Cut it into sessions, one injector each",
                 )
             read = notes.onto(_read(file, schema, hints, notes))

@@ -11,7 +11,12 @@ from nozzlewright.edge.intake.headings import ColumnFault
 from nozzlewright.edge.intake.hints import Hints
 from nozzlewright.edge.intake.mending import RawTrace, TraceFault, mended
 from nozzlewright.edge.intake.parquet import is_parquet, read_parquet
-from nozzlewright.edge.intake.source import Source, digest_of, open_source
+from nozzlewright.edge.intake.source import (
+    LARGEST_RECORDING_BYTES,
+    Source,
+    digest_of,
+    open_source,
+)
 from nozzlewright.errors import NozzlewrightError
 from nozzlewright.said import say
 
@@ -30,6 +35,7 @@ def read_recording(
     pressure_unit: str | None = None,
     time_unit: str | None = None,
     sample_rate_hz: float | None = None,
+    largest_bytes: int = LARGEST_RECORDING_BYTES,
 ) -> Recording:
     """Read a gauge recording in any format that is understood.
 
@@ -45,6 +51,8 @@ def read_recording(
         Unit of that column
     sample_rate_hz : float, optional
         Readings per second, for a file without times, [Hz]
+    largest_bytes : int
+        What its content may come to, unpacked
 
     Returns
     -------
@@ -57,7 +65,7 @@ def read_recording(
         If the file cannot be used, with what, where and remedy.
     """
     hints = Hints(pressure_column, time_column, pressure_unit, time_unit, sample_rate_hz)
-    source = open_source(path)
+    source = open_source(path, largest_bytes)
     try:
         raw = _read(source, hints)
         if source.packed:

@@ -6,7 +6,7 @@ import gzip
 import hashlib
 import io
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -52,6 +52,8 @@ class Source:
     """The content where it was unpacked or re-encoded; None: as it is on disk."""
     packed: str = ""
     """How it was packed, in words."""
+    largest: int = LARGEST_RECORDING_BYTES
+    """Bytes that its content may come to, unpacked."""
 
     def open(self, offset: int = 0) -> BinaryIO:
         """Return the content as a stream that starts at an offset."""
@@ -80,9 +82,7 @@ class Source:
 
     def with_content(self, content: bytes) -> Source:
         """Return the same source with other bytes."""
-        return Source(
-            self.path, self.name, len(content), content[:HEAD_BYTES], content, self.packed
-        )
+        return replace(self, size=len(content), head=content[:HEAD_BYTES], content=content)
 
     def fault(self, what: str, remedy: str, line: int | None = None) -> RecordingFault:
         """Return an error that names this file."""
@@ -90,8 +90,8 @@ class Source:
         return RecordingFault(Fault(what, where, remedy))
 
 
-def open_source(path: Path) -> Source:
-    """Look at a file, and unpack it where it is packed by gzip.
+def open_source(path: Path, largest: int = LARGEST_RECORDING_BYTES) -> Source:
+    """Look at a file, and unpack it where it is packed by gzip; at most `largest` bytes.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def open_source(path: Path) -> Source:
         If it is missing, unreadable, empty, too large, damaged, or plainly something else.
     """
     name = path.name or str(path)
-    unopened = Source(path, name, 0, b"")
+    unopened = Source(path, name, 0, b"", largest=largest)
     try:
         if path.is_dir():
             raise unopened.fault("this is a folder, not a file", "Name the recording itself")
@@ -116,13 +116,12 @@ def open_source(path: Path) -> Source:
         raise unopened.fault(
             f"the file cannot be read ({error})", "Check the name and its rights"
         ) from None
-    source = Source(path, name, size, head)
+    source = replace(unopened, size=size, head=head)
     if size == 0:
         raise source.fault("the file is empty", "Check that the logger wrote it to its end")
-    if size > LARGEST_RECORDING_BYTES:
+    if size > largest:
         raise source.fault(
-            f"the file has {size / 1e9:.1f} GB, more than the {LARGEST_RECORDING_BYTES / 1e9:g} GB "
-            "that are read",
+            f"the file has {size / 1e9:.1f} GB, more than the {largest / 1e9:.2g} GB that are read",
             "Cut it into sessions, one injector each",
         )
     if is_gzip(head):
@@ -139,17 +138,17 @@ def is_gzip(head: bytes) -> bool:
 
 
 def _unpacked(source: Source) -> Source:
-    limit = LARGEST_RECORDING_BYTES
+    limit = source.largest
     parts: list[bytes] = []
     total = 0
     try:
         with gzip.open(source.path, "rb") as stream:
-            while part := stream.read(1 << 22):
+            while part := stream.read(1 << 20):
                 parts.append(part)
                 total += len(part)
                 if total > limit:
                     raise source.fault(
-                        f"the file unpacks to more than {limit / 1e9:g} GB",
+                        f"the file unpacks to more than {limit / 1e9:.2g} GB",
                         "Cut it into sessions, one injector each",
                     )
     except (OSError, EOFError, zlib.error) as error:
@@ -160,14 +159,7 @@ def _unpacked(source: Source) -> Source:
     if total == 0:
         raise source.fault("the gzip file holds nothing", "Check that the logger wrote it")
     content = b"".join(parts)
-    return Source(
-        source.path,
-        source.name,
-        total,
-        content[:HEAD_BYTES],
-        content,
-        say("unpacked from gzip"),
-    )
+    return replace(source.with_content(content), packed=say("unpacked from gzip"))
 
 
 def digest_of(path: Path) -> str:
