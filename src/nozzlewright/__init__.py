@@ -22,7 +22,8 @@ The map, in the order in which the data flow:
     All that touches disk, network, clock, screen or paper.
 
 Under all of it lie ``measurement`` (a value with its uncertainty), ``physics`` (formulas in SI),
-``said`` (messages that can be said in another language and unit) and ``errors``. Beside it stands ``simulator``, a pretend bench with known truth.
+``said`` (messages that can be said in another language and unit) and ``errors``. Beside it stands
+``simulator``, a pretend bench with known truth.
 
 A dozen names can be had from here; each loads its module only when it is asked for, so that
 ``import nozzlewright`` costs next to nothing (PEP 562).
