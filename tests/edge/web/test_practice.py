@@ -12,7 +12,7 @@ from websockets.sync.client import connect
 
 from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.wiring.practice import MOST_PLACES, PracticeRoom
-from nozzlewright.errors import NotAllowed
+from nozzlewright.errors import InputFault, NotAllowed
 from nozzlewright.simulator import HoldAt, Idle, Release, SlowStrokes
 
 pytestmark = pytest.mark.usefixtures("compiled_bench")
@@ -132,6 +132,67 @@ def test_the_eye_sees_only_where_it_looks_and_what_is_there(apprentice, place):
         "words",
     }
     assert post(apprentice, f"/live/{place.key}/look", at="truth").status_code == 422
+
+
+def test_another_shim_moves_the_opening_pressure_as_the_spring_says(apprentice, room):
+    place = room.begin(1, name="good injector", rng=np.random.default_rng(4))
+    with place.instrument.hands_on() as worked_bench:
+        before = worked_bench.injector
+    thicker_mm = place.shim_m * 1e3 + 0.10
+    answer = apprentice.send(bench(place), bench(place, "/shim"), shim=f"{thicker_mm:.2f}")
+    assert answer.status_code == 303
+    with place.instrument.hands_on() as worked_bench:
+        after = worked_bench.injector
+    # Preload by spring rate and travel, over the area on which the pressure lifts.
+    risen = before.spring_rate * 0.10e-3 / (before.guide_area - before.seat_area)
+    assert after.opening_pressure_pa - before.opening_pressure_pa == pytest.approx(risen, rel=1e-6)
+    assert f"In it now: {thicker_mm:.2f} mm" in apprentice.get(bench(place)).text
+
+
+@pytest.mark.parametrize(("shim", "says"), [("", "nothing"), ("two", "number"), ("9", "5")])
+def test_a_shim_that_cannot_be_is_told_beside_its_field(apprentice, place, shim, says):
+    answer = apprentice.send(bench(place), bench(place, "/shim"), shim=shim)
+    assert answer.status_code == 422
+    beside = re.search(r'id="fault-shim-1">(.*?)</p>', answer.text, re.DOTALL)
+    assert says in beside[1]
+
+
+def test_a_shim_that_leaves_the_spring_slack_is_refused_at_its_field(place):
+    with pytest.raises(InputFault, match="slack") as told:
+        place.change_shim(-0.5e-3, "shim")
+    assert [fault.where for fault in told.value.faults] == ["shim"]
+
+
+def test_cleaning_cures_a_leaking_seat_and_shows_the_parts_as_they_were(apprentice, room):
+    place = room.begin(1, name="leaking seat", rng=np.random.default_rng(2))
+    apprentice.send(bench(place), bench(place, "/clean"))
+    assert "The parts" in apprentice.get(bench(place)).text
+    with place.instrument.hands_on() as worked_bench:
+        assert worked_bench.injector.seat_leak_conductance == 0.0
+    assert "cleaned" in [act.act for act in place.acts()]
+
+
+def test_a_rig_that_is_made_tight_loses_nothing_and_an_earlier_hold_counts_no_more(
+    apprentice, room
+):
+    place = room.begin(3, name="leaking rig", rng=np.random.default_rng(2))
+    apprentice.send(bench(place), bench(place, "/mount"), what="plug")
+    worked(apprentice, place, (HoldAt(160e5, 25.0), Release(1.0)))
+    apprentice.send(bench(place), bench(place, "/mend"))
+    with place.instrument.hands_on() as worked_bench:
+        assert worked_bench.setup.rig.leak_conductance == 0.0
+    apprentice.send(bench(place), bench(place, "/mount"), what="injector")
+    worked(apprentice, place, (Idle(0.5), SlowStrokes(3), HoldAt(165e5, 30.0)))
+    assert not place.tests[-1].findings.hold.rig_leak_taken_off
+
+
+def test_no_spanner_while_a_recording_is_running(apprentice, place):
+    apprentice.send(bench(place), bench(place, "/start"))
+    for act in ("clean", "mend", "shim", "strip"):
+        answer = apprentice.send(bench(place), bench(place, f"/{act}"), shim="1.5")
+        assert answer.status_code == 409, act
+        assert "Stop it before the line is undone" in answer.text
+    assert "undone" not in [act.act for act in place.acts()]
 
 
 def test_the_rig_is_checked_with_the_plug_and_its_leak_taken_off_later(apprentice, room):

@@ -21,7 +21,7 @@ from nozzlewright.bench import BenchConditions, Condition, GaugeFindings
 from nozzlewright.capture import Recording
 from nozzlewright.edge.intake.live import FinishedRecording, LiveBench
 from nozzlewright.edge.intake.live.pretend import AtHand, PretendInstrument
-from nozzlewright.errors import InputFault, NotAllowed
+from nozzlewright.errors import Fault, InputFault, NotAllowed
 from nozzlewright.said import say
 from nozzlewright.simulator.practice import (
     DECISIONS,
@@ -261,6 +261,61 @@ class PracticePlace:
         refuse_while_recording(self.live)
         with self.instrument.hands_on() as bench:
             self.parts = bench.strip()
+
+    def clean(self) -> None:
+        """Strip and clean the injector; its :attr:`parts` are as they were before.
+
+        Raises
+        ------
+        NotAllowed
+            While a recording is in progress.
+        """
+        refuse_while_recording(self.live)
+        with self.instrument.hands_on() as bench:
+            self.parts = bench.clean()
+
+    def mend_rig(self) -> None:
+        """Make the rig tight; what it lost by itself before counts no more.
+
+        Raises
+        ------
+        NotAllowed
+            While a recording is in progress.
+        """
+        refuse_while_recording(self.live)
+        with self.instrument.hands_on() as bench:
+            bench.mend_rig()
+        self._blank = None
+
+    @property
+    def shim_m(self) -> float:
+        """Thickness of the shim that is in the injector, [m]."""
+        with self.instrument.hands_on() as bench:
+            return bench.shim_m
+
+    def change_shim(self, thickness_m: float, where: str) -> None:
+        """Put a shim of another thickness under the spring, and mount the injector again.
+
+        Parameters
+        ----------
+        thickness_m : float
+            Of the new one, [m]
+        where : str
+            Name of the field, for the faults
+
+        Raises
+        ------
+        NotAllowed
+            While a recording is in progress.
+        InputFault
+            If the spring would be slack, or no arm could pump against it.
+        """
+        refuse_while_recording(self.live)
+        try:
+            with self.instrument.hands_on() as bench:
+                bench.with_shim(thickness_m)
+        except InputFault as fault:
+            raise InputFault(Fault(one.what, where, one.remedy) for one in fault.faults) from None
 
     # -- recordings ------------------------------------------------------------------------------
 

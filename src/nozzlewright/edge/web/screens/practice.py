@@ -70,6 +70,8 @@ PART_WORDS: Mapping[str, str] = {
 }
 
 LAST_SHOWN = 20
+THINNEST_MM, THICKEST_MM = 0.1, 5.0
+"""Of a shim that is put in; common practice, no source."""
 
 
 def room_of(request: Request) -> PracticeRoom:
@@ -182,6 +184,7 @@ def show_bench(request: Request, key: str) -> Response:
         unit=screen_unit(),
         caution=JET,
         limits=_limits(place.case.sheet),
+        shim=show.localised(f"{place.shim_m * 1e3:.2f}"),
         temperature=place.conditions.oil_temperature,
         tests=[
             (test, reading_rows(test.findings), cautions_of(test.findings))
@@ -244,6 +247,33 @@ def strip(request: Request, key: str) -> Response:
     """Strip the injector and look at its parts."""
     _place(request, key).strip()
     return _gone_on(request, key)
+
+
+@router.post("/practice/bench/{key}/clean")
+def clean(request: Request, key: str) -> Response:
+    """Strip, clean and assemble the injector."""
+    _place(request, key).clean()
+    return page.back_to(request, bench_path(key), flash=_("Cleaned, assembled, mounted again"))
+
+
+@router.post("/practice/bench/{key}/shim")
+def shim(request: Request, key: str, form: page.Sent) -> Response:
+    """Change the shim."""
+    place = _place(request, key)
+    thickness = form.number("shim", lowest=THINNEST_MM, highest=THICKEST_MM)
+    form.check()
+    place.change_shim(thickness / 1e3, "shim")
+    flash = _("The shim is %(thickness)s thick now; the injector is mounted again")
+    return page.back_to(
+        request, bench_path(key), flash=flash % {"thickness": show.localised(f"{thickness:.2f} mm")}
+    )
+
+
+@router.post("/practice/bench/{key}/mend")
+def mend(request: Request, key: str) -> Response:
+    """Make the rig tight."""
+    _place(request, key).mend_rig()
+    return page.back_to(request, bench_path(key), flash=_("The rig's joints are tight now"))
 
 
 class Look(BaseModel):
