@@ -293,3 +293,72 @@ def test_the_second_person_may_test_the_injector_to_check_it(shop, act, job):
     shop.test(act(), OTHER, job, one.injector, NewTest("second", gauge(shop, "1-found.csv.gz")))
     shop.note(act(), OTHER, job, EntryKind.SECOND_PERSON, injector=one.injector)
     assert at(shop, job, 1).agreed()
+
+
+# --- a booking put right --------------------------------------------------------------------------
+
+
+def test_a_booking_is_put_right_and_its_photos_and_sheet_stay(shop, act, job):
+    before = shop.story(job)
+    sheet, evidence = before.sheet, before.entries[0].draft.evidence
+    shop.put_booking_right(act(), OTHER, job, {"customer": "invented other", "sheet": ""}, "typed")
+    story = shop.story(job)
+    assert story.booked["customer"] == "invented other"
+    assert story.booked["engine"] == before.booked["engine"]
+    assert story.booked["why"] == "typed"
+    assert story.sheet == sheet
+    first, *_, last = story.entries
+    assert (last.draft.corrects, last.draft.evidence) == (first.id, evidence)
+    assert first.body["customer"] == BOOKED["customer"]
+    assert shop.records.jobs()[0].customer == "invented other"
+
+
+def test_a_booking_put_right_twice_says_what_it_was_told_last(shop, act, job):
+    for customer in ("one", "two"):
+        shop.put_booking_right(act(), OTHER, job, {"customer": customer})
+    assert shop.story(job).booked["customer"] == "two"
+
+
+def test_a_repeated_tap_puts_a_booking_right_once(shop, act, job):
+    tap = act()
+    first = shop.put_booking_right(tap, OTHER, job, {"customer": "one"})
+    assert shop.put_booking_right(tap, OTHER, job, {"customer": "one"}).number == first.number
+
+
+def test_the_next_job_gets_the_next_number_whatever_was_put_right_since(shop, act, job):
+    second = shop.book_in(act(), OTHER, BOOKED)
+    for _ in range(3):
+        shop.put_booking_right(act(), OTHER, job, {"note": "once more"})
+    third = shop.book_in(act(), OTHER, BOOKED)
+    assert int(third.partition("-")[2]) == int(second.partition("-")[2]) + 1
+
+
+def test_a_tagged_injector_does_not_lose_its_cylinder(shop, act, job):
+    with pytest.raises(NotAllowed, match="no cylinder"):
+        shop.put_booking_right(act(), OTHER, job, {"cylinders": 1})
+    with pytest.raises(InputFault, match="engine"):
+        shop.put_booking_right(act(), OTHER, job, {"engine": " "})
+
+
+def test_parts_that_count_as_new_after_all_are_judged_by_the_other_band(shop, act, job):
+    one = found_and_stripped(shop, act, job, 1, "1-found.csv.gz")
+    shop.note(act(), FITTER, job, EntryKind.ASSEMBLED, {"pair": one.pair}, injector=one.injector)
+    again = NewTest("re-read", gauge(shop, "1-found.csv.gz"), seen={"seat": "dry"})
+    shop.test(act(), FITTER, job, one.injector, again)
+    opening = lambda: at(shop, job, 1).verdicts[AS_LEFT].body["tests"][0]  # noqa: E731
+    assert opening()["outcome"] == "pass"
+    shop.put_booking_right(act(), OTHER, job, {"condition": "new"})
+    assert opening()["outcome"] == "fail"
+
+
+def test_after_the_set_was_handed_over_only_what_nothing_hangs_on_is_put_right(shop, act, job):
+    for cylinder, name in ((1, "1-found.csv.gz"), (2, "2-found.parquet")):
+        one = taken(shop, act, job, cylinder)
+        shop.test(act(), FITTER, job, one.injector, NewTest("as-found", gauge(shop, name)))
+        shop.note(act(), FITTER, job, EntryKind.LAID_DOWN, injector=one.injector)
+    shop.note(act(), OTHER, job, EntryKind.SECOND_PERSON, injector=one.injector)
+    shop.note(act(), OTHER, job, EntryKind.HANDED_OVER)
+    with pytest.raises(NotAllowed, match="judged by"):
+        shop.put_booking_right(act(), OTHER, job, {"condition": "new"})
+    shop.put_booking_right(act(), OTHER, job, {"customer": "invented other"})
+    assert shop.story(job).booked["customer"] == "invented other"

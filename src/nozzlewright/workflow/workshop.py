@@ -353,11 +353,68 @@ class Workshop:
             return job
         raise StoryMoved("the number of the new job is being taken by others; try again")
 
+    def put_booking_right(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        booked: Mapping[str, Any],
+        why: str = "",
+    ) -> Entry:
+        """Put the particulars of a booking right, and judge anew what hangs on them.
+
+        Sheet and photos stay: they have acts of their own.
+
+        Parameters
+        ----------
+        id, who, job : str
+            Identity of the act; the person; the job's number
+        booked : mapping
+            As for :meth:`book_in`; what is left out stays as it is
+        why : str
+            Why it is put right
+
+        Raises
+        ------
+        InputFault
+            If the booking would lack what the rest needs.
+        NotAllowed
+            If an injector would have no cylinder, or if it was handed over and what was judged
+            would change.
+        KeyError
+            If there is no such job.
+        """
+        known = self.records.entry(id)
+        if known is not None:
+            return known
+        story = self.story(job)
+        was = next(one for one in story.standing.values() if one.kind is EntryKind.BOOKED_IN)
+        stays = {name: was.body.get(name) or "" for name in ("sheet", "invented")}
+        body = _booking({**was.body, **booked, **stays})
+        if why:
+            body["why"] = why
+        _check_booking(story, body)
+        draft = self._draft(
+            id, job, EntryKind.BOOKED_IN, who, body, evidence=was.evidence, corrects=was.id
+        )
+        entry = self._add(job, [draft])[0]
+        for one in story.in_order():
+            if one.verdicts:
+                self._judge_again(f"{id} {one.injector}", who, job, one.injector)
+        return entry
+
     def _last_job_of(self, year: int) -> int:
-        last = self.records.of_kind(EntryKind.BOOKED_IN, last=1)
-        if not last or not last[0].draft.story.startswith(f"{year}-"):
+        """Return the number of the last job of a year; a booking put right later is no new one."""
+        last = 1
+        while True:
+            found = self.records.of_kind(EntryKind.BOOKED_IN, last=last)
+            booked = next((entry for entry in found if not entry.draft.corrects), None)
+            if booked is not None or len(found) < last:
+                break
+            last *= 8
+        if booked is None or not booked.draft.story.startswith(f"{year}-"):
             return 0
-        return int(last[0].draft.story.partition("-")[2])
+        return int(booked.draft.story.partition("-")[2])
 
     # --- acts of a job ------------------------------------------------------------------------
 
@@ -947,6 +1004,23 @@ def _rig_state(entry: Entry) -> RigState:
         blank=str(body.get("blank", "")),
         body=body,
     )
+
+
+def _check_booking(story: JobStory, body: Mapping[str, Any]) -> None:
+    """Refuse a correction of the booking that what was done since does not bear."""
+    most = max((one.cylinder for one in story.injectors.values()), default=0)
+    if most > int(body["cylinders"]):
+        raise NotAllowed(
+            say("injector {cylinder} is tagged: it would have no cylinder", cylinder=most),
+            say("Put its tag right first"),
+        )
+    if story.handed_over is not None and any(
+        body[name] != story.booked[name] for name in ("cylinders", "condition")
+    ):
+        raise NotAllowed(
+            say("the job was handed over: what it was judged by stays as it is"),
+            say("Take the hand-over back first"),
+        )
 
 
 def _booking(booked: Mapping[str, Any]) -> dict[str, Any]:

@@ -146,3 +146,45 @@ def test_who_is_at_the_screen_is_asked_first(front):
     answer = front.browser.get("/book-in")
     assert answer.status_code == 303
     assert answer.headers["location"] == "/settings?then=/book-in#who"
+
+
+# -- put right -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def job(front):
+    answer = front.send("/book-in", files=[photo()], **TYPED)
+    return answer.headers["location"].removeprefix("/job/")
+
+
+def test_the_particulars_stand_as_they_were_booked_in(front, job):
+    assert f'href="/job/{job}/particulars"' in front.get(f"/job/{job}")
+    shown = front.get(f"/job/{job}/particulars")
+    for value in ("invented pump engine", "invented customer", "knocks", "4150.5", "clamp nuts"):
+        assert f'value="{value}"' in shown
+    assert 'name="cylinders" value="3" required checked' in shown
+    assert "cap of number 2 bent</textarea>" in shown
+
+
+def test_what_was_booked_in_wrongly_is_put_right_and_both_stand_in_the_record(front, job):
+    path = f"/job/{job}/particulars"
+    right = {**TYPED, "symptom_2": "", "symptom_3": "misses", "count_5": "2", "hours": ""}
+    answer = front.send(path, why="misheard", **right)
+    assert front.saved(answer)
+    story = front.story(job)
+    assert story.booked["symptoms"] == {"3": "misses"}
+    assert story.booked["pieces"] == {"injectors": 3, "clamp nuts": 2}
+    assert story.booked["hours"] is None
+    assert story.entries[0].body["symptoms"] == {"2": "knocks"}
+    assert story.entries[-1].draft.evidence == story.entries[0].draft.evidence
+    assert "misses" in front.get(f"/job/{job}")
+    first = story.entries[0].id
+    assert f'href="{path}"' in front.get(f"/job/{job}/story/{first}")
+
+
+def test_putting_right_says_why_and_keeps_what_was_typed(front, job):
+    answer = front.send(f"/job/{job}/particulars", **{**TYPED, "customer": "new words"})
+    assert answer.status_code == 422
+    assert "why is it put right?" in answer.text
+    assert 'value="new words"' in answer.text
+    assert len(front.story(job).entries) == 1

@@ -1,14 +1,22 @@
-"""Book a set in: what came, what the engine does wrong, what was counted, photos, the sheet."""
+"""Book a set in: what came, what the engine does wrong, what was counted, photos, the sheet.
+
+The particulars of a booking can be put right later; sheet and photos have pages of their own.
+"""
 
 from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from nozzlewright.bench import Condition
 from nozzlewright.edge.web import page
-from nozzlewright.edge.web.at_job import kept_photos, shop_of, who
+from nozzlewright.edge.web.at_job import kept_photos, shop_of, story_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
+from nozzlewright.edge.web.show import localised
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.errors import EvidenceFault
 
@@ -17,7 +25,7 @@ router = APIRouter()
 MOST_CYLINDERS = 24
 PIECES = (N_("injectors"), N_("seat washers"), N_("leak-off unions"), N_("caps"))
 """What is nearly always counted; the other rows are free."""
-PIECE_ROWS = 10
+PIECE_ROWS, MOST_PIECES = 10, 40
 MOST_PHOTOS = 12
 PHOTOS_LIMIT = 60 * MIB
 LONGEST_NAME = 200
@@ -36,15 +44,20 @@ def ask(request: Request, sheet: str = "") -> Response:
         request,
         "book_in.html",
         cylinders=range(1, MOST_CYLINDERS + 1),
-        pieces=[(row, _(PIECES[row - 1]) if row <= len(PIECES) else "") for row in _piece_rows()],
+        was=defaultdict(str),
+        pieces=_rows({}),
         sheets=shop_of(request).sheets(),
         sheet=sheet,
         booked=request.cookies.get(BOOKED_COOKIE, ""),
     )
 
 
-def _piece_rows() -> range:
-    return range(1, PIECE_ROWS + 1)
+def _rows(counted: Mapping[str, Any]) -> list[tuple[int, str, str]]:
+    """Return the rows of pieces: number, name and count."""
+    rows = [(str(name), str(count)) for name, count in counted.items()]
+    rows += [(_(name), "") for name in PIECES if _(name) not in counted]
+    rows += [("", "")] * (PIECE_ROWS - len(rows))
+    return [(row, name, count) for row, (name, count) in enumerate(rows, 1)]
 
 
 @router.post("/book-in")
@@ -53,21 +66,9 @@ def book_in(request: Request, form: page.Sent) -> Response:
     """Book the set in."""
     shop, name = shop_of(request), who(request)
     photos = _photos(request, form)
-    cylinders = form.choice("cylinders", map(str, range(1, MOST_CYLINDERS + 1)))
-    count = int(cylinders or 0)
-    engine = form.text("engine", needed=_("the engine is not named"), longest=LONGEST_NAME)
     booked = {
-        "title": form.text("title", longest=LONGEST_NAME),
-        "engine": engine,
-        "customer": form.text("customer", longest=LONGEST_NAME),
-        "cylinders": count,
-        "condition": form.choice("condition", [one.value for one in Condition]),
-        "symptoms": _symptoms(form, count),
-        "hours": _hours(form),
-        "markings": form.text("markings"),
-        "pieces": _pieces(form),
+        **_particulars(form),
         "sheet": form.choice("sheet", [one.digest for one in shop.sheets()], default=""),
-        "note": form.text("note"),
     }
     form.check()
     again = shop.records.entry(form.id) is not None
@@ -83,6 +84,25 @@ def book_in(request: Request, form: page.Sent) -> Response:
         BOOKED_COOKIE, form.id, max_age=7 * 24 * 3600, httponly=True, samesite="lax"
     )
     return response
+
+
+def _particulars(form: page.Form) -> dict[str, Any]:
+    """Return what was typed of engine, customer, set, symptoms and pieces."""
+    cylinders = form.choice("cylinders", map(str, range(1, MOST_CYLINDERS + 1)))
+    count = int(cylinders or 0)
+    engine = form.text("engine", needed=_("the engine is not named"), longest=LONGEST_NAME)
+    return {
+        "title": form.text("title", longest=LONGEST_NAME),
+        "engine": engine,
+        "customer": form.text("customer", longest=LONGEST_NAME),
+        "cylinders": count,
+        "condition": form.choice("condition", [one.value for one in Condition]),
+        "symptoms": _symptoms(form, count),
+        "hours": _hours(form),
+        "markings": form.text("markings"),
+        "pieces": _pieces(form),
+        "note": form.text("note"),
+    }
 
 
 def _photos(request: Request, form: page.Form) -> list[str]:
@@ -124,7 +144,7 @@ def _hours(form: page.Form) -> float | int | None:
 def _pieces(form: page.Form) -> dict[str, int]:
     """Return what was counted; a row without a count was not counted."""
     counted: dict[str, int] = {}
-    for row in _piece_rows():
+    for row in range(1, MOST_PIECES + 1):
         what = form.text(f"piece_{row}", longest=80)
         number = form.text(f"count_{row}", longest=6)
         if not number:
@@ -142,3 +162,46 @@ def _pieces(form: page.Form) -> dict[str, int]:
         else:
             counted[what] = counted.get(what, 0) + int(number)
     return counted
+
+
+# -- put right -----------------------------------------------------------------------------------
+
+
+@router.get("/job/{job}/particulars")
+def ask_again(request: Request, job: str) -> Response:
+    """Show the particulars as they were booked in, to be put right."""
+    if way := page.needs_person(request):
+        return way
+    story = story_of(request, job)
+    booked = story.booked
+    hours = booked.get("hours")
+    was = {
+        **{
+            name: str(booked.get(name) or "") for name in ("engine", "customer", "markings", "note")
+        },
+        "title": "" if booked["title"] == booked["engine"] else str(booked["title"]),
+        "cylinders": str(booked["cylinders"]),
+        "condition": str(booked["condition"]),
+        "hours": "" if hours in (None, "") else localised(f"{hours:.15g}"),
+        **{f"symptom_{cylinder}": text for cylinder, text in booked["symptoms"].items()},
+    }
+    return page.render(
+        request,
+        "particulars.html",
+        story=story,
+        cylinders=range(1, MOST_CYLINDERS + 1),
+        was=defaultdict(str, was),
+        pieces=_rows(booked["pieces"]),
+    )
+
+
+@router.post("/job/{job}/particulars")
+def put_right(request: Request, job: str, form: page.Sent) -> Response:
+    """Put the particulars of a booking right."""
+    story_of(request, job)
+    name = who(request)
+    booked = _particulars(form)
+    why = form.text("why", needed=_("why is it put right?"), longest=400)
+    form.check()
+    shop_of(request).put_booking_right(form.id, name, job, booked, why)
+    return page.back_to(request, f"/job/{job}", flash=_("Saved: it is put right"))
