@@ -11,6 +11,7 @@ from nozzlewright.errors import IdTaken, InputFault, NotAllowed
 from nozzlewright.judging import InjectorOutcome
 from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.records import AS_FOUND, AS_LEFT, EntryKind, findings_from, findings_text
+from nozzlewright.said import Said, as_data
 from nozzlewright.workflow import NewTest
 
 DEMO = Path(__file__).parents[2] / "demo" / "six-in-line"
@@ -243,6 +244,9 @@ def test_findings_come_back_from_their_text_as_they_were(shop, act, job):
     again = findings_from(findings_text(read))
     assert again == read
     assert repr(again) == repr(read)  # grades and kinds are words of their own, not any strings
+    said, kept = read.opening_pressure.method, again.opening_pressure.method
+    assert isinstance(kept, Said)  # so that another screen can say it in its own language
+    assert as_data(kept) == as_data(said)
     with pytest.raises(ValueError, match="its format is"):
         findings_from(b'{"format": "something else"}')
 

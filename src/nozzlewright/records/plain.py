@@ -58,10 +58,10 @@ def _converter() -> JsonConverter:
         return {converter.structure(cause, Cause): float(part) for cause, part in pairs}
 
     # A message keeps its template, so that it can be said in another language later.
-    # By identity: words of an enumeration are strings too, and stay members of it.
-    converter.register_unstructure_hook_func(lambda kind: kind is str, as_data)
-    converter.register_structure_hook_func(
-        lambda kind: kind is str, lambda data, _: from_data(data)
+    converter.register_unstructure_hook(str, as_data)
+    # Words of an enumeration are strings too, and become members of it again.
+    converter.register_structure_hook(
+        str, lambda data, kind: from_data(data) if kind is str else kind(data)
     )
     converter.register_unstructure_hook_func(lambda kind: kind == parts, as_pairs)
     converter.register_structure_hook_func(lambda kind: kind == parts, from_pairs)
