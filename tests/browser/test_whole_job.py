@@ -50,7 +50,7 @@ page = "4"
 
 [seat]
 margin_below_opening = "20 bar"
-tolerance = "5 bar"
+tolerance = "8 bar"
 seconds = 2
 damp_allowed = true
 printed = "20 bar below opening pressure for 2 s"
@@ -117,11 +117,11 @@ baud = 115200
 pattern = 'P\\s*(?P<pressure>[-+]?\\d+[.,]?\\d*)\\s*(?P<unit>\\S+)'
 """
 
-AS_FOUND = (SlowStrokes(2, 24.0), SeatHold(20 * BAR, 2.8), Release(0.3))
-TO_SET = (SlowStrokes(1, 24.0),)
-OPENING = (SlowStrokes(2, 24.0),)
-SEAT = (SlowStrokes(1, 24.0), SeatHold(20 * BAR, 2.5), Release(0.3))
-FALL = (HoldAt(172 * BAR, 3.5),)
+AS_FOUND = (SlowStrokes(2, 20.0), Release(0.5), SeatHold(20 * BAR, 3.2), Release(0.3))
+TO_SET = (SlowStrokes(1, 20.0),)
+OPENING = (SlowStrokes(2, 20.0),)
+SEAT = (SlowStrokes(1, 20.0), Release(0.5), SeatHold(20 * BAR, 3.2), Release(0.3))
+FALL = (HoldAt(172 * BAR, 5.0),)
 PLAYED_WITHIN_S = 30.0
 
 
@@ -131,7 +131,7 @@ def bench_of(opening_bar: float, seed: int) -> WorkedBench:
         opening_pressure_pa=opening_bar * BAR,
         friction_n=1.0,
         friction_scatter=0.1,
-        diametral_clearance_m=5e-6,
+        diametral_clearance_m=4e-6,
     )
     sensor = SensorModel(noise_pa=0.05 * BAR)
     return WorkedBench(BenchSetup(), injector, sensor, np.random.default_rng(seed))
@@ -411,13 +411,8 @@ KILLED_AT = frozenset({"booking", "apart 1", "recording", "torque 2", "handed ov
 
 @pytest.mark.parametrize(
     ("size", "killed_at"),
-    [
-        ("desktop", frozenset()),
-        ("phone", frozenset()),
-        ("desktop", KILLED_AT),
-        ("phone", KILLED_AT),
-    ],
-    ids=["keyboard", "touch", "keyboard, server killed", "touch, server killed"],
+    [("desktop", frozenset()), ("phone", frozenset()), ("phone", KILLED_AT)],
+    ids=["keyboard", "touch", "touch, server killed"],
 )
 def test_a_set_goes_from_booking_in_to_its_report_and_back_from_the_engine(
     chromium, served, person, servers, tmp_path, size, killed_at
@@ -460,7 +455,13 @@ def test_a_set_goes_from_booking_in_to_its_report_and_back_from_the_engine(
             # The two pairs that were refused (409) are told on the console too.
             assert [one for one in at.told if "409" not in one and "favicon" not in one] == []
     words = " ".join(report.split())
-    for expected in ("Invented two-cylinder engine", "BT-101", "BT-102", one.job, "Of 2: 2 fit"):
+    for expected in (
+        "Invented two-cylinder engine",
+        "BT-101",
+        "BT-102",
+        one.job,
+        "All 2 are fit for use",
+    ):
         assert expected in words
     verified = subprocess.run(
         [served.COMMAND, "verify", folder], capture_output=True, text=True, timeout=120, check=False
