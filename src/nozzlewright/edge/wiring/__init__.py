@@ -2,10 +2,20 @@
 
 ``files``
     Files in, reading, verdict and report out.
+``papers``
+    Reports, fitting sheets and labels of a job.
 ``pretend``
     Sessions and the demo set of the pretend bench.
 ``shop``
-    A workshop on its store, with its benches.
+    A workshop on its store.
+``benches``, ``live``, ``inbox``
+    Its benches with an instrument, recordings that wait to be saved, recordings that are files.
+``practice``
+    Pretend benches that are worked from the screen.
+``rig_card``, ``sheets``, ``photos``
+    The rig's card, setting sheets and photos, as the screens send them.
+``keeping``
+    Verification, backups and their return.
 ``demo_shop``
     The demo workshop: an invented shop with sets in all states.
 """
