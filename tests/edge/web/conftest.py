@@ -54,7 +54,7 @@ class Browser:
     client: httpx.Client = field(init=False)
 
     def __post_init__(self) -> None:
-        self.client = httpx.Client(base_url=self.address, timeout=20.0)
+        self.client = httpx.Client(base_url=self.address, timeout=90.0)
 
     def get(self, path: str, **more: object) -> httpx.Response:
         return self.client.get(path, **more)

@@ -94,7 +94,7 @@ def test_the_lever_is_worked_over_the_line_and_the_gauge_answers(apprentice, pla
         socket.send(json.dumps({"key": "slow"}))
         highest, until = 0.0, time.monotonic() + 20
         while highest < 100e5 and time.monotonic() < until:
-            message = socket.recv(timeout=5)
+            message = socket.recv(timeout=60.0)
             if isinstance(message, bytes):
                 points = np.frombuffer(message, "<f4", offset=8).reshape(-1, 2)
                 highest = max(highest, float(points[:, 1].max()))
@@ -103,7 +103,7 @@ def test_the_lever_is_worked_over_the_line_and_the_gauge_answers(apprentice, pla
         socket.send(json.dumps({"valve_open": False}))
         socket.send(json.dumps({"released": True}))
         while True:
-            message = socket.recv(timeout=5)
+            message = socket.recv(timeout=60.0)
             if isinstance(message, str):
                 hand = json.loads(message)["hand"]
                 if hand["released"] and not hand["valve_open"] and hand["lever"] == 0.0:
