@@ -90,3 +90,51 @@ def test_the_workshop_is_served_until_it_is_stopped(record):
         serving.send_signal(signal.SIGINT)
         assert serving.wait(20) in (0, 130)
         serving.stdout.close()
+
+
+# -- held against a backup -------------------------------------------------------------------------
+
+
+def booked(folder, engine, tags=2) -> Path:
+    shop = open_shop(folder)
+    job = shop.workshop.book_in(
+        "b-1", "A. N. Other", {"engine": engine, "cylinders": 4, "condition": "used"}
+    )
+    for cylinder in range(1, tags + 1):
+        shop.workshop.tag(f"t-{cylinder}", "A. N. Other", job, cylinder, f"D-{cylinder}")
+    shop.close()
+    return folder
+
+
+def test_a_record_that_went_on_since_the_backup_holds_against_it(tmp_path, capsys):
+    record, copy = booked(tmp_path / "shop", "invented engine"), tmp_path / "copy"
+    assert main(["backup", str(record), str(copy)]) == 0
+    booked(record, "invented engine", tags=4)
+    assert main(["verify", str(record), "--against", str(copy)]) == 0
+    assert "go on from what" in capsys.readouterr().out
+    later = tmp_path / "later"
+    assert main(["backup", str(record), str(later)]) == 0
+    assert main(["verify", str(later), "--against", str(copy)]) == 0
+
+
+def test_a_record_written_anew_is_sound_in_itself_but_not_against_the_backup(tmp_path, capsys):
+    record, copy = booked(tmp_path / "shop", "invented engine"), tmp_path / "copy"
+    assert main(["backup", str(record), str(copy)]) == 0
+    anew = booked(tmp_path / "anew", "another engine", tags=3)
+    assert main(["verify", str(anew)]) == 0
+    capsys.readouterr()
+    assert main(["verify", str(anew), "--against", str(copy)]) == 1
+    assert "Entry 3 has another digest than was noted elsewhere" in capsys.readouterr().out
+
+
+def test_a_record_that_lost_its_end_is_found_against_the_backup(tmp_path, capsys):
+    record, copy = booked(tmp_path / "shop", "invented engine"), tmp_path / "copy"
+    assert main(["backup", str(record), str(copy)]) == 0
+    shorter = booked(tmp_path / "shorter", "invented engine", tags=1)
+    assert main(["verify", str(shorter), "--against", str(copy)]) == 1
+    assert "Entry 3 is missing" in capsys.readouterr().out
+
+
+def test_what_it_is_held_against_must_be_a_backup(record, tmp_path, capsys):
+    assert main(["verify", str(record), "--against", str(tmp_path)]) == 2
+    assert str(tmp_path) in capsys.readouterr().err

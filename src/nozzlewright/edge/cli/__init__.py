@@ -123,6 +123,11 @@ def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         epilog=SAFETY,
     )
     verify.add_argument("folder", metavar="FOLDER", help="folder of the record, or of a backup")
+    verify.add_argument(
+        "--against",
+        metavar="BACKUP",
+        help="folder of an earlier backup, kept elsewhere: finds a record that was written anew",
+    )
     backup = commands.add_parser(
         "backup",
         help="copy a record while it is in use",

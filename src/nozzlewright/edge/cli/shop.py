@@ -61,7 +61,8 @@ def verify(chosen: argparse.Namespace, tell: Tell) -> int:
     """Say what of a record is not as it was taken in."""
     from nozzlewright.edge.wiring.keeping import verify_record
 
-    breaks, entries, head = verify_record(Path(chosen.folder), tell)
+    against = Path(chosen.against) if chosen.against else None
+    breaks, entries, head = verify_record(Path(chosen.folder), tell, against)
     tell("")
     for one in breaks:
         print(one)
@@ -69,6 +70,8 @@ def verify(chosen: argparse.Namespace, tell: Tell) -> int:
         print(f"{len(breaks)} things are not as they were taken in.")
         return 1
     print(f"{entries} entries, all as they were taken in. The last one's digest is {head}")
+    if against is not None:
+        print(f"They go on from what {against} holds.")
     return 0
 
 

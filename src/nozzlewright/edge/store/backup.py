@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
@@ -121,8 +121,19 @@ def backup(
     return manifest
 
 
-def check_backup(folder: Path, tell: Callable[[str], None]) -> list[Break]:
+def check_backup(
+    folder: Path, tell: Callable[[str], None], known: Mapping[int, str] | None = None
+) -> list[Break]:
     """Return what is not as it was in a backup; empty where all is sound.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the backup
+    tell : callable
+        Is told how far it has got
+    known : mapping of int to str, optional
+        Digests of entries by their numbers, as they were noted somewhere else
 
     Raises
     ------
@@ -137,7 +148,7 @@ def check_backup(folder: Path, tell: Callable[[str], None]) -> list[Break]:
             raise _spoilt(_recording(folder, name))
     head = (manifest.entries, manifest.head)
     entries = as_stored(_lines(folder / ENTRIES))
-    return find_breaks(entries, head, EvidenceFiles(folder / EVIDENCE), tell)
+    return find_breaks(entries, head, EvidenceFiles(folder / EVIDENCE), tell, known)
 
 
 def restore(

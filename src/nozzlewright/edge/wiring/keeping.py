@@ -24,7 +24,9 @@ from nozzlewright.errors import RecordFault
 from nozzlewright.said import say
 
 
-def verify_record(folder: Path, tell: Tell) -> tuple[list[Break], int, str]:
+def verify_record(
+    folder: Path, tell: Tell, against: Path | None = None
+) -> tuple[list[Break], int, str]:
     """Return what is not as it was taken in, with number and digest of the last entry.
 
     Parameters
@@ -33,22 +35,32 @@ def verify_record(folder: Path, tell: Tell) -> tuple[list[Break], int, str]:
         Of a store, or of a backup
     tell : callable
         Is told how far it has got
+    against : Path, optional
+        A backup that was made earlier and kept elsewhere: its last entry must stand in the record
+        as it was then
 
     Raises
     ------
     RecordFault
-        If the folder is neither, or cannot be opened.
+        If the folder is neither, or cannot be opened; or if `against` is no backup.
     """
+    known = _noted_in(against) if against is not None else None
     if (folder / MANIFEST).is_file():
         manifest = read_manifest(folder)
-        return check_backup(folder, tell), manifest.entries, manifest.head
+        return check_backup(folder, tell, known), manifest.entries, manifest.head
     _demand_store(folder)
     store = open_store(folder)
     try:
-        breaks = verify(store.records, store.evidence, tell)
+        breaks = verify(store.records, store.evidence, tell, known)
         return breaks, *store.records.head()
     finally:
         store.close()
+
+
+def _noted_in(backup_folder: Path) -> dict[int, str]:
+    """Return what a backup says of its last entry; nothing where it has none."""
+    manifest = read_manifest(backup_folder)
+    return {manifest.entries: manifest.head} if manifest.entries else {}
 
 
 def backup_record(folder: Path, into: Path, tell: Tell) -> Manifest:
