@@ -528,6 +528,9 @@ def test_plug_and_injector_change_places_at_a_pretend_bench_and_at_no_other(fitt
         refused = fitter.send(path, "/rig/blank/mount", bench="pretend", what="plug")
         assert refused.status_code == 409
         assert "Stop it before the line is undone" in refused.text
+        until = time.monotonic() + 60.0
+        while not pretend.status().samples and time.monotonic() < until:
+            time.sleep(0.02)
     finally:
         pretend.stop_recording()
         pretend.stop()
