@@ -105,6 +105,8 @@ def found_pages(
             continue
         text = answer.text()
         acts = {one.rsplit("/", 1)[1] for one in re.findall(r'method="post" action="([^"]+)', text)}
+        if "take" in acts:  # the same at every step
+            kind = re.sub(r"/step/.*", "/step, not in hand", kind)
         found.setdefault(f"{kind} {sorted(acts)}", path)
         for link in re.findall(r'<a\b[^>]*\bhref="([^"#]+)', text):
             link = unescape(link).removeprefix(address)
@@ -189,7 +191,7 @@ def pages(chromium, demo, known):
         injector = next(
             path
             for kind, path in found.items()
-            if kind.startswith("/job/{job}/injector/{injector}/step")
+            if kind.startswith("/job/{job}/injector/{injector}/step/")
         ).split("/step/")[0]
         gauges = [f"{injector}/gauge?step={key}" for key in (*SEEN_AT, "set")]
         gauges.append(f"{injector}/gauge?step=as-found&how=hand")
@@ -207,7 +209,10 @@ TOO_SMALL = """
     if (one.matches(".skip") || !one.checkVisibility({ checkVisibilityCSS: true })) return false;
     // A tile is touched as a whole; its own tick lies under it.
     const tile = one.matches("[type=radio], [type=checkbox]") ? one.closest("label") : null;
-    const box = (tile ?? one).getBoundingClientRect();
+    // A link that is stretched over its card is touched on the whole of it.
+    const over = getComputedStyle(one, "::after");
+    const card = over.content !== "none" && over.position === "absolute" ? one.offsetParent : null;
+    const box = (tile ?? card ?? one).getBoundingClientRect();
     if (box.width >= 47.5 && box.height >= 47.5) return false;
     // A link in a sentence is as high as its line (WCAG 2.2, 2.5.8, "inline").
     if (one.matches("a") && getComputedStyle(one).display === "inline") {
