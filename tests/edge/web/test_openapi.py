@@ -12,7 +12,6 @@ from collections import defaultdict
 from contextlib import ExitStack
 from copy import deepcopy
 from dataclasses import dataclass
-from html.parser import HTMLParser
 from importlib import import_module
 from typing import Any
 
@@ -34,56 +33,10 @@ from nozzlewright.edge.web.screens import SCREENS
 from nozzlewright.edge.web.signed import Signer
 from nozzlewright.edge.wiring.shop import open_shop
 
-EXAMPLES = 15
+EXAMPLES = 10
 """Of each kind and address: all of them in well under a minute on two quiet cores."""
 FORM = "application/x-www-form-urlencoded"
 UPLOAD = "multipart/form-data"
-
-
-class _Fields(HTMLParser):
-    """Gathers the forms of a page: address, fields, values that can be chosen."""
-
-    def __init__(self):
-        super().__init__()
-        self.forms, self._form, self._select = [], None, ""
-
-    def handle_starttag(self, tag, attributes):
-        of = dict(attributes)
-        if tag == "form":
-            self._form = defaultdict(set)
-            files = of.get("enctype") == UPLOAD
-            self.forms.append((of.get("action", ""), of.get("method", "get"), files, self._form))
-        if self._form is None:
-            return
-        name = of.get("name") or (self._select if tag == "option" else "")
-        if tag == "select":
-            self._select = name
-        if name:
-            self._form[name].add(of.get("value") or "")
-
-    def handle_endtag(self, tag):
-        if tag == "form":
-            self._form = None
-
-
-def _crawled(client, first, most=150):
-    """Return the forms of all pages that can be reached from the first ones."""
-    waiting, seen, forms = list(first), set(), []
-    while waiting and len(seen) < most:
-        path = waiting.pop(0)
-        shape = re.sub(r"[0-9a-f-]{36}|[0-9a-f]{64}|saved=\S+", "", path)
-        if shape in seen or path.startswith("/static") or ".pdf" in path or ".html" in path:
-            continue
-        seen.add(shape)
-        answer = client.get(path)
-        if answer.status_code != 200 or "html" not in answer.headers["content-type"]:
-            continue
-        reader = _Fields()
-        reader.feed(answer.text)
-        forms += [form for form in reader.forms if form[1].lower() == "post"]
-        links = re.findall(r'href="(/[^"#]*)', answer.text)
-        waiting += [link.replace("&amp;", "&") for link in links]
-    return forms
 
 
 def _fields_of(route, forms, known):
@@ -92,10 +45,10 @@ def _fields_of(route, forms, known):
     They are those of the forms that go there, and those that its module asks a form for: some
     forms stand only on pages seen after something else, as a recording that was cut short.
     """
-    found = [form for form in forms if route.path_regex.fullmatch(form[0].partition("?")[0])]
+    found = [form for form in forms if route.path_regex.fullmatch(form.action.partition("?")[0])]
     fields = defaultdict(set)
-    for _action, _method, _files, named in found:
-        for name, values in named.items():
+    for form in found:
+        for name, values in form.fields.items():
             fields[name] |= values
     fields.pop("csrf", None)
     source = inspect.getsource(inspect.getmodule(route.endpoint))
@@ -104,7 +57,7 @@ def _fields_of(route, forms, known):
         fields[name] |= words if not fields[name] else set()
     for name, values in fields.items():
         values |= known.get(name, set())
-    return dict(fields), any(form[2] for form in found)
+    return dict(fields), any(form.takes_files for form in found)
 
 
 def _with_body(operation, fields, *, files):
@@ -193,7 +146,7 @@ def site(tmp_path_factory, web_settings, helper):
         stack.callback(_end_practices, made.app)
         headers = {"Origin": address, "X-CSRF": signer.mark("csrf", "c" * 32)}
         with httpx.Client(base_url=address, headers=headers, cookies=cookies) as client:
-            forms = _crawled(client, _pages(made))
+            forms = helper("edge/web/forms_found.py").forms_found(client, _pages(made))
         known, fields, raw = _known(made), {}, deepcopy(made.app.openapi())
         for route in _routes():
             operations = raw["paths"][route.path]

@@ -322,6 +322,7 @@ def _environment(zone: tzinfo | None) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         optimized=False,  # what a filter returns depends on who reads
+        auto_reload=False,  # installed anew while it serves, pages and program must still agree
         extensions=["jinja2.ext.i18n", "jinja2.ext.do"],
     )
     environment.policies["ext.i18n.trimmed"] = True
