@@ -87,7 +87,7 @@ def hand(screens):
 
 
 def betrays_nothing(text):
-    return not re.search(r"Traceback|File \"|site-packages|sqlalchemy|/work/|/tmp/", text)
+    return not re.search(r"Traceback|File \"|site-packages|sqlalchemy|/home/|/tmp/", text)
 
 
 def sound(store):
