@@ -52,6 +52,7 @@ AT_ONCE = 12
 VISITS = 60
 SHOP_EVERY = 50
 """One entry in so many is the workshop's own: a rig of the day."""
+CROWD_PEOPLE, CROWD_JOBS, CROWD_S = 8, 50, 60.0
 SECRET = bytes(range(32))
 WORDS = ["amber", "birch", "cedar", "dale", "elm", "fern", "gorse", "hazel", "iris", "juniper"]
 
@@ -273,6 +274,7 @@ class Timed:
 
     def __init__(self, app: Any, store: Watched) -> None:
         self._app, self._store = app, store
+        self.alone = True
         self.answered: queue.Queue[tuple[float, float, float, int]] = queue.Queue()
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
@@ -283,7 +285,8 @@ class Timed:
         start, worked = time.perf_counter(), time.process_time()
         await self._app(scope, receive, send)
         total, work = time.perf_counter() - start, time.process_time() - worked
-        self.answered.put((total, work, self._store.spent - spent, self._store.asked - asked))
+        if self.alone:
+            self.answered.put((total, work, self._store.spent - spent, self._store.asked - asked))
 
 
 @dataclass(frozen=True)
@@ -484,6 +487,45 @@ def measure(site: Site, routes: dict[str, Path_], visits: int) -> None:
     print(f"\n95 % above {LIMIT_MS:g} ms: {', '.join(slow) or 'none'}")
 
 
+def crowd(site: Site, seconds: float = CROWD_S) -> None:
+    """Print what the memory comes to while eight people open fifty jobs, again and again."""
+    site.timed.alone = False
+    routes = [route for name, route in paths(site.shop).items() if "sav" not in name]
+    rng = random.Random(5)  # noqa: S311
+    rows = rng.sample(_all_jobs(site.shop.store.records), CROWD_JOBS)
+    pages = ["", "/story", "/set", "/hand-over", "/labels", "/fitting"]
+    until, answers, failed = time.monotonic() + seconds, count(), count()
+
+    def person(start: int) -> None:
+        own = random.Random(start)  # noqa: S311
+        with httpx.Client(
+            base_url=site.client.base_url, cookies=site.client.cookies, timeout=60
+        ) as client:
+            while time.monotonic() < until:
+                path = f"/job/{own.choice(rows).job}{own.choice(pages)}"
+                if own.random() < 0.3:
+                    path, _ = own.choice(routes)(own)
+                next(answers if client.get(path).status_code == 200 else failed)
+
+    people = [threading.Thread(target=person, args=(n,)) for n in range(CROWD_PEOPLE)]
+    for one in people:
+        one.start()
+    resident = []
+    while any(one.is_alive() for one in people):
+        time.sleep(seconds / 12)
+        resident.append(_resident_mb())
+    served, refused = next(answers), next(failed)
+    print(
+        f"\n{CROWD_PEOPLE} people at {CROWD_JOBS} jobs for {seconds:g} s: {served} pages, "
+        f"{refused} refused; memory {' '.join(f'{mb:.0f}' for mb in resident)} MB"
+    )
+
+
+def _resident_mb() -> float:
+    text = Path("/proc/self/status").read_text(encoding="ascii")
+    return int(re.search(r"VmRSS:\s+(\d+)", text)[1]) / 1024  # type: ignore[index]
+
+
 def main(folder: Path, jobs: int) -> None:
     """Build where nothing is there, serve, measure."""
     if not (folder / "record.sqlite").exists():
@@ -492,6 +534,7 @@ def main(folder: Path, jobs: int) -> None:
     site, server, thread = serve(shop)
     try:
         measure(site, paths(shop), VISITS)
+        crowd(site)
     finally:
         server.should_exit = True
         thread.join(10)

@@ -194,7 +194,7 @@ def pages(chromium, demo, known):
             if kind.startswith("/job/{job}/injector/{injector}/step/")
         ).split("/step/")[0]
         gauges = [f"{injector}/gauge?step={key}" for key in (*SEEN_AT, "set")]
-        gauges.append(f"{injector}/gauge?step=as-found&how=hand")
+        gauges += [f"{injector}/gauge?step=as-found&how={how}" for how in ("hand", "file")]
         return found | found_pages(page.request, demo.address, known, gauges, follow=False)
 
 

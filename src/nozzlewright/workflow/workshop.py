@@ -156,9 +156,10 @@ class Workshop:
             if not entries or entries[0].kind is not EntryKind.BOOKED_IN:
                 raise KeyError(job)
             known = self._told(job, entries)
-            with self._lock:
+        with self._lock:  # another thread may have put it out meanwhile, or told more of it
+            kept = self._stories.get(job)
+            if kept is None or kept.last_number < known.last_number:
                 self._stories[job] = known
-        with self._lock:
             self._stories.move_to_end(job)
             while len(self._stories) > _KEPT_STORIES:
                 self._stories.popitem(last=False)

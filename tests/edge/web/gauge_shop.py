@@ -14,7 +14,7 @@ import uvicorn
 
 from nozzlewright.edge.intake.live.pretend import PretendInstrument
 from nozzlewright.edge.web.app import create_app
-from nozzlewright.edge.wiring.live import LiveBench
+from nozzlewright.edge.wiring.live import Inbox, LiveBench
 from nozzlewright.records import EntryKind
 from nozzlewright.simulator.demo import (
     MORNING_K,
@@ -97,6 +97,7 @@ def gauge_shop(shop, settings, folder, speed=1.0):
     bench = bench_at(folder, instrument)
     app = create_app(shop, settings)
     app.state.benches = {bench.name: bench}
+    app.state.inbox = Inbox(folder.with_name("from-files"), shop.evidence)
     bench.start()
     try:
         yield GaugeShop(shop, job, app, instrument, bench, folder)

@@ -37,6 +37,7 @@ from nozzlewright.edge.web.here import COOKIE, Here, to_cookie
 from nozzlewright.edge.web.signed import Signer
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.records import EntryKind, told
+from nozzlewright.workflow import workshop as workshop_module
 from nozzlewright.workflow.ports import JobRow
 
 FITTER, OTHER = "A. N. Other", "S. O. Else"
@@ -632,6 +633,23 @@ def test_of_two_who_take_different_injectors_in_hand_at_once_one_is_told(bench, 
     refused = next(answer for answer in answers if answer.status_code == 409)
     assert "one injector open at a time" in refused.text
     assert bench.story.in_hand in {bench.one(1).injector, bench.one(2).injector}
+
+
+def test_more_jobs_than_are_kept_in_mind_are_found_by_all_who_ask_at_once(
+    bench, screens, store, monkeypatch
+):
+    """One screen's job puts that of another out of mind, at any moment."""
+    monkeypatch.setattr(workshop_module, "_KEPT_STORIES", 2)
+    booked = dict(bench.story.booked)
+    jobs = [store.workshop.book_in(str(uuid.uuid4()), OTHER, booked) for _ in range(5)]
+
+    def look(one, start):
+        asked = [jobs[(start + count * 3) % len(jobs)] for count in range(40)]
+        return [one.get(f"/job/{job}").status_code for job in asked]
+
+    answers = _all_at_once([lambda one=one, n=n: look(one, n) for n, one in enumerate(screens(6))])
+
+    assert {status for statuses in answers for status in statuses} == {200}
 
 
 # -- any taps in any order -------------------------------------------------------------------------

@@ -419,6 +419,7 @@ def digest_in(page):
 
 
 def test_without_an_inbox_no_file_is_asked_for(fitter, at):
+    at.app.state.inbox = None
     assert "how=file" not in fitter.get(at.path()).text
     assert act(fitter, at, "take", digest="0" * 64).status_code == 404
 
