@@ -351,6 +351,12 @@ class Workshop:
                 self._write(job, [draft], expect=0)
             except StoryMoved:
                 continue
+            except IdTaken:
+                # The same tap, taken in a moment ago under the number before.
+                known = self.records.entry(id)
+                if known is None or known.kind is not EntryKind.BOOKED_IN or known.body != body:
+                    raise
+                return known.draft.story
             return job
         raise StoryMoved("the number of the new job is being taken by others; try again")
 
