@@ -1,4 +1,4 @@
-"""A real Chromium, and the workshop's own server as a process that can be killed."""
+"""The workshop's own server as a process that can be killed, and who works at its screens."""
 
 from __future__ import annotations
 
@@ -9,25 +9,6 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
-
-CHROMIUM = Path("/usr/bin/chromium")
-PACKAGES = "chromium fonts-dejavu-core libatomic1"
-"""Debian's packages of what the tests in a browser need."""
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    """The machine's own browser; without it the test fails and says what to install."""
-    if not CHROMIUM.is_file():
-        pytest.fail(f"there is no {CHROMIUM}: apt-get install {PACKAGES}")
-    # For a module, not a session: while it is there, nothing else can run an event loop.
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-dev-shm-usage"]
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")

@@ -31,7 +31,6 @@ from nozzlewright.simulator import practice_sheet
 
 pytestmark = pytest.mark.slow
 
-AXE = (Path(__file__).parent / "vendor" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
 WIDTHS = (360, 1920)
 NO_PAGES = {
     "/health",
@@ -237,11 +236,8 @@ PRINTED = """
 """
 
 
-def faults_of_axe(page) -> list[str]:
-    page.evaluate(AXE)
-    found = page.evaluate(
-        "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"
-    )
+def faults_of_axe(page, axe) -> list[str]:
+    found = axe(page)
     assert len(found["passes"]) > 8
     return [
         f"{one['id']}: {one['nodes'][0]['html'][:160]} ({one['nodes'][0]['failureSummary'][:200]})"
@@ -261,13 +257,13 @@ def faults_of_print(page) -> list[str]:
     return faults
 
 
-def faults_of(page) -> list[str]:
+def faults_of(page, axe) -> list[str]:
     """Return what is wrong with the page as it stands."""
     page.evaluate("document.fonts.ready")
     faults = []
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
-        faults += [f"{scheme}: {one}" for one in faults_of_axe(page)]
+        faults += [f"{scheme}: {one}" for one in faults_of_axe(page, axe)]
     if (over := page.evaluate(SCROLLS)) > 0:
         faults.append(f"scrolls sideways by {over} px")
     faults += [f"too small: {one}" for one in page.evaluate(TOO_SMALL)]
@@ -284,12 +280,14 @@ def test_every_address_of_the_application_is_reached_by_its_links(pages, known):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_every_page_can_be_used_by_everybody_fits_and_can_be_printed(chromium, demo, pages, width):
+def test_every_page_can_be_used_by_everybody_fits_and_can_be_printed(
+    chromium, axe, demo, pages, width
+):
     wrong = {}
     with looking(chromium, demo.address, width) as page:
         for kind, path in pages.items():
             page.goto(f"{demo.address}{path}")
-            if faults := faults_of(page):
+            if faults := faults_of(page, axe):
                 wrong[f"{kind}: {path}"] = faults
 
     assert wrong == {}, json.dumps(wrong, indent=1, ensure_ascii=False)
@@ -297,7 +295,7 @@ def test_every_page_can_be_used_by_everybody_fits_and_can_be_printed(chromium, d
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_a_gauge_that_records_and_a_recording_that_waits_are_pages_like_any_other(
-    chromium, demo, pages, width
+    chromium, axe, demo, pages, width
 ):
     gauge = next(path for kind, path in pages.items() if "/gauge" in kind and "hand" not in kind)
     wrong = {}
@@ -306,10 +304,10 @@ def test_a_gauge_that_records_and_a_recording_that_waits_are_pages_like_any_othe
         page.locator("[data-part=link][data-state=live]").wait_for()
         page.locator("#start").click()
         page.locator("[data-part=go-state]", has_text="safe on disk").wait_for()
-        wrong["recording"] = faults_of(page)
+        wrong["recording"] = faults_of(page, axe)
         with page.expect_navigation():
             page.locator("#stop").click()
-        wrong["kept"] = faults_of(page)
+        wrong["kept"] = faults_of(page, axe)
         with page.expect_navigation():
             page.locator("form.aside button").click()
 
@@ -317,11 +315,11 @@ def test_a_gauge_that_records_and_a_recording_that_waits_are_pages_like_any_othe
 
 
 @pytest.mark.parametrize("path", ["/nothing-here", "/job/none", "/evidence/none.jpg"])
-def test_what_is_not_there_is_said_on_a_page_like_any_other(chromium, demo, path):
+def test_what_is_not_there_is_said_on_a_page_like_any_other(chromium, axe, demo, path):
     for width in WIDTHS:
         with looking(chromium, demo.address, width) as page:
             page.goto(f"{demo.address}{path}")
-            faults = faults_of(page)
+            faults = faults_of(page, axe)
 
         # That it is not there is told on the console too.
         assert [one for one in faults if "404" not in one] == []

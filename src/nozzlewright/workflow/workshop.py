@@ -24,6 +24,7 @@ from nozzlewright.bench import (
     SetInjector,
     SettingSheet,
     Step,
+    StepKind,
     StepPlan,
     TestSitting,
     steps_of,
@@ -348,7 +349,7 @@ class Workshop:
                 id, job, EntryKind.BOOKED_IN, who, self.clock(), body, evidence=tuple(evidence)
             )
             try:
-                self._write(job, [draft], expect=0)
+                self._write(JobStory(job), [draft])
             except StoryMoved:
                 continue
             except IdTaken:
@@ -611,21 +612,9 @@ class Workshop:
             "shim_mm": new.shim_mm if new.shim_mm is not None else one.shim_mm,
             "summary": summary(findings),
         }
-        draft = Draft(
-            id,
-            job,
-            EntryKind.TEST,
-            who,
-            self.clock(),
-            body,
-            injector=injector,
-            rig=rig.id if rig else "",
-            evidence=tuple(evidence),
+        entry = self.note(
+            id, who, job, EntryKind.TEST, body, injector=injector, evidence=evidence, done=done
         )
-        drafts = [draft]
-        if done:
-            drafts.append(self._following(draft, EntryKind.STEP_DONE, {"step": done}, DONE))
-        entry = self._add(job, drafts)[0]
         self._judge_again(id, who, job, injector)
         return entry
 
@@ -851,22 +840,19 @@ class Workshop:
                 if known.draft.story != job or known.kind is not drafts[0].kind:
                     raise IdTaken(f"the id {drafts[0].id} belongs to another entry")
                 return [known]
-            story = self.story(job)
             try:
-                return self._write(job, drafts, expect=story.last_number)
+                return self._write(self.story(job), drafts)
             except StoryMoved:
                 continue
         raise StoryMoved("others are writing in this job; try again")
 
-    def _write(self, job: str, drafts: Sequence[Draft], expect: int) -> list[Entry]:
+    def _write(self, story: JobStory, drafts: Sequence[Draft]) -> list[Entry]:
         """Admit drafts one after the other, and write them with the rows that follow."""
-        before = self.story(job).entries if expect else []
-        entries = list(before)
+        expect, job = story.last_number, story.job
         for draft in drafts:
-            story = self._told(job, entries)
             admit(story, draft, self.plan(story))
-            entries.append(Entry(story.last_number + 1, draft, "", ""))
-        story = self._told(job, entries)
+            next_one = Entry(story.last_number + 1, draft, "", "")
+            story = self._told(job, [*story.entries, next_one])
         try:
             return self.records.take_in(drafts, expect=expect, rows=self.rows(story))
         except IdTaken:
@@ -934,10 +920,11 @@ def waits_for(story: JobStory, steps: Sequence[Step]) -> str:
         return "tags"
     if story.in_hand:
         return "fitter at the bench"
+    of_the_set = {StepKind.MATCH, StepKind.SECOND}
     left = [one.next_step(steps) for one in story.in_order()]
-    if any(step is not None and step.key not in {"match", "second"} for step in left):
+    if any(step is not None and step.kind not in of_the_set for step in left):
         return "fitter"
-    second = any(step.key == "second" for step in steps)
+    second = any(step.kind is StepKind.SECOND for step in steps)
     if second and not any(one.agreed() for one in story.injectors.values()):
         return "second person"
     return "hand-over"

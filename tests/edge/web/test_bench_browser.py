@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
-from playwright.sync_api import sync_playwright
 
 from nozzlewright.records import EntryKind
 
-AXE = Path(__file__).parents[2] / "browser" / "vendor" / "axe-core" / "axe.min.js"
 MOST_TABS = 120
 
 _TOO_SMALL = """
@@ -21,16 +17,6 @@ _TOO_SMALL = """
   })
   .map((one) => one.outerHTML.slice(0, 120))
 """
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
@@ -55,7 +41,7 @@ def signed_in(chromium, bench, width=1920, scheme="light"):
 @pytest.mark.slow
 @pytest.mark.parametrize(("scheme", "width"), [("light", 360), ("dark", 1920)])
 def test_every_page_of_the_bench_is_accessible_and_fits_phone_and_desktop(
-    chromium, bench, scheme, width
+    chromium, axe, bench, scheme, width
 ):
     bench.take()
     bench.tested(seat="dry", spray="good", chatter="clear", drop_test="dry")
@@ -84,10 +70,7 @@ def test_every_page_of_the_bench_is_accessible_and_fits_phone_and_desktop(
     for path in paths:
         page.goto(f"{bench.browser.address}{path}")
         page.evaluate("document.fonts.ready")
-        page.evaluate(AXE.read_text(encoding="utf-8"))
-        found = page.evaluate(
-            "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"
-        )
+        found = axe(page)
         broken = [(one["id"], one["nodes"][0]["html"][:200]) for one in found["violations"]]
         assert broken == [], (path, width)
         assert len(found["passes"]) > 10

@@ -8,7 +8,6 @@ import re
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.web.page import STATIC, WEB
@@ -16,7 +15,6 @@ from nozzlewright.edge.web.page import STATIC, WEB
 ROOT = Path(__file__).parents[3]
 TOKENS = (STATIC / "tokens.css").read_text(encoding="utf-8")
 FOR_TESTS = ROOT / "tests" / "browser" / "vendor"
-AXE = FOR_TESTS / "axe-core" / "axe.min.js"
 
 
 def _sets() -> list[dict[str, str]]:
@@ -138,16 +136,6 @@ class _Shop:
         return ["Ada Example", "Konrad Beispiel"]
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
 def address(serve, web_settings):
     return serve(create_app(_Shop(), web_settings))
@@ -156,7 +144,7 @@ def address(serve, web_settings):
 @pytest.mark.parametrize("path", ["/settings", "/nothing-here"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_a_page_is_accessible_at_every_width_and_fetches_nothing_from_elsewhere(
-    chromium, address, path, scheme
+    chromium, axe, address, path, scheme
 ):
     for width in (360, 1920):
         context = chromium.new_context(
@@ -169,10 +157,7 @@ def test_a_page_is_accessible_at_every_width_and_fetches_nothing_from_elsewhere(
         page.on("console", lambda message, told=told: told.append(message.text))
         page.goto(f"{address}{path}")
         page.evaluate("document.fonts.ready")
-        page.evaluate(AXE.read_text(encoding="utf-8"))
-        found = page.evaluate(
-            "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"
-        )
+        found = axe(page)
 
         assert [one["id"] for one in found["violations"]] == []
         assert len(found["passes"]) > 10
