@@ -366,3 +366,17 @@ def test_after_the_set_was_handed_over_only_what_nothing_hangs_on_is_put_right(s
         shop.put_booking_right(act(), OTHER, job, {"condition": "new"})
     shop.put_booking_right(act(), OTHER, job, {"customer": "invented other"})
     assert shop.story(job).booked["customer"] == "invented other"
+
+
+def test_a_report_states_the_rig_of_its_own_tests_not_that_of_a_later_day(shop, act, job):
+    one = taken(shop, act, job, 1)
+    shop.test(act(), FITTER, job, one.injector, NewTest("as-found", gauge(shop, "1-found.csv.gz")))
+    bench = lambda: [fact.text for fact in shop.judged(shop.story(job)).report.bench]  # noqa: E731
+    then = bench()
+    later = (DEMO / "bench.toml").read_text().replace('"invented rig D-R1"', '"another rig"')
+    shop.check_rig(
+        act(), FITTER, later.replace("temperature_c = 14.0", "temperature_c = 31.0").encode()
+    )
+    shop.note(act(), FITTER, job, EntryKind.LAID_DOWN, injector=one.injector)
+    assert bench() == then
+    assert any("14" in text for text in then)

@@ -644,11 +644,24 @@ class Workshop:
     ) -> tuple[BenchConditions, str]:
         """Return the bench conditions as the sheet has them, and the digest of the blank hold."""
         rig = self.rig()
-        conditions = self.readers.conditions(rig.conditions) if rig else BenchConditions()
-        sheet = self.sheet(story)
-        if sheet is not None:
-            conditions = asked_by(sheet, conditions, _condition(story, sitting))
+        conditions = self._asked(story, rig.conditions if rig else "", sitting)
         return watched(conditions, seen or {}), rig.blank if rig else ""
+
+    def conditions_tested(self, story: JobStory) -> BenchConditions:
+        """Return the bench conditions of the job's last test; those of now where none was made."""
+        tests = [test for one in story.injectors.values() for test in one.tests]
+        last = max(tests, key=lambda test: test.entry.number, default=None)
+        if last is None:
+            return self.conditions_now(story, AS_LEFT)[0]
+        return self._asked(story, str(last.body["conditions"]), AS_LEFT)
+
+    def _asked(self, story: JobStory, conditions: str, sitting: str) -> BenchConditions:
+        """Return bench conditions by their digest, or none, as the sheet of a job has them."""
+        known = self.readers.conditions(conditions) if conditions else BenchConditions()
+        sheet = self.sheet(story)
+        if sheet is None:
+            return known
+        return asked_by(sheet, known, _condition(story, sitting))
 
     # --- judging ------------------------------------------------------------------------------
 
@@ -728,7 +741,7 @@ class Workshop:
             known = self._judged.get(story.job)
         if known is not None and known[:2] == (story.last_number, today):
             return known[2]
-        conditions, _ = self.conditions_now(story, AS_LEFT)
+        conditions = self.conditions_tested(story)
         judged = judge_tested_set(self.engine_set(story), sheet, conditions, today)
         with self._lock:
             self._judged[story.job] = (story.last_number, today, judged)
