@@ -8,6 +8,7 @@ from nozzlewright.bench.conditions import (
     TipGrade,
     TipWatch,
 )
+from nozzlewright.bench.drawer import ShimDrawer
 from nozzlewright.bench.engine_set import EngineSet, SetInjector
 from nozzlewright.bench.findings import (
     Chatter,
@@ -79,6 +80,7 @@ __all__ = [
     "SetInjector",
     "SettingSheet",
     "Severity",
+    "ShimDrawer",
     "SprayDemand",
     "SprayGrade",
     "Step",

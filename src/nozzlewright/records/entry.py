@@ -50,6 +50,13 @@ class EntryKind(StrEnum):
     WITHDRAWN = "withdrawn"
     """A correction that takes an entry back and puts nothing in its place."""
     PRACTICE = "practice"
+    DRAWER = "shims in the drawer"
+    """Thicknesses that the workshop has, and how many of each."""
+    STUDY = "repeatability study"
+    CAUSE = "cause settled"
+    """What was the matter with an injector, as it turned out."""
+    LEARNED = "learned"
+    """A version of what closed jobs taught about causes."""
 
 
 @dataclass(frozen=True)

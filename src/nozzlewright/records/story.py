@@ -348,6 +348,19 @@ def _nothing(*_: object) -> None:
     """Entries of the workshop say nothing about a job."""
 
 
+OF_THE_SHOP = frozenset(
+    {
+        EntryKind.PERSON,
+        EntryKind.SHEET,
+        EntryKind.RIG_CHECK,
+        EntryKind.PRACTICE,
+        EntryKind.DRAWER,
+        EntryKind.STUDY,
+        EntryKind.LEARNED,
+    }
+)
+"""Entries of the workshop itself."""
+
 _TELL = {
     kind: (
         _injector
@@ -355,7 +368,7 @@ _TELL = {
         else _photo
         if kind is EntryKind.PHOTO
         else _nothing
-        if kind in {EntryKind.PERSON, EntryKind.SHEET, EntryKind.RIG_CHECK, EntryKind.PRACTICE}
+        if kind in OF_THE_SHOP
         else _job
     )
     for kind in EntryKind

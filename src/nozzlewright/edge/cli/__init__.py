@@ -7,10 +7,14 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
 DESCRIPTION = (
     "Reads, judges and reports bench tests of mechanical diesel injectors, with honest uncertainty."
 )
+TOOLS: tuple[str, ...] = ()
+"""Commands with a module of their own here: ``add_to(commands)`` is its grammar and imports
+nothing heavy, ``run(chosen)`` its work."""
 SAFETY = (
     "Spray pierces skin: a wound from a jet is a surgical emergency even if it is painless. Oil "
     "mist burns. The engine maker's manual and local codes come first."
@@ -85,6 +89,8 @@ def parser() -> argparse.ArgumentParser:
         "--demo-set", action="store_true", help="write the demo set, ready for judge, instead"
     )
     _add_shop(commands)
+    for name in TOOLS:
+        import_module(f"nozzlewright.edge.cli.{name}").add_to(commands)
     return top
 
 
@@ -188,7 +194,9 @@ def _run(arguments: Sequence[str] | None) -> int:
     from nozzlewright.errors import NozzlewrightError
 
     try:
-        status = run(chosen)
+        tool = chosen.command in TOOLS
+        module = f"nozzlewright.edge.cli.{chosen.command}"
+        status = import_module(module).run(chosen) if tool else run(chosen)
         # Here, and not when the interpreter leaves, a broken pipe can still be caught.
         sys.stdout.flush()
     except NozzlewrightError as fault:

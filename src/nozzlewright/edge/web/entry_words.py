@@ -38,6 +38,10 @@ KINDS: Mapping[EntryKind, str] = {
     EntryKind.RUNNING_CHECK: N_("Running check"),
     EntryKind.WITHDRAWN: N_("Taken back"),
     EntryKind.PRACTICE: N_("Practice"),
+    EntryKind.DRAWER: N_("Shims in the drawer"),
+    EntryKind.STUDY: N_("Repeatability study"),
+    EntryKind.CAUSE: N_("Cause settled"),
+    EntryKind.LEARNED: N_("Learned from closed jobs"),
 }
 """Heads of entries in the story."""
 
