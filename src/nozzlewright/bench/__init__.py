@@ -1,6 +1,7 @@
 """The trade's nouns: fluid, gauge, rig, nozzle, conditions, setting sheet, set and findings."""
 
 from nozzlewright.bench.apparatus import BlankPlug, CertificatePoint, Fluid, Gauge, Rig
+from nozzlewright.bench.certificate import Certificate, CertificateRow
 from nozzlewright.bench.conditions import (
     BenchConditions,
     DropWindow,
@@ -24,6 +25,16 @@ from nozzlewright.bench.findings import (
     Stroke,
     StrokeKind,
     TestSitting,
+)
+from nozzlewright.bench.rig_check import (
+    BledVolume,
+    LeverStrokes,
+    OilFilter,
+    ReferenceNozzle,
+    RigCheck,
+    RigLimits,
+    RigReadings,
+    TemperatureProbe,
 )
 from nozzlewright.bench.sheet import (
     Adjustment,
@@ -56,7 +67,10 @@ __all__ = [
     "BackLeakageDemand",
     "BenchConditions",
     "BlankPlug",
+    "BledVolume",
+    "Certificate",
     "CertificatePoint",
+    "CertificateRow",
     "Chatter",
     "ChatterDemand",
     "ChatterGrade",
@@ -71,10 +85,16 @@ __all__ = [
     "Hold",
     "InspectionFinding",
     "LeakOffDemand",
+    "LeverStrokes",
     "NozzleGeometry",
+    "OilFilter",
     "Opening",
     "OpeningBand",
+    "ReferenceNozzle",
     "Rig",
+    "RigCheck",
+    "RigLimits",
+    "RigReadings",
     "SeatDemand",
     "SeatHold",
     "SetInjector",
@@ -88,6 +108,7 @@ __all__ = [
     "StepPlan",
     "Stroke",
     "StrokeKind",
+    "TemperatureProbe",
     "TestSitting",
     "TipGrade",
     "TipWatch",

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from nozzlewright.bench.rig_check import OilFilter, ReferenceNozzle, RigLimits, TemperatureProbe
 from nozzlewright.measurement import Quantity
 
 
@@ -22,6 +23,14 @@ class Fluid:
     """Isothermal bulk modulus at 20 C and 1 bar, [Pa]; None: typical of gas oil, less certain."""
     pressure_viscosity: Quantity | None = None
     """Barus coefficient, [1/Pa]; None: typical of gas oil, less certain."""
+    density_points: tuple[tuple[float, float], ...] = ()
+    """(temperature [K], density [kg/m^3]), where several are known."""
+    batch: str = ""
+    """Batch or delivery, in the supplier's own words."""
+    filled_on: str = ""
+    """Date on which it was filled in, ISO 8601."""
+    hours_used: float | None = None
+    """Use since then, [h]."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +40,9 @@ class CertificatePoint:
     reference_pa: float
     indicated_pa: float
     standard_uncertainty_pa: float
+    hysteresis_pa: float = 0.0
+    """What it showed on the way down less what it showed on the way up; `indicated_pa` is then
+    the mean of the two."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +62,15 @@ class Gauge:
     """First-order lag, [s]."""
     calibrated_on: str = ""
     """Date of the last calibration, ISO 8601."""
+    next_calibration_on: str = ""
+    """Date on which that calibration runs out, ISO 8601."""
+    certificate_number: str = ""
+    certificate_temperature_k: float | None = None
+    """Temperature at which it was calibrated, [K]."""
+    drift_pa_per_year: float | None = None
+    """How much its error moved in a year between the last two certificates, [Pa]."""
+    used_on: str = ""
+    """Day of the readings, ISO 8601, where a drift is stated: it grows from the calibration on."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +88,11 @@ class Rig:
     """Pressure at which that compliance was measured, [Pa]."""
     compliance_temperature_k: float | None = None
     """Temperature at which that compliance was measured, [K]."""
+    filter: OilFilter | None = None
+    probe: TemperatureProbe | None = None
+    reference: ReferenceNozzle | None = None
+    limits: RigLimits = field(default_factory=RigLimits)
+    """What the workshop demands of it."""
 
 
 @dataclass(frozen=True)

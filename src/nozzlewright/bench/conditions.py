@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from nozzlewright.bench.apparatus import BlankPlug, Fluid, Gauge, Rig
+from nozzlewright.bench.rig_check import RigReadings
 from nozzlewright.measurement import Quantity
 
 
@@ -81,3 +82,5 @@ class BenchConditions:
     """What the fitter saw during the seat hold."""
     drop_watch: TipWatch = field(default_factory=TipWatch)
     """What the fitter saw while the drop was timed."""
+    readings: RigReadings | None = None
+    """What was read in the check of the rig, the blank plug apart."""

@@ -209,3 +209,5 @@ class TestSitting:
     seen: FitterObservations
     shim_mm: float | None = None
     """Shim thickness under the spring in this test, where it was written down."""
+    rig_objections: tuple[str, ...] = ()
+    """Why the rig on which the fall was tested bears no verdict on it; empty where it does."""

@@ -8,6 +8,7 @@ value's method says so.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any
@@ -17,12 +18,19 @@ from pydantic import BeforeValidator, Field, model_validator
 from nozzlewright.bench import (
     BenchConditions,
     BlankPlug,
+    BledVolume,
     CertificatePoint,
     DropWindow,
     Fluid,
     Gauge,
+    LeverStrokes,
     NozzleGeometry,
+    OilFilter,
+    ReferenceNozzle,
     Rig,
+    RigLimits,
+    RigReadings,
+    TemperatureProbe,
     TipGrade,
     TipWatch,
 )
@@ -32,10 +40,12 @@ from nozzlewright.edge.intake.toml_schema import (
     IsoDate,
     NonNegative,
     NonNegativePressure,
+    NonNegativePressures,
     Objection,
     Positive,
     PositivePressure,
     Pressure,
+    Pressures,
     Table,
     Text,
     pressure_stem,
@@ -62,6 +72,9 @@ DEFAULT_WALL_COMPLIANCE_RELATIVE_U = 0.20
 DEFAULT_COMPLIANCE_RELATIVE_U = 0.03
 """Rig compliance measured with a syringe or a plunger of known area, [1]."""
 DEFAULT_COMPLIANCE_RATIO_RELATIVE_U = 0.03
+DEFAULT_REFERENCE_OPENING_U_PA = 1.0 * BAR
+"""Expected opening pressure of a reference nozzle: how well its friction repeats, [Pa]."""
+DEFAULT_REFERENCE_DROP_RELATIVE_U = 0.05
 
 STATED = say("stated with its uncertainty")
 ASSUMED = say("stated; its uncertainty is assumed")
@@ -70,7 +83,9 @@ ASSUMED = say("stated; its uncertainty is assumed")
 CM3 = 1e-6
 MM3_PER_BAR = 1e-9 / BAR
 MM = 1e-3
+MM2 = 1e-6
 MM2_PER_S = 1e-6
+PERCENT = 1e-2
 
 Temperature = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-60.0, le=200.0)]
 """A temperature at the bench, [°C]; kelvins and slips of the pen fall outside."""
@@ -81,31 +96,58 @@ class _ViscosityPoint(Table):
     mm2_s: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.3, le=2e4)]
 
 
+class _DensityPoint(Table):
+    temperature_c: Temperature
+    kg_m3: Annotated[float, Field(strict=True, ge=500.0, le=1500.0)]
+
+
+class _Bled(Table):
+    from_bar: PositivePressure
+    to_bar: NonNegativePressure
+    cm3: Positive
+
+    @model_validator(mode="after")
+    def _falls(self) -> _Bled:
+        falling(self.from_bar, self.to_bar)
+        return self
+
+
 class _CertificateLine(Table):
     reference_bar: Pressure
     indicated_bar: Pressure
     expanded_uncertainty_bar: PositivePressure
+    hysteresis_bar: Pressure = 0.0
 
 
-def _from_row(*names: str) -> BeforeValidator:
+def _from_row(*names: str, last_may_lack: bool = False) -> BeforeValidator:
     """Accept a table row written as a short list in the order of the names."""
+    fewest = len(names) - last_may_lack
 
     def named(value: object) -> object:
         if isinstance(value, list):
-            if len(value) != len(names):
+            if not fewest <= len(value) <= len(names):
                 raise Objection(
-                    f"a row of {len(value)} stands where {len(names)} values belong",
-                    f"Write [{', '.join(names)}]",
+                    f"a row of {len(value)} stands where {fewest} values belong",
+                    f"Write [{', '.join(names[:fewest])}]",
                 )
-            return dict(zip(names, value, strict=True))
+            return dict(zip(names, value, strict=False))
         return value
 
     return BeforeValidator(named)
 
 
 ViscosityPoint = Annotated[_ViscosityPoint, _from_row("temperature_c", "mm2_s")]
+DensityPoint = Annotated[_DensityPoint, _from_row("temperature_c", "kg_m3")]
+Bled = Annotated[_Bled, _from_row("from_bar", "to_bar", "cm3")]
 CertificateLine = Annotated[
-    _CertificateLine, _from_row("reference_bar", "indicated_bar", "expanded_uncertainty_bar")
+    _CertificateLine,
+    _from_row(
+        "reference_bar",
+        "indicated_bar",
+        "expanded_uncertainty_bar",
+        "hysteresis_bar",
+        last_may_lack=True,
+    ),
 ]
 
 
@@ -141,6 +183,10 @@ class FluidTable(Table):
     viscosity_ratio_u_percent: NonNegative | None = None
     density_15c_kg_m3: Annotated[float, Field(strict=True, ge=500.0, le=1500.0)] | None = None
     density_15c_u_kg_m3: NonNegative | None = None
+    density: tuple[DensityPoint, ...] = ()
+    batch: Text = ""
+    filled_on: IsoDate = ""
+    hours_used: NonNegative | None = None
     bulk_modulus_gpa: Annotated[float, Field(strict=True, ge=0.1, le=10.0)] | None = None
     bulk_modulus_u_gpa: NonNegative | None = None
     pressure_viscosity_per_gpa: Annotated[float, Field(strict=True, ge=0.0, le=100.0)] | None = None
@@ -159,6 +205,19 @@ class FluidTable(Table):
                     f"the viscosity does not fall from {cold.temperature_c:g} °C "
                     f"({cold.mm2_s:g} mm2/s) to {warm.temperature_c:g} °C ({warm.mm2_s:g} mm2/s)",
                     "Every oil thins as it warms; write each row as [temperature_c, mm2_s]",
+                )
+        for cold_point, warm_point in pairwise(
+            sorted(self.density, key=lambda point: point.temperature_c)
+        ):
+            if cold_point.temperature_c == warm_point.temperature_c:
+                raise Objection(
+                    f"two densities stand at {cold_point.temperature_c:g} °C", "Keep one of them"
+                )
+            if cold_point.kg_m3 <= warm_point.kg_m3:
+                raise Objection(
+                    f"the density does not fall from {cold_point.temperature_c:g} °C to "
+                    f"{warm_point.temperature_c:g} °C",
+                    "Every oil grows lighter as it warms; write each row as [temperature_c, kg_m3]",
                 )
         _needs_value(self, "temperature", "temperature_c", "temperature_u_c")
         _needs_value(self, "density", "density_15c_kg_m3", "density_15c_u_kg_m3")
@@ -182,9 +241,13 @@ class GaugeTable(Table):
     ) = Field(default=None, alias="class")
     certificate: tuple[CertificateLine, ...] = ()
     certificate_k: Positive = 2.0
+    drift_bar_per_year: NonNegative | None = None
     resolution_bar: NonNegativePressure | None = None
     time_constant_ms: NonNegative | None = None
     calibrated_on: IsoDate = ""
+    next_calibration_on: IsoDate = ""
+    certificate_number: Text = ""
+    certificate_c: Temperature | None = None
 
     @model_validator(mode="after")
     def _certificate_is_a_curve(self) -> GaugeTable:
@@ -272,6 +335,138 @@ class BlankPlugTable(Table):
         return self
 
 
+class FilterTable(Table):
+    """Filter of the test fluid."""
+
+    kind: Text = ""
+    changed_on: IsoDate = ""
+
+
+class ProbeTable(Table):
+    """What the oil's temperature is read from."""
+
+    id: Text = ""
+    u_c: NonNegative | None = None
+    calibrated_on: IsoDate = ""
+    next_calibration_on: IsoDate = ""
+
+
+class ReferenceTable(Table):
+    """The reference nozzle, and what it should show."""
+
+    id: Text = ""
+    since: IsoDate = ""
+    opening_bar: PositivePressure | None = None
+    opening_u_bar: NonNegativePressure | None = None
+    opening_tolerance_bar: PositivePressure | None = None
+    drop_s: Positive | None = None
+    drop_u_s: NonNegative | None = None
+    drop_tolerance_s: Positive | None = None
+    from_bar: PositivePressure | None = None
+    to_bar: PositivePressure | None = None
+    at_c: Temperature | None = None
+
+    @model_validator(mode="after")
+    def _values_stand_with_theirs(self) -> ReferenceTable:
+        for extra in ("opening_u_bar", "opening_tolerance_bar"):
+            _needs_value(self, "opening pressure", "opening_bar", extra)
+        for extra in ("drop_u_s", "drop_tolerance_s"):
+            _needs_value(self, "drop time", "drop_s", extra)
+        if (self.from_bar is None) != (self.to_bar is None):
+            raise Objection(
+                "one of the two pressures of the drop is missing", "Add from_bar and to_bar"
+            )
+        if self.drop_s is not None and self.from_bar is None:
+            raise Objection(
+                "the drop time stands without its two pressures", "Add from_bar and to_bar"
+            )
+        if self.from_bar is not None and self.to_bar is not None:
+            falling(self.from_bar, self.to_bar)
+        return self
+
+
+class LimitsTable(Table):
+    """What the workshop demands of its rig; what is left out is not judged."""
+
+    blank_fall_bar: PositivePressure | None = None
+    blank_fall_s: Positive | None = None
+    blank_fall_from_bar: PositivePressure | None = None
+    zero_bar: PositivePressure | None = None
+    compliance_percent: Positive | None = None
+    temperature_from_c: Temperature | None = None
+    temperature_to_c: Temperature | None = None
+    oil_days: Positive | None = None
+    oil_hours: Positive | None = None
+    filter_days: Positive | None = None
+    remind_days: NonNegative | None = None
+    baseline: Annotated[int, Field(strict=True, ge=3, le=1000)] | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> LimitsTable:
+        fall = (self.blank_fall_bar, self.blank_fall_s, self.blank_fall_from_bar)
+        if any(one is None for one in fall) and any(one is not None for one in fall):
+            raise Objection(
+                "the fall with the blank plug is not wholly stated",
+                "Add blank_fall_bar (at most), blank_fall_s (in this time) and "
+                "blank_fall_from_bar (from this pressure)",
+            )
+        if fall[0] is not None and fall[2] is not None and fall[0] >= fall[2]:
+            raise Objection(
+                f"the rig cannot fall by {fall[0]:g} bar from {fall[2]:g} bar",
+                "blank_fall_bar is the greatest fall, blank_fall_from_bar where it begins",
+            )
+        low, high = self.temperature_from_c, self.temperature_to_c
+        if low is not None and high is not None and low >= high:
+            raise Objection(
+                f"no temperature lies from {low:g} to {high:g} °C",
+                "Write the colder one as temperature_from_c",
+            )
+        return self
+
+
+class CheckTable(Table):
+    """What was read in the check of the rig; the hold with the blank plug has its own table."""
+
+    zero_bar: Pressure | None = None
+    zero_recording: Text = ""
+    opening_bar: Pressures = ()
+    drop: DropTable | None = None
+    recording: Text = ""
+    bled: tuple[Bled, ...] = ()
+    graduation_cm3: Positive | None = None
+    cylinder_percent: NonNegative | None = None
+    strokes_bar: NonNegativePressures | None = None
+    piston_area_mm2: Positive | None = None
+    piston_area_u_mm2: NonNegative | None = None
+    travel_mm: Positive | None = None
+    travel_u_mm: NonNegative | None = None
+    stroke_s: Positive | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> CheckTable:
+        if self.zero_bar is not None and self.zero_recording:
+            raise Objection(
+                "the zero is stated and recorded", "Keep zero_bar or zero_recording, not both"
+            )
+        if self.recording and (self.opening_bar or self.drop is not None):
+            raise Objection(
+                "the reference nozzle is recorded and read by eye",
+                "Keep recording, or opening_bar and drop",
+            )
+        strokes = (self.strokes_bar, self.piston_area_mm2, self.travel_mm)
+        if any(one is None for one in strokes) and any(one is not None for one in strokes):
+            raise Objection(
+                "the strokes are not wholly stated",
+                "Add strokes_bar (at first, then after each), piston_area_mm2 and travel_mm",
+            )
+        if self.strokes_bar is not None and len(self.strokes_bar) < 3:
+            raise Objection(
+                "fewer than two strokes say nothing",
+                "Write the pressure before the first stroke and after each of some five",
+            )
+        return self
+
+
 class WindowTable(Table):
     """The two pressures between which the drop is timed."""
 
@@ -353,6 +548,11 @@ class ConditionsTable(Table):
     nozzle: NozzleTable = NozzleTable()
     seat: SeatTable = SeatTable()
     tip: TipTable = TipTable()
+    filter: FilterTable | None = None
+    probe: ProbeTable | None = None
+    reference: ReferenceTable | None = None
+    limits: LimitsTable = LimitsTable()
+    check: CheckTable | None = None
 
 
 def read_conditions(path: Path) -> BenchConditions:
@@ -392,8 +592,23 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
         sitting=sitting,
         fluid=None if table.fluid is None else _fluid(table.fluid),
         oil_temperature=None if table.fluid is None else oil_temperature(table.fluid, sitting),
-        gauge=_gauge(table.gauge),
-        rig=_rig(table.rig),
+        gauge=_gauge(table.gauge, table.sitting.date),
+        rig=replace(
+            _rig(table.rig),
+            filter=None
+            if table.filter is None
+            else OilFilter(table.filter.kind, table.filter.changed_on),
+            probe=None
+            if table.probe is None
+            else TemperatureProbe(
+                table.probe.id,
+                table.probe.u_c,
+                table.probe.calibrated_on,
+                table.probe.next_calibration_on,
+            ),
+            reference=None if table.reference is None else _reference(table.reference),
+            limits=_limits(table.limits),
+        ),
         blank_plug=None if table.blank_plug is None else _blank(table.blank_plug, table.rig.id),
         geometry=NozzleGeometry(
             guide_diameter_m=_scaled(geometry.guide_diameter_mm, MM),
@@ -414,6 +629,7 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
             leak_off_seconds=table.tip.leak_off_seconds,
             outside_leak=table.tip.outside_leak,
         ),
+        readings=None if table.check is None else _readings(table.check),
     )
 
 
@@ -441,7 +657,7 @@ def _fluid(table: FluidTable) -> Fluid:
             DEFAULT_VISCOSITY_RATIO_RELATIVE_U if ratio_u is None else ratio_u / 100.0
         ),
         density_15c=_maybe_stated(
-            table.density_15c_kg_m3,
+            _density_15c(table) if table.density_15c_kg_m3 is None else table.density_15c_kg_m3,
             table.density_15c_u_kg_m3,
             unit="kg/m^3",
             cause=Cause(say("fluid density"), table.name),
@@ -463,10 +679,23 @@ def _fluid(table: FluidTable) -> Fluid:
             default_relative_u=DEFAULT_PRESSURE_VISCOSITY_RELATIVE_U,
             factor=1e-9,
         ),
+        density_points=tuple(sorted((kelvin(p.temperature_c), p.kg_m3) for p in table.density)),
+        batch=table.batch,
+        filled_on=table.filled_on,
+        hours_used=table.hours_used,
     )
 
 
-def _gauge(table: GaugeTable) -> Gauge:
+def _density_15c(table: FluidTable) -> float | None:
+    """Return the density at 15 °C on the line between the points beside it; None without such."""
+    points = sorted((point.temperature_c, point.kg_m3) for point in table.density)
+    for (cold, dense), (warm, light) in pairwise(points):
+        if cold <= 15.0 <= warm:
+            return dense + (light - dense) * (15.0 - cold) / (warm - cold)
+    return next((density for at, density in points if at == 15.0), None)
+
+
+def _gauge(table: GaugeTable, date: str) -> Gauge:
     return Gauge(
         identity=table.id,
         range_pa=_scaled(table.range_bar, BAR),
@@ -480,6 +709,7 @@ def _gauge(table: GaugeTable) -> Gauge:
                         standard_uncertainty_pa=line.expanded_uncertainty_bar
                         * BAR
                         / table.certificate_k,
+                        hysteresis_pa=line.hysteresis_bar * BAR,
                     )
                     for line in table.certificate
                 ),
@@ -489,6 +719,13 @@ def _gauge(table: GaugeTable) -> Gauge:
         resolution_pa=_scaled(table.resolution_bar, BAR),
         time_constant_s=_scaled(table.time_constant_ms, 1e-3),
         calibrated_on=table.calibrated_on,
+        drift_pa_per_year=_scaled(table.drift_bar_per_year, BAR),
+        used_on="" if table.drift_bar_per_year is None else date,
+        next_calibration_on=table.next_calibration_on,
+        certificate_number=table.certificate_number,
+        certificate_temperature_k=(
+            None if table.certificate_c is None else kelvin(table.certificate_c)
+        ),
     )
 
 
@@ -521,6 +758,80 @@ def _rig(table: RigTable) -> Rig:
         ),
         compliance_pressure_pa=_scaled(table.at_bar, BAR),
         compliance_temperature_k=None if table.at_c is None else kelvin(table.at_c),
+    )
+
+
+def _reference(table: ReferenceTable) -> ReferenceNozzle:
+    return ReferenceNozzle(
+        identity=table.id,
+        since=table.since,
+        opening=_maybe_stated(
+            table.opening_bar,
+            table.opening_u_bar,
+            unit="Pa",
+            cause=Cause(say("reference nozzle"), table.id),
+            default_u=DEFAULT_REFERENCE_OPENING_U_PA / BAR,
+            factor=BAR,
+        ),
+        opening_tolerance_pa=_scaled(table.opening_tolerance_bar, BAR),
+        drop_time=_maybe_stated(
+            table.drop_s,
+            table.drop_u_s,
+            unit="s",
+            cause=Cause(say("reference nozzle"), table.id),
+            default_relative_u=DEFAULT_REFERENCE_DROP_RELATIVE_U,
+        ),
+        drop_tolerance_s=table.drop_tolerance_s,
+        drop_from_pa=_scaled(table.from_bar, BAR),
+        drop_to_pa=_scaled(table.to_bar, BAR),
+        reference_temperature_k=None if table.at_c is None else kelvin(table.at_c),
+    )
+
+
+def _limits(table: LimitsTable) -> RigLimits:
+    low, high = table.temperature_from_c, table.temperature_to_c
+    return RigLimits(
+        blank_fall_pa=_scaled(table.blank_fall_bar, BAR),
+        blank_fall_s=table.blank_fall_s,
+        blank_fall_from_pa=_scaled(table.blank_fall_from_bar, BAR),
+        zero_pa=_scaled(table.zero_bar, BAR),
+        compliance_relative=_scaled(table.compliance_percent, PERCENT),
+        temperature_from_k=None if low is None else kelvin(low),
+        temperature_to_k=None if high is None else kelvin(high),
+        oil_days=table.oil_days,
+        oil_hours=table.oil_hours,
+        filter_days=table.filter_days,
+        remind_days=table.remind_days,
+        baseline=table.baseline,
+    )
+
+
+def _readings(table: CheckTable) -> RigReadings:
+    strokes = None
+    if table.strokes_bar and table.piston_area_mm2 and table.travel_mm:
+        strokes = LeverStrokes(
+            pressures_pa=tuple(pressure * BAR for pressure in table.strokes_bar),
+            piston_area_m2=table.piston_area_mm2 * MM2,
+            travel_m=table.travel_mm * MM,
+            piston_area_u_m2=_scaled(table.piston_area_u_mm2, MM2),
+            travel_u_m=_scaled(table.travel_u_mm, MM),
+            between_s=table.stroke_s,
+        )
+    drop = table.drop
+    return RigReadings(
+        zero_pa=_scaled(table.zero_bar, BAR),
+        zero_recording=table.zero_recording,
+        opening_pa=tuple(pressure * BAR for pressure in table.opening_bar),
+        drop_from_pa=None if drop is None else drop.from_bar * BAR,
+        drop_to_pa=None if drop is None else drop.to_bar * BAR,
+        drop_s=None if drop is None else drop.seconds,
+        recording=table.recording,
+        bled=tuple(
+            BledVolume(one.from_bar * BAR, one.to_bar * BAR, one.cm3 * CM3) for one in table.bled
+        ),
+        graduation_m3=_scaled(table.graduation_cm3, CM3),
+        cylinder_relative_error=_scaled(table.cylinder_percent, PERCENT),
+        strokes=strokes,
     )
 
 

@@ -14,7 +14,17 @@ from typing import Any
 
 import tomlkit
 
-from nozzlewright.bench import BenchConditions, BlankPlug, DropWindow, Fluid, Gauge, Rig
+from nozzlewright.bench import (
+    BenchConditions,
+    BlankPlug,
+    DropWindow,
+    Fluid,
+    Gauge,
+    ReferenceNozzle,
+    Rig,
+    RigLimits,
+    RigReadings,
+)
 from nozzlewright.edge.intake import conditions as read
 from nozzlewright.measurement import Quantity, kelvin
 from nozzlewright.measurement.units import BAR
@@ -63,7 +73,7 @@ def _tables(conditions: BenchConditions) -> dict[str, dict[str, Any] | None]:
     """Return the tables in the order of the documentation; None for one that is not needed."""
     nozzle, drop = conditions.geometry, conditions.drop_watch
     tables: dict[str, dict[str, Any] | None] = {
-        "sitting": {"id": conditions.sitting},
+        "sitting": {"id": conditions.sitting, "date": conditions.gauge.used_on},
         "fluid": _fluid(conditions.fluid, conditions.oil_temperature),
         "gauge": _gauge(conditions.gauge),
         "rig": _rig(conditions.rig),
@@ -89,9 +99,19 @@ def _tables(conditions: BenchConditions) -> dict[str, dict[str, Any] | None]:
             "leak_off_seconds": drop.leak_off_seconds,
             "outside_leak": drop.outside_leak or conditions.seat_watch.outside_leak,
         },
+        **_belongings(conditions.rig),
+        "limits": _limits(conditions.rig.limits),
+        "check": _readings(conditions.readings),
     }
     # A fluid or a plug that is there with nothing known of it is not the same as none.
-    kept = {"fluid": conditions.fluid, "blank_plug": conditions.blank_plug}
+    kept = {
+        "fluid": conditions.fluid,
+        "blank_plug": conditions.blank_plug,
+        "filter": conditions.rig.filter,
+        "probe": conditions.rig.probe,
+        "reference": conditions.rig.reference,
+        "check": conditions.readings,
+    }
     return {
         name: part
         if part is not None
@@ -172,6 +192,10 @@ def _fluid(fluid: Fluid | None, temperature: Quantity | None) -> dict[str, Any] 
             known.pressure_viscosity,
             1e-9,
         ),
+        "density": [[_celsius(kelvins), density] for kelvins, density in known.density_points],
+        "batch": known.batch,
+        "filled_on": known.filled_on,
+        "hours_used": known.hours_used,
     }
 
 
@@ -186,12 +210,17 @@ def _gauge(gauge: Gauge) -> dict[str, Any]:
                 _in(point.indicated_pa, BAR),
                 # Expanded with the coverage factor that is the reader's default.
                 _written(point.standard_uncertainty_pa, lambda number: number * BAR / 2.0),
+                *([_in(point.hysteresis_pa, BAR)] if point.hysteresis_pa else []),
             ]
             for point in gauge.certificate
         ],
         "resolution_bar": _in(gauge.resolution_pa, BAR),
         "time_constant_ms": _in(gauge.time_constant_s, 1e-3),
         "calibrated_on": gauge.calibrated_on,
+        "drift_bar_per_year": _in(gauge.drift_pa_per_year, BAR),
+        "next_calibration_on": gauge.next_calibration_on,
+        "certificate_number": gauge.certificate_number,
+        "certificate_c": _celsius(gauge.certificate_temperature_k),
     }
 
 
@@ -213,6 +242,92 @@ def _rig(rig: Rig) -> dict[str, Any]:
         ),
         "at_bar": _in(rig.compliance_pressure_pa, BAR),
         "at_c": _celsius(rig.compliance_temperature_k),
+    }
+
+
+def _belongings(rig: Rig) -> dict[str, dict[str, Any] | None]:
+    return {
+        "filter": None
+        if rig.filter is None
+        else {"kind": rig.filter.kind, "changed_on": rig.filter.changed_on},
+        "probe": None
+        if rig.probe is None
+        else {
+            "id": rig.probe.identity,
+            "u_c": rig.probe.standard_uncertainty_k,
+            "calibrated_on": rig.probe.calibrated_on,
+            "next_calibration_on": rig.probe.next_calibration_on,
+        },
+        "reference": None if rig.reference is None else _reference(rig.reference),
+    }
+
+
+def _reference(nozzle: ReferenceNozzle) -> dict[str, Any]:
+    return {
+        "id": nozzle.identity,
+        "since": nozzle.since,
+        **_stated("opening_bar", "opening_u_bar", nozzle.opening, BAR),
+        "opening_tolerance_bar": _in(nozzle.opening_tolerance_pa, BAR),
+        **_stated("drop_s", "drop_u_s", nozzle.drop_time),
+        "drop_tolerance_s": nozzle.drop_tolerance_s,
+        "from_bar": _in(nozzle.drop_from_pa, BAR),
+        "to_bar": _in(nozzle.drop_to_pa, BAR),
+        "at_c": _celsius(nozzle.reference_temperature_k),
+    }
+
+
+def _limits(limits: RigLimits) -> dict[str, Any]:
+    return {
+        "blank_fall_bar": _in(limits.blank_fall_pa, BAR),
+        "blank_fall_s": limits.blank_fall_s,
+        "blank_fall_from_bar": _in(limits.blank_fall_from_pa, BAR),
+        "zero_bar": _in(limits.zero_pa, BAR),
+        "compliance_percent": _in(limits.compliance_relative, read.PERCENT),
+        "temperature_from_c": _celsius(limits.temperature_from_k),
+        "temperature_to_c": _celsius(limits.temperature_to_k),
+        "oil_days": limits.oil_days,
+        "oil_hours": limits.oil_hours,
+        "filter_days": limits.filter_days,
+        "remind_days": limits.remind_days,
+        "baseline": limits.baseline,
+    }
+
+
+def _readings(readings: RigReadings | None) -> dict[str, Any] | None:
+    if readings is None:
+        return None
+    drop = tomlkit.inline_table()
+    for key, value in (
+        ("from_bar", _in(readings.drop_from_pa, BAR)),
+        ("to_bar", _in(readings.drop_to_pa, BAR)),
+        ("seconds", readings.drop_s),
+    ):
+        if value is not None:
+            drop.append(key, value)
+    strokes = readings.strokes
+    pumped: dict[str, Any] = {}
+    if strokes is not None:
+        pumped = {
+            "strokes_bar": [_in(pressure, BAR) for pressure in strokes.pressures_pa],
+            "piston_area_mm2": _in(strokes.piston_area_m2, read.MM2),
+            "piston_area_u_mm2": _in(strokes.piston_area_u_m2, read.MM2),
+            "travel_mm": _in(strokes.travel_m, read.MM),
+            "travel_u_mm": _in(strokes.travel_u_m, read.MM),
+            "stroke_s": strokes.between_s,
+        }
+    return {
+        "zero_bar": _in(readings.zero_pa, BAR),
+        "zero_recording": readings.zero_recording,
+        "opening_bar": [_in(pressure, BAR) for pressure in readings.opening_pa],
+        "drop": drop or None,
+        "recording": readings.recording,
+        "bled": [
+            [_in(one.from_pa, BAR), _in(one.to_pa, BAR), _in(one.volume_m3, read.CM3)]
+            for one in readings.bled
+        ],
+        "graduation_cm3": _in(readings.graduation_m3, read.CM3),
+        "cylinder_percent": _in(readings.cylinder_relative_error, read.PERCENT),
+        **pumped,
     }
 
 

@@ -435,6 +435,9 @@ Pressures = Annotated[
     tuple[PositivePressure, ...], BeforeValidator(_each_in_bar), Field(max_length=10_000)
 ]
 """A list of pressures, [bar], under a key that ends in ``_bar`` or its other spellings."""
+NonNegativePressures = Annotated[
+    tuple[NonNegativePressure, ...], BeforeValidator(_each_in_bar), Field(max_length=10_000)
+]
 
 
 class Table(BaseModel):
@@ -675,6 +678,7 @@ __all__ = [
     "Location",
     "NonNegative",
     "NonNegativePressure",
+    "NonNegativePressures",
     "Number",
     "Objection",
     "Positive",
