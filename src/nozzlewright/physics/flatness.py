@@ -76,3 +76,34 @@ def flatness_from_bands(bands_of_curvature: F, wavelength_m: float) -> F:
     """
     require_not_negative(bands_of_curvature=bands_of_curvature)
     return bands_of_curvature * band_height(wavelength_m)
+
+
+def bands_from_bend(bend_m: F, spacing_m: F) -> F:
+    r"""Bend of a band in spacings between bands, as read off a photograph.
+
+    .. math:: N = b/s
+
+    Parameters
+    ----------
+    bend_m : float or ndarray
+        How far the middle of a band lies off the line through its ends :math:`b`, [m]
+    spacing_m : float or ndarray
+        From one band to the next :math:`s`, in the same picture, [m]
+
+    Returns
+    -------
+    float or ndarray
+        Bands of curvature, [1]
+
+    Raises
+    ------
+    ValueError
+        If the spacing is not positive or the bend negative.
+
+    References
+    ----------
+    .. [1] Proportion; a band is a contour line.
+    """
+    require_not_negative(bend_m=bend_m)
+    require_positive(spacing_m=spacing_m)
+    return bend_m / spacing_m

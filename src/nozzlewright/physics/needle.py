@@ -443,3 +443,34 @@ def curtain_area(
     sine, cosine = np.sin(0.5 * seat_cone_angle_rad), np.cos(0.5 * seat_cone_angle_rad)
     area: F = np.pi * lift_m * sine * (seat_edge_diameter_m + sign * lift_m * sine * cosine)
     return area
+
+
+def needle_lift(shoulder_depth_m: F, stop_height_m: F = 0.0) -> F:
+    r"""Lift of the needle until its shoulder meets the stop.
+
+    .. math:: h = a - b
+
+    Parameters
+    ----------
+    shoulder_depth_m : float or ndarray
+        From the pressure face of the body down to the shoulder of the seated needle
+        :math:`a`, [m]
+    stop_height_m : float or ndarray
+        How far the stop stands out of its own face :math:`b`; negative where it lies below it,
+        [m]
+
+    Returns
+    -------
+    float or ndarray
+        Lift; nothing or less means that the needle is held down, [m]
+
+    Notes
+    -----
+    Taken from one setting of one gauge, the zero of the gauge drops out of the difference of two
+    readings. Both faces must be clean and lapped.
+
+    References
+    ----------
+    .. [1] Geometry.
+    """
+    return shoulder_depth_m - stop_height_m

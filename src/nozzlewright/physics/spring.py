@@ -2,10 +2,22 @@
 
 from __future__ import annotations
 
-from nozzlewright.physics._arguments import F, require_positive
+from collections.abc import Mapping
+from types import MappingProxyType
+
+import numpy as np
+
+from nozzlewright.physics._arguments import F, require_not_negative, require_positive
 
 STEEL_SHEAR_MODULUS_PA = 79.5e9
 """Shear modulus of spring steel wire, [Pa]; 78.5 to 81.5 GPa in use, from memory."""
+SQUARENESS_GRADES: Mapping[int, tuple[float, float]] = MappingProxyType({
+    1: (0.03, 0.015),
+    2: (0.05, 0.03),
+    3: (0.08, 0.06),
+})  # fmt: skip
+"""Permissible lean over the free length, and permissible tilt of the ends over the outer diameter,
+by quality grade (EN 15800, before it DIN 2095; from memory), [1]."""
 
 
 def spring_rate(
@@ -300,3 +312,78 @@ def least_coil_gap(wire_diameter_m: F, coil_diameter_m: float, active_coils: flo
     .. [1] EN 13906-1, cold-formed springs (formula is free of units).
     """
     return active_coils * (0.0015 * coil_diameter_m**2 / wire_diameter_m + 0.1 * wire_diameter_m)
+
+
+def spring_lean_angle(lean_m: F, free_length_m: F) -> F:
+    r"""Angle by which a spring that stands on a plate leans.
+
+    .. math:: \varphi = \arctan(e_1/L_0)
+
+    Parameters
+    ----------
+    lean_m : float or ndarray
+        Widest gap between a square and the spring at its top :math:`e_1`, the spring turned
+        round once, [m]
+    free_length_m : float or ndarray
+        Length without load :math:`L_0`, [m]
+
+    Returns
+    -------
+    float or ndarray
+        Angle, [rad]
+
+    Raises
+    ------
+    ValueError
+        If the length is not positive or the lean negative.
+
+    References
+    ----------
+    .. [1] Geometry; :math:`e_1` as in EN 15800 (from memory), where 0.03, 0.05 and
+       0.08 of the length are given as 1.7, 2.9 and 4.6 degrees.
+
+    Examples
+    --------
+    >>> [f"{np.degrees(spring_lean_angle(lean, 1.0)):.1f}" for lean in (0.03, 0.05, 0.08)]
+    ['1.7', '2.9', '4.6']
+    """
+    require_positive(free_length_m=free_length_m)
+    require_not_negative(lean_m=lean_m)
+    angle: F = np.arctan(lean_m / free_length_m)
+    return angle
+
+
+def squareness_grade(lean_ratio: float, tilt_ratio: float = 0.0) -> int:
+    """Best quality grade that a spring's squareness still meets.
+
+    Parameters
+    ----------
+    lean_ratio : float
+        Lean over the free length, [1]
+    tilt_ratio : float
+        Difference of length round the ends over the outer diameter, [1]
+
+    Returns
+    -------
+    int
+        Grade 1 to 3; 0 where it meets none, [1]
+
+    Raises
+    ------
+    ValueError
+        If a ratio is negative.
+
+    References
+    ----------
+    .. [1] EN 15800 (from memory), see :data:`SQUARENESS_GRADES`.
+
+    Examples
+    --------
+    >>> squareness_grade(0.02), squareness_grade(0.05), squareness_grade(0.02, 0.05)
+    (1, 2, 3)
+    """
+    require_not_negative(lean_ratio=lean_ratio, tilt_ratio=tilt_ratio)
+    for grade, (lean, tilt) in SQUARENESS_GRADES.items():
+        if lean_ratio <= lean * (1.0 + 1e-12) and tilt_ratio <= tilt * (1.0 + 1e-12):
+            return grade
+    return 0
