@@ -6,6 +6,8 @@
     Readings by eye and stopwatch.
 ``gauge``
     What is known of the gauge's level.
+``gauge_study``, ``agreement``
+    How far readings, and grades, depend on who takes them.
 """
 
 from nozzlewright.analysis.by_hand import read_hand
