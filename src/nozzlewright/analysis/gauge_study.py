@@ -109,7 +109,7 @@ class Component:
 
     @property
     def clipped(self) -> bool:
-        """Whether it came out below zero and counts as zero."""
+        """Whether it came out below zero and counts as zero (of a sum: that which was below)."""
         return self.variance < 0.0
 
 
@@ -645,8 +645,11 @@ def _component(
 
 
 def _deviation(size: float, degrees: float, interval: tuple[float, float], unit: str) -> Quantity:
-    # Of a standard deviation from v degrees of freedom, u = s / sqrt(2 v) (JCGM 100:2008, E.4.3).
-    u = size / math.sqrt(2.0 * degrees) if degrees > 0.0 else 0.0
+    # Of a standard deviation from v degrees of freedom, u = s / sqrt(2 v) (JCGM 100:2008, E.4.3);
+    # with next to none, as of a share near zero, that means nothing, and the interval bounds it.
+    u = 0.25 * (interval[1] - interval[0])
+    if degrees > 0.0:
+        u = min(u, size / math.sqrt(2.0 * degrees))
     return Quantity(
         size,
         unit,
