@@ -25,6 +25,7 @@ from nozzlewright.analysis.gauge import gauge_correction
 from nozzlewright.analysis.trace.falls import find_falls
 from nozzlewright.analysis.trace.noise import Noise, noise_of
 from nozzlewright.analysis.trace.openings import measure_openings
+from nozzlewright.analysis.trace.rests import QUICKEST_DROP_PER_S
 from nozzlewright.analysis.trace.strokes import split_openings
 from nozzlewright.bench import BenchConditions, DropWindow, GaugeFindings
 from nozzlewright.capture import Recording
@@ -42,9 +43,6 @@ LOOK_BACK_S = 2.0
 """Stretch in which a look finds them; long enough for the swings of the line after the last."""
 SETTLED_S = 0.25
 """Age from which an opening no longer changes: its fall and the line's swings are over."""
-QUICKEST_DROP_PER_S = 0.7
-"""Share of its pressure that a leaking injector loses in a second at most; what falls faster is an
-opening or a release. A drop by a third then takes 0.6 s."""
 LEAST_PAUSE_S = 1.0
 """Time without a stroke from which the marks speak of a hold."""
 LOCAL_SHARE = 0.025

@@ -417,7 +417,7 @@ class _Reading:
         for cause in level1:
             effect = level2[cause] / rate2 - level1[cause] / rate1
             time = time.with_contribution(cause, effect)
-        return time.with_cautions(*cautions, *self.cut_short(window))
+        return _cautioned(told_at_all(time), (*cautions, *self.cut_short(window)))
 
     def _crossing(self, pressure: float) -> tuple[float, float, float]:
         """Return time [s], rate of fall [Pa/s] and standard uncertainty [Pa] at a pressure."""
@@ -487,8 +487,18 @@ def _at_reference(
         )
     if (short := reading.short_of(window)) is not None:
         return short
-    time = conversion.time_at_reference(window)
+    time = told_at_all(conversion.time_at_reference(window))
     return _cautioned(time, (*cautions, *reading.cut_short(window)))
+
+
+def told_at_all(time: Measured) -> Measured:
+    """Return a time of a drop; not measured where its 95 % interval reaches down to no time."""
+    if isinstance(time, NotMeasured) or time.coverage_interval[0] > 0.0:
+        return time
+    return NotMeasured(
+        say("the hold saw so little of the drop that its time cannot be told"),
+        say("pump up above the window, and hold until the pressure is below it"),
+    )
 
 
 def _cautioned(measured: Measured, cautions: tuple[Caution, ...]) -> Measured:

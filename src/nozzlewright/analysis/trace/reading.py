@@ -19,7 +19,13 @@ from nozzlewright.analysis.trace.knowledge import RigLeak, blank_plug_scope
 from nozzlewright.analysis.trace.lag import LEAST_LAG_S, RESOLVED_SAMPLES, gauge_lag, without_lag
 from nozzlewright.analysis.trace.noise import Hum, Noise, mains_hum, noise_of
 from nozzlewright.analysis.trace.openings import AFTER_S, LiftOffs, measure_openings
-from nozzlewright.analysis.trace.rests import Rest, drop_rest, find_rests, seat_rest
+from nozzlewright.analysis.trace.rests import (
+    Rest,
+    drop_rest,
+    find_rests,
+    seat_rest,
+    without_let_offs,
+)
 from nozzlewright.analysis.trace.seat import measure_seat_hold
 from nozzlewright.analysis.trace.set_value import (
     RUN_TOGETHER_SAMPLES,
@@ -650,7 +656,7 @@ def rig_leak(blank: Recording | None, conditions: BenchConditions) -> RigLeak | 
     if len(blank) < 8 or float(np.ptp(blank.pressure_pa)) == 0.0:
         return NotMeasured(say("the blank-plug recording shows no change of pressure"))
     scene = _Scene(blank)
-    rest = drop_rest(scene.rests, None, None)
+    rest = drop_rest(without_let_offs(scene.rests), None, None)
     if rest is None:
         return NotMeasured(
             say("the blank-plug recording shows no hold"),
@@ -683,7 +689,7 @@ def _holds(
     pressures = (window.from_pa, window.to_pa) if window is not None else None
     at = opening.value if isinstance(opening, Quantity) else conditions.opening_target_pa
     seat = seat_rest(scene.rests, at, conditions.seat_margin_pa, pressures)
-    drop = drop_rest(scene.rests, pressures, seat)
+    drop = drop_rest(without_let_offs(scene.rests), pressures, seat)
     known_leak = leak if isinstance(leak, RigLeak) else None
     noticed = [*cautions]
     if isinstance(leak, NotMeasured):

@@ -17,6 +17,17 @@ LEAST_HOLD_S = 2.5
 """Shortest rest that is taken for a hold and not for the pause between two strokes."""
 LEAST_SAMPLES = 8
 """Fewest samples that tell a decay from a release."""
+QUICKEST_DROP_PER_S = 0.7
+"""Share of its pressure that a leaking injector loses in a second at most; what falls faster is an
+opening or a release. A drop by a third then takes 0.6 s. With a leak as large, a slow stroke of the
+lever hardly gains on it; common practice, no source."""
+FELL_MUCH = 0.2
+"""Fall of ln p beyond what the heat of pumping up can take, [1]."""
+OPENED_RATIO = 4.0
+"""How many times quicker than in another hold a fall through the same pressures is not the
+injector's alone: its leak is the same in both."""
+STANDS_PER_S = 0.002
+"""Rate of fall of ln p below which a pressure stands, [1/s]."""
 AFTER_STROKE_S = 0.05
 """Time after the last stroke in which valve and line come to rest."""
 WHOLE = 0.999
@@ -81,9 +92,44 @@ def find_rests(
             if float(pressure[piece_start : piece_start + 64].max()) < least:
                 continue
             rest = _trimmed(time_s, pressure, piece_start, piece_stop, least, noise)
-            if rest is not None:
+            if rest is not None and _rate(rest) < QUICKEST_DROP_PER_S:
                 found.append(rest)
     return found
+
+
+def without_let_offs(rests: list[Rest]) -> list[Rest]:
+    """Return the rests without those in which a valve stood a crack open.
+
+    An injector leaks as much in one hold as in another through the same pressures. Where one
+    falls several times quicker there than another, something else was open in it. Heat, which also
+    makes a fall quicker, takes but a small share of the pressure; and what does not fall at all
+    may be a gauge that was shut off, and says nothing of the leak.
+    """
+    return [
+        rest
+        for rest in rests
+        if not any(
+            _share_pressures(rest, other) and _rate(rest) > OPENED_RATIO * _rate(other)
+            for other in rests
+            if _rate(other) > STANDS_PER_S and other.duration_s >= LEAST_HOLD_S
+        )
+        or _fallen(rest) < FELL_MUCH
+    ]
+
+
+def _share_pressures(one: Rest, other: Rest) -> bool:
+    top, bottom = min(one.start_pa, other.start_pa), max(one.end_pa, other.end_pa)
+    return top - bottom > 0.5 * (other.start_pa - other.end_pa)
+
+
+def _fallen(rest: Rest) -> float:
+    """Return the fall of ln p, [1]."""
+    return float(np.log(max(rest.start_pa, 1.0) / max(rest.end_pa, 1.0)))
+
+
+def _rate(rest: Rest) -> float:
+    """Return the mean rate of fall of ln p, [1/s]."""
+    return _fallen(rest) / max(rest.duration_s, 1e-3)
 
 
 def _pieces(first: int, last: int, cuts: list[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -213,8 +259,7 @@ def drop_rest(
 
 
 def _depth(rest: Rest) -> float:
-    fallen = np.log(max(rest.start_pa, 1.0) / max(rest.end_pa, 1.0))
-    return float(max(fallen, 0.0) + 1e-4 * rest.duration_s)
+    return max(_fallen(rest), 0.0) + 1e-4 * rest.duration_s
 
 
 def seat_rest(
