@@ -6,8 +6,11 @@
     What a job's entries add up to, and what may be added next.
 ``plain``
     Findings as JSON text, and back.
+``drawer``
+    The shims that the workshop has, as its entries tell it.
 """
 
+from nozzlewright.records.drawer import drawer_from
 from nozzlewright.records.entry import (
     FIRST,
     SHOP,
@@ -45,6 +48,7 @@ __all__ = [
     "admit",
     "chained",
     "digest_of",
+    "drawer_from",
     "findings_from",
     "findings_text",
     "from_payload",

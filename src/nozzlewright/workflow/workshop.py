@@ -23,6 +23,7 @@ from nozzlewright.bench import (
     Hold,
     SetInjector,
     SettingSheet,
+    ShimDrawer,
     Step,
     StepKind,
     StepPlan,
@@ -43,10 +44,12 @@ from nozzlewright.records import (
     InjectorStory,
     JobStory,
     admit,
+    drawer_from,
     findings_from,
     findings_text,
     told,
 )
+from nozzlewright.records.drawer import CHANGED, WHOLE
 from nozzlewright.said import as_data, say
 from nozzlewright.workflow.judge_set import JudgedSet, asked_by, judge_tested_set
 from nozzlewright.workflow.ports import (
@@ -65,6 +68,8 @@ PRACTICE_STORY = "practice"
 DONE = "done"
 """What names the entry that a step is done, made by the same act as another."""
 _SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
+THICKEST_UM, MOST_OF_A_SIZE = 10_000, 9999
+"""Shims of the drawer: thickest [um], and most of one size."""
 _TRIES = 20
 _KEPT_STORIES = 32
 _KEPT_FINDINGS = 64
@@ -136,6 +141,7 @@ class Workshop:
         self._findings: OrderedDict[str, GaugeFindings] = OrderedDict()
         self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
         self._of_the_shop: dict[EntryKind, list[Entry]] = {}
+        self._drawer: tuple[int, ShimDrawer] | None = None
         self._leaks = RigLeaks()
         self._lock = Lock()
 
@@ -236,7 +242,55 @@ class Workshop:
         entry = self.records.entry(entry_id) if entry_id else None
         return _rig_state(entry) if entry is not None else None
 
+    def drawer(self) -> ShimDrawer | None:
+        """Return the shims that the workshop has; None where nobody has ever counted them."""
+        newest = self.records.of_kind(EntryKind.DRAWER, story=SHOP, last=1)
+        if not newest:
+            return None
+        with self._lock:
+            known = self._drawer
+        if known is not None and known[0] == newest[0].number:
+            return known[1]
+        last, found = 64, None
+        while found is None:
+            entries = self.records.of_kind(EntryKind.DRAWER, story=SHOP, last=last)
+            found = drawer_from(entries)
+            if len(entries) < last:
+                break
+            last *= 8
+        if found is not None:
+            with self._lock:
+                self._drawer = (newest[0].number, found)
+        return found
+
     # --- acts of the workshop -----------------------------------------------------------------
+
+    def put_drawer(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        counts: Mapping[int, int | None],
+    ) -> Entry:
+        """State what is in the shim drawer: number by thickness [um], None for endless.
+
+        Raises
+        ------
+        InputFault
+            If a thickness or a number is none.
+        """
+        body = {WHOLE: _counted(counts)}
+        return self._take(id, SHOP, EntryKind.DRAWER, who, body)
+
+    def change_drawer(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        changed: Mapping[int, int],
+        why: str = "",
+    ) -> Entry:
+        """Note shims taken out of the drawer or put in: number by thickness [um], signed."""
+        body = {CHANGED: {str(size): by for size, by in sorted(changed.items()) if by}}
+        return self._take(id, SHOP, EntryKind.DRAWER, who, body | ({"why": why} if why else {}))
 
     def add_person(self, id: str, who: str, name: str) -> Entry:  # noqa: A002 - the record's word
         """Note a person who works here."""
@@ -989,6 +1043,37 @@ def verdict_data(verdict: InjectorVerdict, advice: Advice | None) -> dict[str, A
         ],
         "next_test": as_data(advice.next_test) if advice is not None else "",
     }
+
+
+def _counted(counts: Mapping[int, int | None]) -> dict[str, int | None]:
+    """Return the counts of a drawer as an entry keeps them.
+
+    Raises
+    ------
+    InputFault
+        If a thickness or a number is none.
+    """
+    faults = []
+    for size, count in counts.items():
+        if not 0 < size <= THICKEST_UM:
+            faults.append(
+                Fault(
+                    say("{size} is no thickness of a shim", size=f"{size / 1e3:g} mm"),
+                    say("thickness"),
+                    say("Give it in millimetres, from 0.001 to {most}", most=THICKEST_UM // 1000),
+                )
+            )
+        if count is not None and not 0 <= count <= MOST_OF_A_SIZE:
+            faults.append(
+                Fault(
+                    say("{count} is no number of shims", count=count),
+                    say("number"),
+                    say("Count them: from 0 to {most}", most=MOST_OF_A_SIZE),
+                )
+            )
+    if faults:
+        raise InputFault(faults)
+    return {str(size): count for size, count in sorted(counts.items())}
 
 
 def _condition(story: JobStory, sitting: str) -> Condition:

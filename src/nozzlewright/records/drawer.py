@@ -1,0 +1,36 @@
+"""The shim drawer as its entries tell it.
+
+An entry either states the whole drawer (``{"shims": {"1300": 4, "1350": null}}``, null for as many
+as are asked for) or a change of it (``{"changed": {"1300": -1, "1250": 1}}``); thicknesses are in
+whole micrometres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from nozzlewright.bench import ShimDrawer
+from nozzlewright.records.entry import Entry
+
+WHOLE, CHANGED = "shims", "changed"
+
+
+def drawer_from(newest_first: Iterable[Entry]) -> ShimDrawer | None:
+    """Return what is in the drawer; None where no entry has ever stated the whole of it.
+
+    A size that is used up stays with a count of 0; a change of a size that the drawer never had
+    adds it.
+    """
+    changes: list[Mapping[str, Any]] = []
+    for entry in newest_first:
+        if WHOLE in entry.body:
+            counts = {int(size): count for size, count in entry.body[WHOLE].items()}
+            for change in reversed(changes):
+                for size, by in change.items():
+                    there = counts.get(int(size), 0)
+                    if there is not None:
+                        counts[int(size)] = max(0, there + int(by))
+            return ShimDrawer(counts)
+        changes.append(entry.body.get(CHANGED, {}))
+    return None
