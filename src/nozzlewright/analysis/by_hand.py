@@ -184,11 +184,11 @@ def _mean_pressure(
     parts = {
         Cause(what.repeatability, readings.source): repeat,
         Cause(READING, say("{source}, {what}", source=readings.source, what=what.short)): rounding,
-        **gauge.contributions(mean),
+        **gauge.contributions(mean, falling=what is _CLOSING),
     }
     quantity = Quantity(
         gauge.correct_one(mean), "Pa", parts, say("mean of {count} reading(s) by eye", count=count),
-        (*gauge.cautions, *cautions),
+        (*gauge.cautions_at(mean), *cautions),
     )  # fmt: skip
     return quantity, tuple(cautions)
 
@@ -411,7 +411,8 @@ def _seat_hold(
     start = gauge.correct_one(seat.start_pa)
 
     def at_eye(value: float, own: dict[Cause, float], method: str) -> Quantity:
-        return Quantity(value, "Pa", {**own, **gauge.contributions(value)}, method, gauge.cautions)
+        parts = {**own, **gauge.contributions(value, falling=True)}
+        return Quantity(value, "Pa", parts, method, gauge.cautions)
 
     watch = Cause(say("stopwatch"), say("{source}, seat hold", source=scope))
     started = at_eye(start, {at_start: eye}, say("read by eye"))

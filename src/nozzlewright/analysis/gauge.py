@@ -8,11 +8,16 @@ Three cases:
 
 certificate
     The errors of indication at the calibration points are described by the plainest polynomial
-    (up to a parabola) that the points ask for, and taken off. What the certificate states as
-    standard uncertainty stems mostly from the reference standard, thus is common to all points
-    and does not average out: it is carried whole as ``gauge level``. The scatter of the points
-    round the polynomial gives further, smaller causes, ``gauge certificate, offset`` and, as
-    far as the polynomial goes, ``slope`` and ``bend``.
+    (up to a parabola) that the points ask for (:mod:`nozzlewright.analysis.certificate`), and
+    taken off. What the certificate states as standard uncertainty stems mostly from the reference
+    standard, thus is common to all points and does not average out: between the points it is
+    interpolated and carried whole as ``gauge level``. The scatter of the points round the
+    polynomial gives further, smaller causes, ``gauge certificate, offset`` and, as far as the
+    polynomial goes, ``slope`` and ``bend``. Where the gauge showed one thing going up and another
+    going down, half of the difference is the bound of ``gauge hysteresis``: it has one sign for a
+    reading with the pressure rising and the other for one with it falling. Where two certificates
+    told a drift, it grows with the time since the last one: ``gauge drift``. Beyond its points a
+    certificate says nothing: a reading there goes by the class, or is called ``gauge unknown``.
 class
     EN 837-1 allows an error of :math:`a = \text{class} \cdot \text{span} / 100` at any point, of
     which nothing else is known: rectangular, :math:`u = a / \sqrt 3` (JCGM 100:2008, 4.3.7).
@@ -28,26 +33,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from nozzlewright.bench import CertificatePoint, Gauge
-from nozzlewright.measurement import Calibration, Cause, Caution, fit_calibration
-from nozzlewright.said import say
+from nozzlewright.analysis.certificate import fit_certificate, years_between
+from nozzlewright.bench import Gauge
+from nozzlewright.measurement import Cause, Caution
+from nozzlewright.said import in_bar, pressure_figure, say
 
 FloatArray = NDArray[np.float64]
 
 LEVEL = say("gauge level")
 RESOLUTION = say("gauge resolution")
-CERTIFICATE = say("gauge certificate")
-
-MAX_DEGREE = 2
-"""Highest polynomial for the errors of a certificate; a parabola fits a bent tube or a cell."""
-FEWEST_TO_CHOOSE = 5
-CRITERION_GAIN = 2.0
-"""By how much the corrected Akaike criterion must fall for one more degree to be believed."""
+HYSTERESIS = say("gauge hysteresis")
+DRIFT = say("gauge drift")
+UNKNOWN = say("gauge unknown")
+BEYOND_SHARE = 0.02
+"""Share of a certificate's range by which a reading may lie beyond its end and still count."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,8 @@ class GaugeCorrection:
     """False where neither class nor certificate says anything of the level."""
     _error: Callable[[FloatArray], FloatArray] = field(repr=False)
     _contributions: Callable[[float], dict[Cause, float]] = field(repr=False)
+    range_pa: tuple[float, float] = (-math.inf, math.inf)
+    """Between what pressures the level is known, [Pa]."""
 
     def correct(self, shown_pa: ArrayLike) -> FloatArray:
         """Return the pressure for pressures shown, any shape, [Pa]."""
@@ -73,9 +78,30 @@ class GaugeCorrection:
         """Return the pressure for one pressure shown, [Pa]."""
         return float(self.correct(shown_pa))
 
-    def contributions(self, pressure_pa: float) -> dict[Cause, float]:
-        """Return the standard uncertainty of the correction, split by cause, [Pa]."""
-        return self._contributions(float(pressure_pa))
+    def contributions(self, pressure_pa: float, *, falling: bool = False) -> dict[Cause, float]:
+        """Return the standard uncertainty of the correction, split by cause, [Pa].
+
+        `falling`: whether the pressure had come down to the reading.
+        """
+        parts = self._contributions(float(pressure_pa))
+        if falling:
+            return {c: -part if c.name == HYSTERESIS else part for c, part in parts.items()}
+        return parts
+
+    def cautions_at(self, shown_pa: float) -> tuple[Caution, ...]:
+        """Return the cautions of a reading, that it lies beyond the certificate among them."""
+        low, high = self.range_pa
+        margin = BEYOND_SHARE * (high - low) if math.isfinite(high) else 0.0
+        if low - margin <= shown_pa <= high + margin:
+            return self.cautions
+        text = say(
+            "the reading of {reading} lies beyond the certificate, which goes from {low} to "
+            "{high}: there the uncertainty lacks the error of its level",
+            reading=in_bar(shown_pa),
+            low=pressure_figure(low),
+            high=in_bar(high),
+        )
+        return (*self.cautions, Caution(UNKNOWN, text))
 
     def standard_uncertainty(self, pressure_pa: float) -> float:
         """Return the standard uncertainty of the correction at a pressure, [Pa]."""
@@ -113,10 +139,9 @@ def gauge_correction(gauge: Gauge, sitting: str) -> GaugeCorrection:
     step = gauge.resolution_pa or 0.0
     resolution = step / math.sqrt(12.0)
     if gauge.certificate:
-        return _from_certificate(gauge.certificate, level, resolution)
+        return _from_certificate(gauge, level, resolution)
     if gauge.accuracy_class is not None and gauge.range_pa is not None:
-        permissible = gauge.accuracy_class / 100.0 * gauge.range_pa
-        standard = permissible / math.sqrt(3.0)
+        standard = _class_uncertainty(gauge) or 0.0
         level = Cause(LEVEL, sitting, rectangular=True)
         return GaugeCorrection(
             level, (), resolution, True, np.zeros_like, lambda _pressure: {level: standard}
@@ -129,70 +154,65 @@ def gauge_correction(gauge: Gauge, sitting: str) -> GaugeCorrection:
             "its level"
         )
     )
-    caution = Caution(say("gauge unknown"), missing)
+    caution = Caution(UNKNOWN, missing)
     return GaugeCorrection(level, (caution,), resolution, False, np.zeros_like, lambda _p: {})
 
 
-def _from_certificate(
-    points: tuple[CertificatePoint, ...], level: Cause, resolution: float
-) -> GaugeCorrection:
-    points = tuple(sorted(points, key=lambda point: point.indicated_pa))
-    shown = np.array([point.indicated_pa for point in points])
-    error = np.array([point.indicated_pa - point.reference_pa for point in points])
-    stated = np.array([point.standard_uncertainty_pa for point in points])
-    fit = _plainest_polynomial(shown, error, level.scope)
-    low, high = float(shown[0]), float(shown[-1])
+def _from_certificate(gauge: Gauge, level: Cause, resolution: float) -> GaugeCorrection:
+    fit = fit_certificate(gauge.certificate, level.scope)
+    low, high = fit.curve.range
     span = max(high - low, 1.0)
-
-    def error_at(pressure: FloatArray) -> FloatArray:
-        # Held at the ends: a parabola must not run away outside the points.
-        return np.asarray(
-            np.polynomial.polynomial.polyval(np.clip(pressure, low, high), fit.coefficients)
-        )
+    by_class = _class_uncertainty(gauge)
+    way = Cause(HYSTERESIS, level.scope, rectangular=True)
+    moved, drift_caution = _drift(gauge, level.scope)
 
     def contributions(pressure: float) -> dict[Cause, float]:
-        stretch = 1.0 + max(low - pressure, pressure - high, 0.0) / span
-        parts = {level: float(np.interp(pressure, shown, stated)) * stretch}
-        scatter = fit.at(min(max(pressure, low), high)).contributions
-        if fit.degrees_of_freedom > 0:
+        beyond = max(low - pressure, pressure - high, 0.0)
+        stretch = 1.0 + beyond / span
+        stated = fit.stated_at(pressure) * stretch
+        if beyond > BEYOND_SHARE * span and by_class is not None:
+            stated = max(stated, by_class)
+        parts = {level: stated, **moved}
+        if (hysteresis := fit.hysteresis_at(pressure)) != 0.0:
+            parts[way] = hysteresis / 2.0 / math.sqrt(3.0) * stretch
+        if fit.curve.degrees_of_freedom > 0:
+            scatter = fit.curve.at(min(max(pressure, low), high)).contributions
             parts |= {cause: part * stretch for cause, part in scatter.items()}
         return parts
 
-    cautions: tuple[Caution, ...] = ()
-    if len(points) < 3:
+    cautions = list(drift_caution)
+    if len(fit.points) < 3:
         text = say(
             "only {count} point(s): the error between and beyond is taken as a line",
-            count=len(points),
+            count=len(fit.points),
         )
-        cautions = (Caution(say("short certificate"), text),)
-    return GaugeCorrection(level, cautions, resolution, True, error_at, contributions)
+        cautions.append(Caution(say("short certificate"), text))
+    known = (-math.inf, math.inf) if by_class is not None or len(fit.points) < 2 else (low, high)
+    return GaugeCorrection(
+        level, tuple(cautions), resolution, True, fit.errors_at, contributions, known
+    )
 
 
-def _plainest_polynomial(shown: FloatArray, error: FloatArray, scope: str) -> Calibration:
-    """Return the polynomial of the lowest degree that the points ask for.
+def _class_uncertainty(gauge: Gauge) -> float | None:
+    """Return what the class alone leaves, [Pa]; None where class or range are not stated."""
+    if gauge.accuracy_class is None or gauge.range_pa is None:
+        return None
+    return gauge.accuracy_class / 100.0 * gauge.range_pa / math.sqrt(3.0)
 
-    A higher degree must lower the corrected Akaike criterion clearly; points up and down at one
-    pressure (hysteresis) count as scatter. Fewer than five points cannot choose: they get a line.
-    """
-    count, distinct = shown.size, np.unique(shown).size
-    line = min(1, distinct - 1)
-    fitted = partial(fit_calibration, shown, error, unit="Pa", scope=scope, name=CERTIFICATE)
-    if count < FEWEST_TO_CHOOSE:
-        if count < line + 2:
-            # Through the points: nothing is left over to tell a scatter.
-            exactly = np.full(count, 1.0)
-            return fitted(degree=line, standard_uncertainties=exactly)
-        return fitted(degree=line)
-    best: tuple[float, Calibration] | None = None
-    for degree in range(min(MAX_DEGREE, distinct - 1) + 1):
-        terms = degree + 1
-        spare = count - terms - 2
-        if spare <= 0:
-            break
-        fit = fitted(degree=degree)
-        left = fit.residual_standard_deviation**2 * fit.degrees_of_freedom / count
-        criterion = count * math.log(left + 1e-12 * (1.0 + float(np.mean(error**2))))
-        criterion += 2.0 * (terms + 1) * count / spare
-        if best is None or criterion < best[0] - CRITERION_GAIN:
-            best = criterion, fit
-    return best[1] if best is not None else fitted(degree=line)
+
+def _drift(gauge: Gauge, scope: str) -> tuple[dict[Cause, float], tuple[Caution, ...]]:
+    """Return what a drift has grown to since the last calibration, rectangular."""
+    if not gauge.drift_pa_per_year:
+        return {}, ()
+    years = years_between(gauge.calibrated_on, gauge.used_on)
+    if years is None:
+        text = say(
+            "its drift is stated but not the dates of calibration and sitting: the drift of one "
+            "year is taken"
+        )
+        cautions: tuple[Caution, ...] = (Caution(say("gauge drift"), text),)
+        years = 1.0
+    else:
+        cautions = ()
+    grown = gauge.drift_pa_per_year * max(years, 0.0) / math.sqrt(3.0)
+    return {Cause(DRIFT, scope, rectangular=True): grown}, cautions

@@ -84,6 +84,7 @@ def fit_calibration(
     *,
     degree: int = 1,
     standard_uncertainties: ArrayLike | None = None,
+    relative: bool = False,
     unit: str,
     scope: str,
     name: str = say("calibration"),
@@ -102,6 +103,10 @@ def fit_calibration(
         Of each y and independent of each other, [unit]. Without them the scatter about the fit is
         taken for it. With them, the covariance follows from them and is enlarged by the Birge
         ratio where the scatter is larger than they allow.
+    relative : bool
+        Whether the uncertainties only say how the points weigh against each other: the
+        covariance then follows from the scatter about the fit alone, and the residual standard
+        deviation is that of a point of average weight, [unit]
     unit : str
         SI unit of y
     scope : str
@@ -136,7 +141,8 @@ def fit_calibration(
     if not (np.all(np.isfinite(shown)) and np.all(np.isfinite(wanted))):
         raise ValueError("calibration points must be finite numbers")
     count, terms = shown.size, degree + 1
-    needed = terms + (1 if standard_uncertainties is None else 0)
+    by_scatter = standard_uncertainties is None or relative
+    needed = terms + (1 if by_scatter else 0)
     if degree < 0 or np.unique(shown).size < terms or count < needed:
         raise ValueError(f"a fit of degree {degree} needs {needed} points, not {count}")
 
@@ -145,7 +151,8 @@ def fit_calibration(
         stated = np.asarray(standard_uncertainties, dtype=np.float64)
         if stated.shape != shown.shape or not np.all(stated > 0.0):
             raise ValueError("each point needs a standard uncertainty above zero")
-        weight = 1.0 / stated
+        # Relative ones are scaled by their geometric mean, so that equal ones leave no trace.
+        weight = (float(np.exp(np.mean(np.log(stated)))) if relative else 1.0) / stated
 
     # Centred and scaled inside, so that a fit in pascals keeps its digits.
     centre, scale = float(np.mean(shown)), float(np.ptp(shown)) / 2.0 or 1.0
@@ -155,7 +162,7 @@ def fit_calibration(
     left = wanted * weight - design @ scaled
     freedom = count - terms
     scatter = math.sqrt(float(left @ left) / freedom) if freedom else 0.0
-    per_term = scatter if standard_uncertainties is None else max(1.0, scatter)
+    per_term = scatter if by_scatter else max(1.0, scatter)
 
     back = _powers_from_scaled(centre, scale, terms)
     root = back @ np.linalg.inv(r) * per_term

@@ -82,6 +82,7 @@ def quantity_data(measured: Measured) -> dict[str, Any]:
         return _not_measured_data(measured)
     unit = trade_unit(measured.unit)
     low, high = measured.coverage_interval
+    variance = measured.standard_uncertainty**2
     return {
         "value": unit.value(measured.value),
         "standard_uncertainty": unit.width(measured.standard_uncertainty),
@@ -90,7 +91,12 @@ def quantity_data(measured: Measured) -> dict[str, Any]:
         "method": str(measured.method),
         "cautions": _plain_texts(caution_texts(measured.cautions)),
         "budget": [
-            {"cause": str(cause.words), "standard_uncertainty": unit.width(part)}
+            {
+                "cause": str(cause.words),
+                "standard_uncertainty": unit.width(part),
+                "share_of_variance": part**2 / variance,
+                "even_within_a_bound": cause.rectangular,
+            }
             for cause, part in measured.budget
         ],
     }

@@ -83,13 +83,20 @@ _written = _table(
                 "certificate": st.lists(
                     st.tuples(_number(0.0, 400.0), _number(0.0, 400.0), _number(0.01, 3.0)).map(
                         list
-                    ),
+                    )
+                    | st.tuples(
+                        _number(0.0, 400.0),
+                        _number(0.0, 400.0),
+                        _number(0.01, 3.0),
+                        _number(-2.0, 2.0),
+                    ).map(list),
                     max_size=5,
                     unique_by=lambda line: line[0],
                 ),
                 "resolution_bar": _number(0.0, 5.0),
                 "time_constant_ms": _number(0.0, 500.0),
                 "calibrated_on": st.just("2026-01-05"),
+                "drift_bar_per_year": _number(0.0, 5.0),
             },
         ),
         "rig": _joined(

@@ -58,7 +58,7 @@ def measure_seat_hold(
     )
 
     def pressure_of(value: float, own: dict[Cause, float], method: str) -> Quantity:
-        parts = {**own, **gauge.contributions(value)}
+        parts = {**own, **gauge.contributions(value, falling=True)}
         return Quantity(value, "Pa", parts, method, gauge.cautions)
 
     start_pressure = pressure_of(start, {at_start: grain}, say("mean of the hold's first moments"))

@@ -96,7 +96,7 @@ def set_value(
                 strokes=strokes,
             )
         ),
-        cautions=gauge.cautions,
+        cautions=gauge.cautions_at(mean),
     )
 
 
@@ -152,7 +152,7 @@ def plateau_value(
                 swing=in_bar(swing),
             )
         ),
-        cautions=gauge.cautions,
+        cautions=gauge.cautions_at(value),
     )
 
 
@@ -184,10 +184,10 @@ def closing_value(
             Cause(say("repeatability of the closing"), scope): scatter
             * (student_factor(count) if count > 1 else 1.0),
             Cause(say("sampling of the fall"), scope): 0.02 * fall,
-            **gauge.contributions(mean),
+            **gauge.contributions(mean, falling=True),
         },
         method=say("mean of {count} closing pressure(s); depends on the rig's volume", count=count),
-        cautions=gauge.cautions,
+        cautions=gauge.cautions_at(mean),
     )
 
 

@@ -43,6 +43,12 @@ def parser() -> argparse.ArgumentParser:
     )
     read.add_argument("--json", action="store_true", help="print data instead of a summary")
     read.add_argument(
+        "--budget",
+        action="store_true",
+        help="print what each uncertainty is made of, and what would make it smaller; with --json "
+        "as data under the key budgets",
+    )
+    read.add_argument(
         "--plot", metavar="OUT", help="draw the trace with its marks, to .svg or .png"
     )
     read.add_argument("--pressure-column", metavar="NAME", help="column that holds the pressure")

@@ -72,10 +72,20 @@ def _read(chosen: argparse.Namespace) -> int:
     )
     if chosen.plot:
         wiring.plot_reading(reading, Path(chosen.plot))
+    if not chosen.budget:
+        if chosen.json:
+            _print_data(reading_as_data(reading.findings))
+        else:
+            print(reading_as_text(reading.findings))
+        return 0
+    from nozzlewright.report.budget import budget_as_data, budgets_as_text, budgets_of
+
+    budgets = budgets_of(reading.findings, reading.conditions)
     if chosen.json:
-        _print_data(reading_as_data(reading.findings))
+        named = {key.replace("-", "_"): budget_as_data(budget) for key, budget in budgets}
+        _print_data(reading_as_data(reading.findings) | {"budgets": named})
     else:
-        print(reading_as_text(reading.findings))
+        print(budgets_as_text(budgets))
     return 0
 
 

@@ -45,6 +45,8 @@ class Reading:
 
     evidence: Evidence
     findings: GaugeFindings
+    conditions: BenchConditions | None = None
+    """Of the bench, as far as they are known."""
 
 
 def read_file(
@@ -102,7 +104,7 @@ def read_file(
         options: dict[str, Any] = dict(test.reading_options) if test is not None else {}
         options |= {key: value for key, value in stated.items() if value is not None}
         evidence = read_recording(path, **options)
-    return Reading(evidence, read_gauge(evidence, conditions, blank))
+    return Reading(evidence, read_gauge(evidence, conditions, blank), conditions)
 
 
 def _test_of(path: Path, card: HandReadings | None) -> SittingFiles | None:

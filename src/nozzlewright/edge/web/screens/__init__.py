@@ -79,5 +79,6 @@ SCREENS: tuple[str, ...] = (
     "practice",
     "set",
     "hand_over",
+    "budget",
 )
 """Screens that the application takes up, in the order in which their addresses are tried."""
