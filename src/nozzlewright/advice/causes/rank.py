@@ -1,0 +1,400 @@
+"""What it most likely is, why, and what to look at next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import log
+from typing import TYPE_CHECKING
+
+from nozzlewright.advice.causes.infer import Evidence, Posterior, checked, gains, infer, weights_of
+from nozzlewright.advice.causes.model import Cause, CauseModel, Observation, Place, Sort
+from nozzlewright.advice.cautions import JET, MANUAL, STRIP
+from nozzlewright.said import Said, figure, joined, say
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+SPEAKS = 1.5
+"""Likelihood ratio from which an observation speaks for a cause, its inverse against it."""
+ALIKE = log(2.0)
+"""Two causes cannot be told apart while all evidence together favours neither by more."""
+WORTH_A_LOOK, MOST_ALIKE = 0.05, 4
+"""Probability from which a cause takes part in what cannot be told apart, and how many do at most
+(the likeliest)."""
+SEPARATES = 0.1
+"""Information from which an observation is said to decide between causes, [bit]."""
+DISMANTLE_MINUTES, ASSEMBLE_MINUTES, REMOVE_MINUTES = 12.0, 15.0, 40.0
+"""Work before an observation can be made: strip, put together, take out of the engine; common
+practice, no source."""
+
+
+class Standing(StrEnum):
+    """How the injector lies: what an observation costs depends on it."""
+
+    WHOLE = "whole on the bench"
+    APART = "apart"
+    AWAY = "back in the engine"
+
+
+class Likelihood(StrEnum):
+    """A probability in a word."""
+
+    VERY_LIKELY = "very likely"
+    LIKELY = "likely"
+    POSSIBLE = "possible"
+    UNLIKELY = "unlikely"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One observation that speaks for a cause or against it."""
+
+    observation: str
+    seen: str
+    """What was seen, in words."""
+    factor: float
+    """By how much it multiplies the odds of the cause, taken by itself."""
+    words: str
+    """The whole reason as a sentence."""
+
+
+@dataclass(frozen=True)
+class RankedCause:
+    """A cause with its probability and what speaks for it and against it."""
+
+    cause: Cause
+    probability: float
+    before: float
+    """Its probability before anything was seen."""
+    speaks_for: tuple[Reason, ...]
+    speaks_against: tuple[Reason, ...]
+
+    @property
+    def likelihood(self) -> Likelihood:
+        """Return the probability in a word."""
+        if self.probability >= 0.75:
+            return Likelihood.VERY_LIKELY
+        if self.probability >= 0.4:
+            return Likelihood.LIKELY
+        return Likelihood.POSSIBLE if self.probability >= 0.1 else Likelihood.UNLIKELY
+
+
+@dataclass(frozen=True)
+class Next:
+    """An observation that could be made next."""
+
+    observation: Observation
+    gain_bit: float
+    """Information about the leading causes to be expected from it, [bit]."""
+    minutes: float
+    """Work, with what must be done before, [min]."""
+    caution: str
+
+    @property
+    def bit_per_minute(self) -> float:
+        """Return the information to be expected for the work."""
+        return self.gain_bit / self.minutes
+
+
+@dataclass(frozen=True)
+class Decider:
+    """An observation that parts one cause from those that look the same."""
+
+    cause: Cause
+    observation: Observation
+
+
+@dataclass(frozen=True)
+class Alike:
+    """Causes that all evidence so far cannot tell apart, and what would."""
+
+    causes: tuple[Cause, ...]
+    deciders: tuple[Decider, ...]
+    words: str
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """What it most likely is, and what to look at next."""
+
+    causes: tuple[RankedCause, ...]
+    """All causes of the model, the likeliest first."""
+    next: tuple[Next, ...]
+    """What tells most for each minute first."""
+    alike: tuple[Alike, ...]
+    backgrounds: tuple[tuple[str, float], ...]
+    """What stands behind, in words, with its probability; the likeliest first."""
+    version: int
+    digest: str
+    """Of the model with all its numbers, SHA-256."""
+
+
+def rank(model: CauseModel, evidence: Evidence, standing: Standing = Standing.WHOLE) -> Ranking:
+    """Rank the causes, with reasons, and the observations that could be made next.
+
+    Parameters
+    ----------
+    model : CauseModel
+        Causes and what they let be seen
+    evidence : mapping
+        Observation to the likelihood of each of its states
+    standing : Standing
+        How the injector lies
+
+    Returns
+    -------
+    Ranking
+        Does not depend on the order of the evidence
+
+    Raises
+    ------
+    InputFault
+        If the evidence names what there is not or contradicts the model.
+
+    Examples
+    --------
+    >>> from nozzlewright.advice.causes import known, published, rank
+    >>> model = published()
+    >>> fast = {"drop": known(model, "drop", "fast"), "seat": known(model, "seat", "dry")}
+    >>> ranking = rank(model, fast)
+    >>> [str(one.cause.name) for one in ranking.causes[:3]]
+    ['guide worn', 'pressure face leaks', 'the rig leaks']
+    >>> str(ranking.causes[0].speaks_for[0].words)
+    'Fall of pressure: too fast. It speaks for guide worn (×5).'
+    """
+    posterior = infer(model, evidence)
+    says = checked(model, evidence)
+    order = sorted(model.causes, key=lambda cause: (-posterior.causes[cause.key], cause.key))
+    by_key = {key: weights_of(model, key, list(weights)) for key, weights in says.items()}
+    factors = {c.key: {key: row[c.key] for key, row in by_key.items()} for c in order}
+    before = model_priors(model)
+    ranked = tuple(
+        _ranked(model, cause, posterior, before[cause.key], factors[cause.key], says)
+        for cause in order
+    )
+    open_keys = [one.key for one in model.observations if one.key not in says]
+    worth = gains(model, evidence, posterior, open_keys)
+    coming = [
+        Next(one, worth[one.key], *_work(one, standing))
+        for one in (model.by_observation[key] for key in open_keys)
+        if worth[one.key] >= 0.005
+    ]
+    coming.sort(key=lambda step: (-step.bit_per_minute, step.observation.key))
+    shares = sorted(posterior.backgrounds.items(), key=lambda item: (-item[1], item[0]))
+    names = {one.key: one.name for one in model.backgrounds}
+    return Ranking(
+        causes=ranked,
+        next=tuple(coming),
+        alike=_alike(model, ranked, factors, open_keys, standing),
+        backgrounds=tuple((names[key], share) for key, share in shares),
+        version=model.version,
+        digest=model.digest,
+    )
+
+
+def model_priors(model: CauseModel) -> dict[str, float]:
+    """Return the probability of each cause before anything is seen, over all backgrounds."""
+    import numpy as np
+
+    shares = np.array([one.prior for one in model.backgrounds]) @ model.priors
+    return {cause.key: float(share) for cause, share in zip(model.causes, shares, strict=True)}
+
+
+def seen_words(observation: Observation, weights: Sequence[float]) -> Said:
+    """Return what was seen, in words: a state, or the likeliest one with its share."""
+    total = sum(weights)
+    place = max(range(len(weights)), key=lambda index: weights[index])
+    state = observation.states[place][1]
+    if weights[place] == total and [key for key, _ in observation.states] == ["no", "yes"]:
+        return (
+            say("{what}", what=observation.name)
+            if place
+            else say("{what}: no", what=observation.name)
+        )
+    if weights[place] == total:
+        return say("{what}: {state}", what=observation.name, state=state)
+    tied = [i for i, weight in enumerate(weights) if weight == weights[place]]
+    if len(tied) > 1:
+        return (
+            say("{what}: not {state}", what=observation.name, state=observation.states[0][1])
+            if weights[0] == 0.0
+            else say("{what}: unclear", what=observation.name)
+        )
+    return say(
+        "{what}: probably {state} ({share})",
+        what=observation.name,
+        state=state,
+        share=figure(weights[place] / total, ".0%"),
+    )
+
+
+def _ranked(
+    model: CauseModel,
+    cause: Cause,
+    posterior: Posterior,
+    before: float,
+    factors: Mapping[str, float],
+    says: Mapping[str, NDArray[np.float64]],
+) -> RankedCause:
+    for_it, against = [], []
+    for key, factor in factors.items():
+        seen = seen_words(model.by_observation[key], list(says[key]))
+        if factor >= SPEAKS:
+            words = say(
+                "{seen:capital}. It speaks for {cause} (×{factor}).",
+                seen=seen, cause=cause.name, factor=_times(factor),
+            )  # fmt: skip
+            for_it.append(Reason(key, seen, factor, words))
+        elif factor <= 1.0 / SPEAKS:
+            words = say(
+                "{seen:capital}. It speaks against {cause} (÷{factor}).",
+                seen=seen, cause=cause.name, factor=_times(1.0 / factor if factor else 1e9),
+            )  # fmt: skip
+            against.append(Reason(key, seen, factor, words))
+    for_it.sort(key=lambda reason: (-reason.factor, reason.observation))
+    against.sort(key=lambda reason: (reason.factor, reason.observation))
+    return RankedCause(cause, posterior.causes[cause.key], before, tuple(for_it), tuple(against))
+
+
+def _times(factor: float) -> str:
+    if factor > 100.0:
+        return say("over {most}", most=100)
+    return figure(factor, ".1f" if factor < 3.0 else ".0f")
+
+
+def times_words(factor: float) -> Said:
+    """Return by how much an observation multiplies or divides the odds, in signs.
+
+    >>> times_words(6.1), times_words(0.25)
+    ('×6', '÷4')
+    """
+    if factor >= 1.0:
+        return say("×{factor}", factor=_times(factor))
+    return say("÷{factor}", factor=_times(1.0 / factor if factor else 1e9))
+
+
+def _work(one: Observation, standing: Standing) -> tuple[float, str]:
+    """Return the work that an observation takes now, [min], and its caution."""
+    minutes, caution = one.minutes, JET if one.jet else ""
+    if one.sort in (Sort.BENCH, Sort.PARTS, Sort.SET) and standing is Standing.AWAY:
+        minutes += REMOVE_MINUTES
+        caution = caution or MANUAL
+    if one.sort is Sort.PARTS and standing is not Standing.APART:
+        minutes += DISMANTLE_MINUTES
+        caution = STRIP
+    if one.sort is Sort.BENCH and one.jet and standing is Standing.APART:
+        minutes += ASSEMBLE_MINUTES
+    return minutes, caution
+
+
+def _alike(
+    model: CauseModel,
+    ranked: Sequence[RankedCause],
+    factors: Mapping[str, Mapping[str, float]],
+    open_keys: Iterable[str],
+    standing: Standing,
+) -> tuple[Alike, ...]:
+    """Return groups of causes that the evidence so far favours alike, each with what decides."""
+    left = [one.cause for one in ranked if one.probability >= WORTH_A_LOOK and one.speaks_for]
+    candidates = [model.by_observation[key] for key in open_keys]
+    groups = []
+    while left:
+        first, *others = left
+        group = [
+            first,
+            *(
+                other
+                for other in others
+                if sum(
+                    abs(log(factors[first.key][key]) - log(factors[other.key][key]))
+                    for key in factors[first.key]
+                )
+                <= ALIKE
+            ),
+        ]
+        left = [cause for cause in left if cause not in group]
+        group = group[:MOST_ALIKE]
+        if len(group) > 1:
+            deciders = _deciders(model, group, candidates, standing)
+            groups.append(Alike(tuple(group), deciders, _alike_words(group, deciders)))
+    return tuple(groups)
+
+
+def _deciders(
+    model: CauseModel,
+    group: Sequence[Cause],
+    candidates: Sequence[Observation],
+    standing: Standing,
+) -> tuple[Decider, ...]:
+    """Return for each cause the observation that parts it best from the rest, per minute."""
+    import numpy as np
+
+    found: list[Decider] = []
+    for cause in group:
+        taken = {decider.observation.key for decider in found}
+        rest = [other for other in group if other is not cause]
+        best: tuple[float, Observation] | None = None
+        for one in candidates:
+            if one.key in taken:
+                continue
+            mine = _alone(model, cause, one)
+            theirs = np.mean([_alone(model, other, one) for other in rest], axis=0)
+            bits = _divergence(mine, theirs)
+            worth = bits / _work(one, standing)[0]
+            # It decides about this cause only if it is this cause that shows there.
+            if bits >= SEPARATES and mine[0] < theirs[0] and (best is None or worth > best[0]):
+                best = (worth, one)
+        if best is not None:
+            found.append(Decider(cause, best[1]))
+    return tuple(found)
+
+
+def _alone(model: CauseModel, cause: Cause, one: Observation) -> NDArray[np.float64]:
+    """Return P(state) where only this cause is present, shape (states,)."""
+    import numpy as np
+
+    index = model.causes.index(cause)
+    proposed = model.proposals(one.key).get(index)
+    leak = np.array(one.leak)
+    if proposed is None:
+        return leak
+    return np.asarray(np.diff(np.cumsum(leak) * np.cumsum(proposed), prepend=0.0))
+
+
+def _divergence(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
+    """Return the Jensen-Shannon divergence of two distributions, [bit]."""
+    import numpy as np
+
+    middle = (first + second) / 2.0
+
+    def bits(one: NDArray[np.float64]) -> float:
+        hit = one > 0.0
+        return float((one[hit] * np.log2(one[hit] / middle[hit])).sum())
+
+    return (bits(first) + bits(second)) / 2.0
+
+
+def _alike_words(group: Sequence[Cause], deciders: Sequence[Decider]) -> Said:
+    names = joined(", ", [cause.name for cause in group])
+    if not deciders:
+        return say("What was seen cannot tell these apart: {causes}.", causes=names)
+    tests = joined(
+        "; ",
+        [
+            say("{test} decides {cause}", test=one.observation.name, cause=one.cause.name)
+            for one in deciders
+        ],
+    )
+    return say(
+        "What was seen cannot tell these apart: {causes}. {tests:capital}.",
+        causes=names,
+        tests=tests,
+    )
+
+
+def injector_is_sound(ranking: Ranking) -> bool:
+    """Return whether the likeliest cause lies outside the injector."""
+    return ranking.causes[0].cause.place is not Place.INJECTOR
