@@ -399,7 +399,7 @@ def _line(x: _Array, y: _Array, weights: _Array) -> tuple[float, float, _Array]:
     """Return height at x = 0, slope, and their covariance for weights 1/variance."""
     matrix = np.stack([np.ones_like(x), x], axis=1)
     normal = matrix.T @ (weights[:, None] * matrix)
-    covariance = np.linalg.inv(normal)
+    covariance: _Array = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     level, slope = covariance @ (matrix.T @ (weights * y))
     return float(level), float(slope), covariance
 
