@@ -337,18 +337,42 @@ def test_a_set_spread_too_wide_has_its_outlier_matched_to_the_others(bench):
     advice = advise_set(verdict, sheet)
 
     assert verdict.spread_outcome is Outcome.FAIL
-    assert to_be_matched(verdict) == {1: pytest.approx(186.9e5)}
+    # With the sheet's shims in steps of 5 bar the nearest to the others is 185.9 bar.
+    assert to_be_matched(verdict, sheet) == {1: pytest.approx(185.9e5)}
     assert [item.actions[0].kind for item in advice] == [ActionKind.CHANGE_SHIM] + [
         ActionKind.FIT
     ] * 5
     assert advice[0].actions[0].predicted_opening.value == pytest.approx(185.9e5)
 
 
+def test_without_the_shim_now_fitted_the_fewest_are_matched_to_the_others(bench):
+    sheet = bench.sheet()
+    engine_set = bench.set_of(
+        180.9, 186.9, 187.1, 186.8, 187.0, 180.7, condition=Condition.NEW, shim_mm=None
+    )
+    verdict = judge_set(engine_set, sheet)
+
+    matched = to_be_matched(verdict, sheet)
+
+    # The others lie from 186.8 to 187.1 bar: as near to the target of 186 bar as they allow.
+    assert matched == {1: pytest.approx(186.8e5), 6: pytest.approx(186.8e5)}
+
+
+def test_one_that_is_set_for_another_reason_is_not_matched_as_well(bench):
+    sheet = bench.sheet()
+    engine_set = bench.set_of(170.0, 186.9, 187.1, 186.8, condition=Condition.NEW)
+    verdict = judge_set(engine_set, sheet)
+
+    assert verdict.spread_outcome is Outcome.FAIL
+    assert to_be_matched(verdict, sheet) == {}
+    assert "target 186 bar" in advise_set(verdict, sheet)[0].actions[0].do
+
+
 def test_an_even_set_is_left_alone(bench):
     sheet = bench.sheet()
     verdict = judge_set(bench.set_of(186.0, 186.2, 185.9, condition=Condition.NEW), sheet)
 
-    assert to_be_matched(verdict) == {}
+    assert to_be_matched(verdict, sheet) == {}
     assert all(item.actions[0].kind is ActionKind.FIT for item in advise_set(verdict, sheet))
 
 

@@ -1,0 +1,518 @@
+r"""The matching of a set as an integer programme, solved to proof.
+
+Every injector i of the set has some *ways* o (leave it, fit another shim, turn its screw, put a
+spare in its place), each with the opening pressure :math:`p_{io}` that it leads to, the work
+:math:`w_{io}` that it is (injectors touched), what it takes from the drawer less what it gives
+back, :math:`n_{ior}`, and whether it ends outside the band, :math:`b_{io}`. With
+:math:`x_{io} \in \{0, 1\}`, for each k the least work allowed,
+
+.. math::
+
+    \min\ U - L \quad\text{with}\quad
+    \sum_o x_{io} = 1,\quad
+    L \le \sum_o p_{io} x_{io} \le U,\quad
+    \sum_{io} n_{ior} x_{io} \le N_r,\quad
+    \sum_{io} w_{io} x_{io} \le k,\quad
+    \sum_{io} b_{io} x_{io} \le b_k
+
+where :math:`b_k` is the least number outside the band that work k can reach: first all in band,
+then evenness. Among plans of equal spread the one nearest to the target (sum of the distances) is
+taken. The front is the list of those k at which more work gives a better set.
+
+Written with U and L as variables the programme is weak: fractions of ways reach any pressure, so
+that its relaxation says "spread nought" almost to the end. But the least pressure of a plan is
+one of finitely many numbers. For each of them a lower bound of U follows at once if the drawer is
+taken as endless, since then every injector chooses by itself: a choice among (work, outside)
+pairs of 0 and 1, decided by counting. Windows [L, U] are looked at in the order of that bound; the
+search ends when the bound reaches the best plan found, and that is the proof. Only where the
+choices made one by one ask more of the drawer than is in it, is the programme of one window
+solved by HiGHS (``scipy.optimize.milp``): there the ways are few and its relaxation is nearly that
+of a transport problem, hence tight.
+
+Pressures are whole pascals, so that equal ones are equal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+NEVER = np.iinfo(np.int64).max // 4
+"""A pressure that is never reached, [Pa]."""
+EQUAL_PA = 2
+"""Spreads that differ by no more are equal: two pressures rounded to whole pascals, [Pa]."""
+MOST_PROGRAMMES = 4000
+"""Windows given to HiGHS before a search is broken off (and says so); sets of 24 with 40 sizes in
+short supply take some hundreds."""
+
+Thing = tuple[str, int | str]
+"""What can run short: ``("shim", 1300)``, ``("spring", 31200)``, ``("spare", "D-107")``."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """One thing that can be done at one place of the set."""
+
+    place: int
+    """Index of the place, from 0."""
+    pressure_pa: int
+    """Opening pressure that it leads to, in whole pascals; of a screw, that of the target."""
+    work: int = 0
+    """How many injectors are touched."""
+    outside: bool = False
+    """Whether it ends outside the band."""
+    takes: Mapping[Thing, int] = field(default_factory=dict)
+    """Number of each thing taken from stock less the number given back."""
+    any_in_band: bool = False
+    """Whether any pressure inside the band can be had: a screw, or a shim not yet measured."""
+
+
+@dataclass(frozen=True)
+class SetModel:
+    """What may be done at each place, and what there is to do it with."""
+
+    places: int
+    ways: tuple[Way, ...]
+    """At least one without work for each place, or the set cannot stay as it is."""
+    stock: Mapping[Thing, int]
+    """Number of each thing that is not endless."""
+    lower_pa: int
+    upper_pa: int
+    target_pa: int
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best plan for an amount of work."""
+
+    work: int
+    outside: int
+    """Injectors outside the band."""
+    spread_pa: int
+    ways: tuple[int, ...]
+    """Index of the way of each place."""
+    pressures_pa: tuple[int, ...]
+    proven: bool = True
+    gap_pa: int = 0
+    """By how much the least spread may lie below this one, where it is not proven."""
+
+
+Aim = Literal["any", "distance", "outside"]
+
+
+class Search:
+    """The search for the best plans of one model.
+
+    Parameters
+    ----------
+    model : SetModel
+        The set
+    most_programmes : int
+        Windows that may be given to HiGHS
+    """
+
+    def __init__(self, model: SetModel, most_programmes: int = MOST_PROGRAMMES) -> None:
+        self.model = model
+        self.programmes = 0
+        """How many windows were given to HiGHS."""
+        self.most_programmes = most_programmes
+        ways = model.ways
+        self._place = np.array([way.place for way in ways], dtype=np.int64)
+        self._pressure = np.array([way.pressure_pa for way in ways], dtype=np.int64)
+        self._work = np.array([way.work for way in ways], dtype=np.int64)
+        self._outside = np.array([way.outside for way in ways], dtype=bool)
+        self._free = np.array([way.any_in_band for way in ways], dtype=bool)
+        self._kind = 2 * (self._work > 0) + self._outside
+        self._plain = bool((self._work <= 1).all())
+        pressures = set(self._pressure[~self._free].tolist())
+        if self._free.any():
+            pressures |= {model.lower_pa, model.upper_pa, model.target_pa}
+        self.values = np.array(sorted(pressures), dtype=np.int64)
+        self._next = [self._next_of(kind) for kind in range(4)]
+        self._bounds: dict[tuple[int, int], NDArray[np.int64]] = {}
+        self.things, self._take, self._have = self._scarce()
+
+    # --- what is asked ------------------------------------------------------------------------
+
+    def front(self) -> list[Found]:
+        """Return the best plan of each amount of work that gives a better set than less work."""
+        return [self.placed(found) for found in self.steps()]
+
+    def advised(self, limit_pa: float | None) -> Found:
+        """Return the plan with the least work that meets band and limit; else the most even one.
+
+        Ways and pressures are left open: see :meth:`placed`.
+        """
+        found = Found(0, self.model.places, NEVER, (), ())
+        for found in self.steps():
+            if found.outside == self.last.outside and (
+                limit_pa is None or found.spread_pa <= limit_pa + EQUAL_PA
+            ):
+                break
+        return found
+
+    def steps(self) -> Iterator[Found]:
+        """Yield the plans of the front, ways and pressures left open."""
+        known: Found | None = None
+        for work in range(self.most_work + 1):
+            one = self.best(work, known, self.last)
+            if known is None or (one.outside, one.spread_pa) < (
+                known.outside,
+                known.spread_pa - EQUAL_PA,
+            ):
+                yield one
+                known = one
+            if (known.outside, known.spread_pa) <= (
+                self.last.outside,
+                self.last.spread_pa + EQUAL_PA,
+            ):
+                return
+
+    @cached_property
+    def last(self) -> Found:
+        """What all work there is can reach."""
+        return self.best(self.most_work)
+
+    @cached_property
+    def most_work(self) -> int:
+        """Work if all is done at every place."""
+        most = np.zeros(self.model.places, dtype=np.int64)
+        np.maximum.at(most, self._place, self._work)
+        return int(most.sum())
+
+    def best(self, work: int, above: Found | None = None, below: Found | None = None) -> Found:
+        """Return fewest outside and least spread for some work; ways and pressures left open.
+
+        Parameters
+        ----------
+        work : int
+            Injectors that may be touched
+        above, below : Found, optional
+            Known for less and for more work
+        """
+        at_least = below.outside if below is not None else 0
+        outside = (
+            above.outside
+            if above is not None and above.outside <= at_least
+            else self.least_outside(work)
+        )
+        known = above.spread_pa if above is not None and above.outside == outside else NEVER
+        floor = 0
+        if below is not None and below.outside == outside:
+            floor = below.spread_pa - below.gap_pa
+        spread, gap = self.least_spread(work, outside, known, floor)
+        return Found(work, outside, spread, (), (), proven=gap == 0, gap_pa=gap)
+
+    def least_outside(self, work: int) -> int:
+        """Return the least number of injectors outside the band for some work."""
+        low, high = self._all
+        outside = self._outside_if_endless(work)
+        if self._independent(low, high, work, outside) is not None:
+            return outside
+        chosen = self._programme(low, high, work, self.model.places, "outside")
+        if chosen is None:
+            raise ValueError("some place of the set has no way at all")
+        return int(self._outside[chosen].sum())
+
+    def least_spread(
+        self, work: int, outside: int, known: int = NEVER, floor: int = 0
+    ) -> tuple[int, int]:
+        """Return the least spread, and by how much it might be less, where that is not proven.
+
+        Parameters
+        ----------
+        work, outside : int
+            At most this work, at most so many outside the band
+        known : int
+            A spread that can be had, [Pa]
+        floor : int
+            No spread is less, [Pa]
+        """
+        values, tops = self.values, self.tops(work, outside)
+        bound = np.where(
+            tops < len(values), values[np.minimum(tops, len(values) - 1)] - values, NEVER
+        )
+        best = known
+        for start in np.argsort(bound, kind="stable").tolist():
+            least = int(bound[start])
+            if least >= best or best <= floor:
+                break
+            low, top = int(values[start]), int(tops[start])
+            if self._can(low, int(values[top]), work, outside):
+                best = least  # the windows that follow have no lower bound
+                break
+            if self.programmes >= self.most_programmes and best < NEVER:
+                return best, best - max(least, floor)
+            best = self._narrowed(start, top + 1, best, work, outside)
+        return best, 0
+
+    def _narrowed(self, start: int, first: int, best: int, work: int, outside: int) -> int:
+        """Return the least spread of a window with this low end, or the best known if less."""
+        values, low = self.values, int(self.values[start])
+        last = int(np.searchsorted(values, low + best, side="left")) - 1
+        if last < first or not self._can(low, int(values[last]), work, outside):
+            return best
+        while first < last:
+            middle = (first + last) // 2
+            if self._can(low, int(values[middle]), work, outside):
+                last = middle
+            else:
+                first = middle + 1
+        return int(values[last]) - low
+
+    def placed(self, found: Found) -> Found:
+        """Return a plan with its ways: of all with that spread the one nearest to the target."""
+        values, tops = self.values, self.tops(found.work, found.outside)
+        reach = found.spread_pa + EQUAL_PA
+        windows: list[tuple[float, int]] = []
+        for start in np.flatnonzero(tops < len(values)).tolist():
+            low = int(values[start])
+            if int(values[tops[start]]) - low > reach:
+                continue
+            least = 0.0
+            if self._plain:
+                alone = self._independent(low, low + reach, found.work, found.outside, stock=False)
+                if alone is None:
+                    continue
+                least = self._distance(alone, low, low + reach)
+            windows.append((least, start))
+        windows.sort()
+        chosen: NDArray[np.int64] | None = None
+        at, nearest = (0, 0), np.inf
+        for bound, start in windows:
+            if bound >= nearest:
+                break
+            low = int(values[start])
+            high = low + reach
+            one = self._independent(low, high, found.work, found.outside) if self._plain else None
+            if one is None:
+                one = self._programme(low, high, found.work, found.outside, "distance")
+            if one is not None and self._distance(one, low, high) < nearest:
+                chosen, at, nearest = one, (low, high), self._distance(one, low, high)
+        if chosen is None:
+            raise ValueError("a spread was found that no window has")
+        pressures = self._at(*at)[chosen]
+        return Found(
+            work=int(self._work[chosen].sum()),
+            outside=int(self._outside[chosen].sum()),
+            spread_pa=int(np.ptp(pressures)),
+            ways=tuple(chosen.tolist()),
+            pressures_pa=tuple(pressures.tolist()),
+            proven=found.proven,
+            gap_pa=found.gap_pa,
+        )
+
+    # --- the drawer taken as endless ------------------------------------------------------------
+
+    def tops(self, work: int, outside: int) -> NDArray[np.int64]:
+        """Return, for each low end, the index of the least high end if nothing is short.
+
+        That there is none is said by the number of values.
+        """
+        known = self._bounds.get((work, outside))
+        if known is not None:
+            return known
+        count = len(self.values)
+        first, last = np.arange(count), np.full(count, count)
+        while (left := np.flatnonzero(first < last)).size:
+            middle = (first[left] + last[left]) // 2
+            fits = self._counted(left, self.values[middle], work, outside)
+            last[left[fits]] = middle[fits]
+            first[left[~fits]] = middle[~fits] + 1
+        self._bounds[work, outside] = first
+        return first
+
+    def _counted(
+        self, starts: NDArray[np.int64], highs: NDArray[np.int64], work: int, outside: int
+    ) -> NDArray[np.bool_]:
+        """Return for each window whether the places, each by itself, bear work and outside."""
+        idle_in, idle_out, work_in, work_out = (one[:, starts] <= highs for one in self._next)
+        idle = idle_in | idle_out
+        none = ~(idle | work_in | work_out)
+        needed = (~idle).sum(axis=0)
+        beside = (idle_out & ~idle_in).sum(axis=0) + (~idle & ~work_in).sum(axis=0)
+        mendable = (idle_out & ~idle_in & work_in).sum(axis=0)
+        to_mend = np.maximum(beside - outside, 0)
+        fits = ~none.any(axis=0) & (to_mend <= mendable) & (needed + to_mend <= work)
+        return np.asarray(fits, dtype=np.bool_)
+
+    def _outside_if_endless(self, work: int) -> int:
+        starts, highs = np.array([0]), np.array([self._all[1]])
+        return next(
+            outside
+            for outside in range(self.model.places + 1)
+            if self._counted(starts, highs, work, outside)[0] or outside == self.model.places
+        )
+
+    def _next_of(self, kind: int) -> NDArray[np.int64]:
+        """Return the least pressure of a kind of way not below each value; (places, values)."""
+        model = self.model
+        least = np.full((model.places, len(self.values)), NEVER)
+        own = self._kind == kind
+        for place in range(model.places):
+            there = np.sort(self._pressure[own & ~self._free & (self._place == place)])
+            there = np.append(there, NEVER)
+            least[place] = there[np.searchsorted(there, self.values, side="left")]
+        for place in self._place[own & self._free].tolist():
+            turned = np.maximum(self.values, model.lower_pa)
+            turned[turned > model.upper_pa] = NEVER
+            least[place] = np.minimum(least[place], turned)
+        return least
+
+    def _independent(
+        self, low: int, high: int, work: int, outside: int, *, stock: bool = True
+    ) -> NDArray[np.int64] | None:
+        """Return what the places choose, each by itself, nearest to the target; None if none.
+
+        With `stock`, also None where the drawer does not bear it.
+        """
+        there = np.flatnonzero(self._inside(low, high))
+        distance = np.abs(self._at(low, high)[there] - self.model.target_pa)
+        there = there[np.lexsort((distance, self._work[there]))]
+        kinds: list[dict[int, int]] = [{} for _ in range(self.model.places)]
+        for way in there.tolist():
+            kinds[self._place[way]].setdefault(int(self._kind[way]), way)
+        at = self._at(low, high)
+        chosen: list[int] = []
+        spare_work, beside = work, 0
+        mends: list[tuple[float, int, int, bool]] = []
+        for place, of in enumerate(kinds):
+            idle = of.get(0, of.get(1))
+            busy = of.get(2, of.get(3))
+            if idle is None:
+                if busy is None:
+                    return None
+                chosen.append(busy)
+                spare_work -= int(self._work[busy])
+                beside += int(self._outside[busy])
+                continue
+            chosen.append(idle)
+            beside += int(self._outside[idle])
+            if 2 in of:
+                gain = abs(at[idle] - self.model.target_pa) - abs(at[of[2]] - self.model.target_pa)
+                mends.append((float(gain), place, of[2], bool(self._outside[idle])))
+        mends.sort(key=lambda one: (-one[0], one[1]))
+        needed = [one for one in mends if one[3]][: max(beside - outside, 0)]
+        if beside - len(needed) > outside:
+            return None
+        others = [one for one in mends if one not in needed and one[0] > 0.0]
+        for one in needed:
+            chosen[one[1]] = one[2]
+            spare_work -= int(self._work[one[2]])
+        if spare_work < 0:
+            return None
+        for _, place, way, _ in others:
+            if self._work[way] <= spare_work:
+                chosen[place] = way
+                spare_work -= int(self._work[way])
+        picked = np.array(chosen, dtype=np.int64)
+        return picked if not stock or self._stocked(picked) else None
+
+    # --- the drawer as it is ----------------------------------------------------------------------
+
+    def _scarce(self) -> tuple[list[Thing], NDArray[np.int64], NDArray[np.int64]]:
+        """Return the things that could run short, what each way takes of them, and the stock."""
+        model = self.model
+        things, rows, have = [], [], []
+        for thing, count in model.stock.items():
+            row = np.array([way.takes.get(thing, 0) for way in model.ways], dtype=np.int64)
+            most = np.zeros(model.places, dtype=np.int64)
+            np.maximum.at(most, self._place, row)
+            if int(most.sum()) > count:
+                things.append(thing)
+                rows.append(row)
+                have.append(count)
+        width = len(model.ways)
+        return things, np.array(rows, dtype=np.int64).reshape(-1, width), np.array(have, dtype=int)
+
+    def _stocked(self, chosen: NDArray[np.int64]) -> bool:
+        return bool((self._take[:, chosen].sum(axis=1) <= self._have).all())
+
+    def _can(self, low: int, high: int, work: int, outside: int) -> bool:
+        """Return whether some plan lies in a window."""
+        if self._independent(low, high, work, outside) is not None:
+            return True
+        if not len(self._have) and self._plain:
+            return False
+        return self._programme(low, high, work, outside, "any") is not None
+
+    def _programme(
+        self, low: int, high: int, work: int, outside: int, aim: Aim
+    ) -> NDArray[np.int64] | None:
+        """Return the best plan in a window, by HiGHS; None where there is none."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        self.programmes += 1
+        there = np.flatnonzero(self._inside(low, high))
+        if outside == 0:
+            there = there[~self._outside[there]]
+        if len(set(self._place[there].tolist())) < self.model.places:
+            return None
+        cost = np.zeros(len(there))
+        if aim == "distance":
+            cost = np.abs(self._at(low, high)[there] - self.model.target_pa) / 1e5
+        elif aim == "outside":
+            cost = self._outside[there].astype(float)
+        rows, least, most = self._constraints(there, work, outside)
+        solved = milp(
+            cost,
+            constraints=LinearConstraint(rows, least, most),
+            integrality=np.ones(len(there), dtype=np.int64),
+            bounds=Bounds(0.0, 1.0),
+            options={"mip_rel_gap": 0.0},
+        )
+        if solved.status == 2:  # there is no such plan
+            return None
+        if solved.status != 0:
+            raise ArithmeticError(f"HiGHS gave up on the set: {solved.message}")
+        picked = there[np.flatnonzero(solved.x > 0.5)]
+        return np.asarray(picked[np.argsort(self._place[picked])], dtype=np.int64)
+
+    def _constraints(
+        self, there: NDArray[np.int64], work: int, outside: int
+    ) -> tuple[csr_array, NDArray[np.float64], NDArray[np.float64]]:
+        from scipy.sparse import csr_array
+
+        places = self.model.places
+        one_each = np.zeros((places, len(there)))
+        one_each[self._place[there], np.arange(len(there))] = 1.0
+        rows = [one_each, self._take[:, there], self._work[there][np.newaxis, :]]
+        least = [np.ones(places), np.full(len(self._have) + 1, -np.inf)]
+        most = [np.ones(places), self._have.astype(float), np.array([float(work)])]
+        if 0 < outside < places:
+            rows.append(self._outside[there][np.newaxis, :])
+            least.append(np.array([-np.inf]))
+            most.append(np.array([float(outside)]))
+        return csr_array(np.vstack(rows)), np.concatenate(least), np.concatenate(most)
+
+    # --- pressures --------------------------------------------------------------------------------
+
+    @cached_property
+    def _all(self) -> tuple[int, int]:
+        return int(self.values[0]), int(self.values[-1])
+
+    def _inside(self, low: int, high: int) -> NDArray[np.bool_]:
+        at = self._at(low, high)
+        inside = (at >= low) & (at <= high)
+        if max(low, self.model.lower_pa) > min(high, self.model.upper_pa):
+            inside &= ~self._free
+        return np.asarray(inside, dtype=np.bool_)
+
+    def _at(self, low: int, high: int) -> NDArray[np.int64]:
+        """Return the pressure of each way in a window: what can be turned goes to the target."""
+        if not self._free.any():
+            return self._pressure
+        model = self.model
+        turned = min(max(model.target_pa, low, model.lower_pa), high, model.upper_pa)
+        return np.where(self._free, turned, self._pressure)
+
+    def _distance(self, chosen: NDArray[np.int64], low: int, high: int) -> float:
+        return float(np.abs(self._at(low, high)[chosen] - self.model.target_pa).sum())
