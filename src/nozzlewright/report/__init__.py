@@ -8,6 +8,8 @@
     The same set as data and as a summary for the terminal.
 ``fitting``
     The fitting sheet for the engine.
+``fitter_study``
+    What a study of fitters means at the bench.
 ``wording``
     One rule for printing a value with its unit and interval.
 """

@@ -10,6 +10,8 @@
     The acts of a workshop on its record, and what its screens ask of it.
 ``sitting``
     Several tests of one injector taken together.
+``studies``
+    Studies of fitters: planned, read in an order drawn by lot, told.
 ``ports``
     What the acts need of the world.
 """
