@@ -63,6 +63,7 @@ from nozzlewright.workflow.ports import (
 )
 from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
 from nozzlewright.workflow.sitting import TestPart, observed, together, watched
+from nozzlewright.workflow.studies import Studies
 
 PRACTICE_STORY = "practice"
 DONE = "done"
@@ -137,6 +138,7 @@ class Workshop:
     ) -> None:
         self.records, self.evidence, self.readers = records, evidence, readers
         self.clock, self.new_id = clock, new_id
+        self.studies = Studies(records, clock)
         self._stories: OrderedDict[str, JobStory] = OrderedDict()
         self._findings: OrderedDict[str, GaugeFindings] = OrderedDict()
         self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
