@@ -13,8 +13,11 @@ from nozzlewright.bench import (
     ChatterGrade,
     Condition,
     DecisionRule,
+    FitterObservations,
+    NoResult,
     Severity,
     SprayGrade,
+    TestSitting,
     TipGrade,
 )
 from nozzlewright.judging import (
@@ -23,6 +26,7 @@ from nozzlewright.judging import (
     Outcome,
     judge_injector,
 )
+from nozzlewright.judging.injector import BENCH_TESTS
 from nozzlewright.measurement import NotMeasured
 
 
@@ -232,3 +236,35 @@ def test_without_recording_or_card_no_measured_test_is_done(bench):
     assert verdict.of(BenchTest.BACK_LEAKAGE).outcome is Outcome.NOT_DONE
     assert verdict.of(BenchTest.SEAT).outcome is Outcome.TOO_CLOSE
     assert verdict.outcome is InjectorOutcome.UNFINISHED
+
+
+@pytest.mark.parametrize("as_left", [False, True])
+def test_an_injector_without_result_passes_nothing(bench, as_left):
+    whole = bench.sitting()
+    seized = replace(whole, seen=replace(whole.seen, no_result=NoResult.SEIZED))
+    verdict = judge(bench, seized, as_left=as_left, before=seized)
+    for test in BENCH_TESTS:
+        one = verdict.of(test)
+        assert one.outcome is Outcome.NOT_DONE
+        assert one.reasons[0] == "No result: needle seized."
+        assert one.probability_of_conformity is None
+    assert verdict.outcome is InjectorOutcome.UNFINISHED
+    assert verdict.reasons == ("It gives no result: needle seized.",)
+
+
+def test_what_failed_stays_failed_where_there_is_no_result(bench):
+    whole = bench.sitting()
+    poor = replace(whole.seen, spray=SprayGrade.POOR, no_result="the holder is bent")
+    verdict = judge(bench, replace(whole, seen=poor))
+    assert verdict.of(BenchTest.SPRAY).outcome is Outcome.FAIL
+    assert verdict.outcome is InjectorOutcome.REWORK
+    assert "It gives no result: the holder is bent." in verdict.reasons
+
+
+@pytest.mark.parametrize("slides", [True, False, None])
+def test_the_slide_test_alone_is_no_test_as_left(bench, slides):
+    """What was seen of the parts is no bench test in the sense of ISO 8984-1:1993."""
+    looked = TestSitting(gauge=None, seen=FitterObservations(needle_slide=slides))
+    verdict = judge(bench, looked, before=bench.sitting())
+    assert verdict.outcome is InjectorOutcome.UNFINISHED
+    assert verdict.reasons == ("As left it is not tested yet.",)

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from nozzlewright.errors import IdTaken, InputFault, NotAllowed
-from nozzlewright.judging import InjectorOutcome
+from nozzlewright.judging import BenchTest, InjectorOutcome
 from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.records import AS_FOUND, AS_LEFT, EntryKind, findings_from, findings_text
-from nozzlewright.said import Said, as_data
+from nozzlewright.said import Said, as_data, from_data
 from nozzlewright.workflow import NewTest
 
 DEMO = Path(__file__).parents[2] / "demo" / "six-in-line"
@@ -380,3 +380,47 @@ def test_a_report_states_the_rig_of_its_own_tests_not_that_of_a_later_day(shop, 
     shop.note(act(), FITTER, job, EntryKind.LAID_DOWN, injector=one.injector)
     assert bench() == then
     assert any("14" in text for text in then)
+
+
+def test_an_injector_that_gives_no_result_says_so_in_verdict_and_report(shop, act, job):
+    one = taken(shop, act, job, 1)
+    reason = {"no_result": "needle seized"}
+    shop.see(act(), FITTER, job, one.injector, reason, done="as-found")
+    tests = {t["test"]: t for t in at(shop, job, 1).verdicts[AS_FOUND].body["tests"]}
+    opening = tests["nozzle opening pressure"]
+    assert opening["outcome"] == "not done"
+    assert from_data(opening["reasons"][0]) == "No result: needle seized."
+    report = shop.judged(shop.story(job)).report.injectors[0]
+    assert report.test(BenchTest.OPENING).as_found.said.endswith("no result: needle seized")
+    assert ("No result, because", "needle seized") in [(r.name, r.as_found) for r in report.seen]
+    assert "soak and free the needle" in report.actions[0].do
+
+
+def test_a_test_that_gives_a_result_ends_that_there_was_none(shop, act, job):
+    one = taken(shop, act, job, 1)
+    shop.see(act(), FITTER, job, one.injector, {"no_result": "needle seized", "spray": "good"})
+    shop.test(act(), FITTER, job, one.injector, NewTest("as-found", gauge(shop, "1-found.csv.gz")))
+    seen = shop.sitting(at(shop, job, 1), AS_FOUND).seen
+    assert not seen.no_result
+    assert seen.spray == "good"
+    shop.see(act(), FITTER, job, one.injector, {"no_result": "needle seized"})
+    assert shop.sitting(at(shop, job, 1), AS_FOUND).seen.no_result == "needle seized"
+
+
+def test_what_was_put_together_is_not_tested_as_left_until_it_was_on_the_rig(shop, act, job):
+    one = found_and_stripped(shop, act, job, 1, "1-found.csv.gz")
+    shop.see(act(), FITTER, job, one.injector, {"needle_slide": False})
+    shop.note(act(), FITTER, job, EntryKind.ASSEMBLED, {"pair": one.pair}, injector=one.injector)
+    body = {"part": "nut", "seen": "thread pulled", "severity": "rework"}
+    shop.note(act(), FITTER, job, EntryKind.FINDING, body, injector=one.injector)
+    assert at(shop, job, 1).waits_as_left
+    assert AS_LEFT not in at(shop, job, 1).verdicts
+    judged = shop.judged(shop.story(job)).verdict.injectors[0]
+    assert judged.as_left
+    assert judged.outcome is InjectorOutcome.UNFINISHED
+    assert judged.reasons == ("As left it is not tested yet.",)
+
+    new = NewTest("re-read", gauge(shop, "1-found.csv.gz"), seen={"seat": "dry"})
+    shop.test(act(), FITTER, job, one.injector, new)
+    assert not at(shop, job, 1).waits_as_left
+    assert at(shop, job, 1).verdicts[AS_LEFT].body["outcome"] == "rework"

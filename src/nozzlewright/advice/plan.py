@@ -6,15 +6,18 @@ before a pair is condemned; set the pressure last, because all the rest may move
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
 
 from nozzlewright.advice.cautions import JET, MANUAL, STRIP, STRIP_AND_JET
+from nozzlewright.advice.effect import learn
 from nozzlewright.advice.matching import to_be_matched
 from nozzlewright.advice.next_action import ActionKind, Advice, NextAction
-from nozzlewright.advice.setting import change_to, has_screw
+from nozzlewright.advice.setting import SettingMeans, change_to, has_screw
 from nozzlewright.bench import (
     Hold,
+    NoResult,
     OpeningBand,
     SettingSheet,
     Severity,
@@ -47,6 +50,9 @@ class _Case:
     set_verdict: SetVerdict
     sheet: SettingSheet
     sitting: TestSitting
+    setting: SettingMeans
+    matched: Callable[[], Mapping[int, float]]
+    """Which injectors the set asks to be reset, and to what pressure, [Pa]."""
 
     @property
     def cylinder(self) -> int:
@@ -79,12 +85,21 @@ class _Case:
         return NextAction(self.cylinder, kind, do, why, caution, warnings=warnings)
 
 
-def advise_set(set_verdict: SetVerdict, sheet: SettingSheet) -> tuple[Advice, ...]:
+def advise_set(
+    set_verdict: SetVerdict, sheet: SettingSheet, setting: SettingMeans | None = None
+) -> tuple[Advice, ...]:
     """Return the advice on the latest sitting of each injector, in the order of the set."""
-    return tuple(advise(verdict, set_verdict, sheet) for verdict in set_verdict.injectors)
+    means = setting or SettingMeans(learn(sheet))
+    matched = cache(lambda: to_be_matched(set_verdict, sheet, means))
+    return tuple(_advised(one, set_verdict, sheet, means, matched) for one in set_verdict.injectors)
 
 
-def advise(verdict: InjectorVerdict, set_verdict: SetVerdict, sheet: SettingSheet) -> Advice:
+def advise(
+    verdict: InjectorVerdict,
+    set_verdict: SetVerdict,
+    sheet: SettingSheet,
+    setting: SettingMeans | None = None,
+) -> Advice:
     """Return what to do next with an injector, and why.
 
     Parameters
@@ -95,12 +110,27 @@ def advise(verdict: InjectorVerdict, set_verdict: SetVerdict, sheet: SettingShee
         Verdict on its set: the band after the work, and whom the spread calls out
     sheet : SettingSheet
         Target, shims, screw
+    setting : SettingMeans, optional
+        What is known of the effect of shim or screw, and which shims there are; None: what the
+        sheet says
 
     Returns
     -------
     Advice
         Actions, the first one first, and the test that would tell most where it is unclear
     """
+    means = setting or SettingMeans(learn(sheet))
+    matched = cache(lambda: to_be_matched(set_verdict, sheet, means))
+    return _advised(verdict, set_verdict, sheet, means, matched)
+
+
+def _advised(
+    verdict: InjectorVerdict,
+    set_verdict: SetVerdict,
+    sheet: SettingSheet,
+    setting: SettingMeans,
+    matched: Callable[[], Mapping[int, float]],
+) -> Advice:
     injector = verdict.injector
     sitting = injector.as_left if verdict.as_left else injector.as_found
     if sitting is None:
@@ -110,7 +140,12 @@ def advise(verdict: InjectorVerdict, set_verdict: SetVerdict, sheet: SettingShee
         why = say("It has not been tested.")
         action = NextAction(injector.cylinder, ActionKind.TEST, do, why, JET)
         return Advice(injector.cylinder, (action,), word(BenchTest.OPENING))
-    case = _Case(verdict, set_verdict, sheet, sitting)
+    if verdict.as_left and sitting.gauge is None and not sitting.seen.at_the_rig:
+        do = say("Test it as left: opening pressure, seat, back-leakage, chatter, spray.")
+        why = say("It was not tested since it was put together or set.")
+        action = NextAction(injector.cylinder, ActionKind.TEST, do, why, JET)
+        return Advice(injector.cylinder, (action,), word(BenchTest.OPENING))
+    case = _Case(verdict, set_verdict, sheet, sitting, setting, matched)
     actions = tuple(
         action
         for rule in (_rig, _faces, _parts, _cleaning, _pair, _opening, _matching, _close, _missing)
@@ -226,7 +261,10 @@ def _cleaning(case: _Case) -> Iterator[NextAction]:
         )
         why.append(reason)
     weeping = mentions(case.cautions, "weep")
-    if weeping is not None:
+    if case.sitting.seen.no_result:
+        steps.append(_search(case.sitting.seen.no_result))
+        why.append(say("It gives no result: {reason}.", reason=case.sitting.seen.no_result))
+    elif weeping is not None:
         why.append(say("It weeps without a distinct pop: {weeping}.", weeping=weeping.text))
         if not steps:
             steps.append(say("first try brisker strokes; if it still weeps, clean needle and seat"))
@@ -253,6 +291,18 @@ def _cleaning(case: _Case) -> Iterator[NextAction]:
             joined(" ", why),
             STRIP_AND_JET,
         )
+
+
+def _search(reason: NoResult | str) -> Said:
+    """Return what to look for where an injector gives no result on the rig."""
+    match reason:
+        case NoResult.SEIZED | NoResult.NOT_OPENING:
+            return say("soak and free the needle; if it stays fast, the pair is to be renewed")
+        case NoResult.NO_PRESSURE:
+            return say("look for a needle held open by dirt, a broken spring or a missing part")
+        case NoResult.OUTSIDE:
+            return say("find where the oil comes from; clean and blue the pressure faces")
+    return say("look at every part for the cause")
 
 
 def _sticking(case: _Case) -> str:
@@ -360,48 +410,38 @@ def _opening(case: _Case) -> Iterator[NextAction]:
         yield from _set_to(case, case.band.target_pa, measured, opening.reasons[0])
 
 
-def _set_to(case: _Case, target_pa: float, measured: Quantity, reason: str) -> Iterator[NextAction]:
+def _set_to(
+    case: _Case,
+    target_pa: float,
+    measured: Quantity,
+    reason: str,
+    *,
+    within_pa: float | None = None,
+) -> Iterator[NextAction]:
+    """Yield the change that brings it to a target; within a distance of it, where one is given."""
     band = case.band
     if band is None:
         return
+    if within_pa is not None:
+        band = replace(
+            band,
+            lower_pa=max(band.lower_pa, target_pa - within_pa),
+            upper_pa=min(band.upper_pa, target_pa + within_pa),
+        )
     shim = case.sitting.shim_mm
     change = change_to(
         target_pa,
         measured,
         band,
         case.sheet,
+        case.setting.knowledge,
+        drawer=case.setting.drawer,
         shim_now_m=None if shim is None else shim / 1e3,
-        identity=case.verdict.injector.identity or say("cylinder {number}", number=case.cylinder),
+        identity=case.setting.identity(
+            case.verdict.injector.identity or say("cylinder {number}", number=case.cylinder)
+        ),
     )
     kind = ActionKind.TURN_SCREW if has_screw(case.sheet) else ActionKind.CHANGE_SHIM
-    if isinstance(change, NotMeasured):
-        step = say("a quarter turn") if has_screw(case.sheet) else say("one step of shim")
-        target = bar(target_pa)
-        if target_pa > measured.value:
-            do = say(
-                "Change {step} to raise the opening pressure, read again, and reckon the rest from "
-                "the effect seen; target {target}.",
-                step=step,
-                target=target,
-            )
-        else:
-            do = say(
-                "Change {step} to lower the opening pressure, read again, and reckon the rest from "
-                "the effect seen; target {target}.",
-                step=step,
-                target=target,
-            )
-        yield case.act(
-            kind,
-            do,
-            say(
-                "{reason} How much a step does is not known, because {missing}.",
-                reason=reason,
-                missing=change.reason,
-            ),
-            STRIP_AND_JET,
-        )
-        return
     warnings = change.warnings
     later = case.fails(BenchTest.SEAT) or case.fails(BenchTest.CHATTER) or bool(_sticking(case))
     if later:
@@ -438,7 +478,7 @@ def _matching(case: _Case) -> Iterator[NextAction]:
         InjectorOutcome.REWORK,
     ):
         return
-    matched = to_be_matched(case.set_verdict)
+    matched = case.matched()
     measured = opening.measured
     if case.cylinder not in matched or not isinstance(measured, Quantity) or case.band is None:
         return
@@ -450,7 +490,9 @@ def _matching(case: _Case) -> Iterator[NextAction]:
         if case.set_verdict.spread_outcome is Outcome.FAIL
         else say("It stands apart from the others, and the spread of the set is not proved good.")
     )
-    yield from _set_to(case, target, measured, reason)
+    limit = case.set_verdict.spread_limit_pa
+    within = 0.5 * limit if limit else 0.25 * (case.band.upper_pa - case.band.lower_pa)
+    yield from _set_to(case, target, measured, reason, within_pa=within)
 
 
 def _close(case: _Case) -> Iterator[NextAction]:
@@ -539,7 +581,7 @@ def _again(test: BenchTest, sheet: SettingSheet) -> Said:
 
 
 def _missing(case: _Case) -> Iterator[NextAction]:
-    if case.verdict.outcome is InjectorOutcome.EXCHANGE:
+    if case.verdict.outcome is InjectorOutcome.EXCHANGE or case.sitting.seen.no_result:
         return
     for test in TEST_ORDER:
         verdict = case.verdict.of(test)
@@ -580,7 +622,7 @@ def _fit(case: _Case) -> NextAction:
 
 def _next_test(case: _Case) -> str:
     """Return the test that would tell most, where it is unclear; else empty."""
-    if case.verdict.outcome is InjectorOutcome.EXCHANGE:
+    if case.verdict.outcome is InjectorOutcome.EXCHANGE or case.sitting.seen.no_result:
         return ""
     leakage = case.verdict.of(BenchTest.BACK_LEAKAGE)
     if len(leakage.leak_paths) > 1 and leakage.outcome in (Outcome.FAIL, Outcome.TOO_CLOSE):

@@ -166,6 +166,16 @@ class ChatterGrade(StrEnum):
     NONE = "none"
 
 
+class NoResult(StrEnum):
+    """Why an injector may give no result on the rig; common practice."""
+
+    SEIZED = "needle seized"
+    NO_PRESSURE = "builds up no pressure"
+    NOT_OPENING = "will not open"
+    OUTSIDE = "leaks outside"
+    DAMAGED = "damaged: not put on the rig"
+
+
 class Severity(StrEnum):
     """What a finding of the inspection asks for."""
 
@@ -197,6 +207,14 @@ class FitterObservations:
     """Whether the wetted needle slid to its seat by its own weight at every angle."""
     inspection: tuple[InspectionFinding, ...] = ()
     note: str = ""
+    no_result: NoResult | str = ""
+    """Why the injector gives no result on the rig, in own words where no known reason fits; empty
+    where it gives one."""
+
+    @property
+    def at_the_rig(self) -> bool:
+        """Whether anything was seen or heard of it under pressure."""
+        return any((self.spray, self.chatter, self.seat, self.seat_watch.grade, self.no_result))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from nozzlewright.bench import (
     Condition,
     SetInjector,
@@ -22,6 +24,7 @@ from nozzlewright.judging.evidence import tip_grades
 from nozzlewright.judging.seat import judge_seat
 from nozzlewright.judging.verdict import (
     BenchTest,
+    Direction,
     InjectorOutcome,
     InjectorVerdict,
     LeakPath,
@@ -83,10 +86,30 @@ def judge_injector(
         BenchTest.BACK_LEAKAGE: judge_back_leakage(sitting, sheet),
         BenchTest.INSPECTION: judge_inspection(sitting),
     }
+    if sitting.seen.no_result:
+        judged = {test: _without_result(verdict, sitting) for test, verdict in judged.items()}
     before = injector.as_found if as_left else None
     outcome, reasons = _outcome(judged, sitting, before)
+    if as_left and sitting.gauge is None and not sitting.seen.at_the_rig:
+        # What was seen of the parts is not yet a test of what they do together.
+        outcome, reasons = InjectorOutcome.UNFINISHED, (say("As left it is not tested yet."),)
     return InjectorVerdict(
         injector, as_left, tuple(judged[test] for test in BenchTest), outcome, reasons, band
+    )
+
+
+def _without_result(verdict: Verdict, sitting: TestSitting) -> Verdict:
+    """Return what is left of a verdict where the injector gives no result on the rig after all."""
+    if verdict.test not in BENCH_TESTS or verdict.outcome in (Outcome.NOT_ASKED, Outcome.FAIL):
+        return verdict
+    why = say("No result: {reason}.", reason=sitting.seen.no_result)
+    before = () if verdict.outcome is Outcome.NOT_DONE else verdict.reasons
+    return replace(
+        verdict,
+        outcome=Outcome.NOT_DONE,
+        direction=Direction.WITHIN,
+        probability_of_conformity=None,
+        reasons=(why, *before),
     )
 
 
@@ -112,6 +135,8 @@ def _outcome(
     besides = _seen_beyond_the_sheet(judged, sitting)
     to_rework = [test for test in failed if test is not BenchTest.OPENING]
     open_tests = _open_tests(judged)
+    if sitting.seen.no_result:
+        open_tests = [say("It gives no result: {reason}.", reason=sitting.seen.no_result)]
     not_asked = [
         test
         for test, verdict in judged.items()
@@ -162,7 +187,7 @@ def _open_tests(judged: dict[BenchTest, Verdict]) -> list[Said]:
             reason=verdict.reasons[0],
         )
         for test, verdict in judged.items()
-        if verdict.outcome in (Outcome.NOT_DONE, Outcome.TOO_CLOSE)
+        if verdict.outcome in (Outcome.NOT_DONE, Outcome.TOO_CLOSE, Outcome.WITHHELD)
     ]
 
 

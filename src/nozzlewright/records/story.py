@@ -36,6 +36,9 @@ AT_THE_INJECTOR = frozenset(
 )
 """What can be noted only of the injector in hand."""
 
+AFTER_HAND_OVER = frozenset({EntryKind.RUNNING_CHECK, EntryKind.PHOTO, EntryKind.CAUSE})
+"""What can still be noted of a job that was handed over."""
+
 CHANGES = frozenset({EntryKind.STRIPPED, EntryKind.SETTING_CHANGED, EntryKind.ASSEMBLED})
 """After these an injector is no longer as it was found."""
 
@@ -64,6 +67,10 @@ class Standing:
     def injector(self) -> str:
         """Injector that it is about."""
         return self.entry.draft.injector
+
+
+_AT_THE_RIG = frozenset({"spray", "chatter", "seat", "drop_test", "no_result"})
+"""What can be noticed of an injector only under pressure."""
 
 
 @dataclass
@@ -111,6 +118,20 @@ class InjectorStory:
     def verdict(self) -> Standing | None:
         """The verdict that counts: as left where there is one, else as found."""
         return self.verdicts.get(AS_LEFT) or self.verdicts.get(AS_FOUND)
+
+    @property
+    def waits_as_left(self) -> bool:
+        """Whether it was put together or set anew, and no bench test was made since."""
+        return self.changed and not self.apart and not self.tested_as_left
+
+    @property
+    def tested_as_left(self) -> bool:
+        """Whether eye, ear or gauge were at a bench test after it was put together last."""
+        return bool(self.tests_of(AS_LEFT)) or any(
+            _AT_THE_RIG & seen.body.keys()
+            for seen in self.seen_of(AS_LEFT)
+            if seen.entry.number > self.assembled_at
+        )
 
     def tests_of(self, sitting: str) -> list[Standing]:
         """Return the tests that count for a sitting, in order.
@@ -166,6 +187,8 @@ class JobStory:
     """Injector that is open on the bench; or empty."""
     handed_over: Standing | None = None
     running_checks: list[Standing] = field(default_factory=list)
+    causes: list[Standing] = field(default_factory=list)
+    """What was observed or settled about causes, of an injector or of the engine."""
     photos: list[Standing] = field(default_factory=list)
     standing: dict[str, Standing] = field(default_factory=dict)
     """Every entry that counts, by id."""
@@ -258,6 +281,8 @@ def _job(story: JobStory, standing: Standing, _: Sequence[str]) -> None:
             story.handed_over = standing
         case EntryKind.RUNNING_CHECK:
             story.running_checks.append(standing)
+        case EntryKind.CAUSE:
+            story.causes.append(standing)
         case EntryKind.TAKEN_IN_HAND:
             story.in_hand = standing.injector
         case EntryKind.LAID_DOWN:
@@ -407,7 +432,7 @@ def admit(story: JobStory, draft: Draft, plan: StepPlan | None = None) -> None:
     if draft.corrects:
         _admit_correction(story, draft)
         return
-    if story.handed_over is not None and kind not in {EntryKind.RUNNING_CHECK, EntryKind.PHOTO}:
+    if story.handed_over is not None and kind not in AFTER_HAND_OVER:
         raise NotAllowed(
             say("job {job} was handed over", job=story.job),
             say("Take the hand-over back first, or book the set in anew"),
@@ -709,7 +734,13 @@ def _admit_hand_over(story: JobStory, _: Draft, steps: Sequence[Step]) -> None:
         )
 
 
+def _admit_cause(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
+    if draft.injector and draft.injector not in story.shelved:
+        _one(story, draft)
+
+
 _RULES = {
+    EntryKind.CAUSE: _admit_cause,
     EntryKind.TAGGED: _admit_tag,
     EntryKind.TAKEN_IN_HAND: _admit_taking,
     EntryKind.LAID_DOWN: _admit_laying,

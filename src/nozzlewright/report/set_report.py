@@ -23,6 +23,7 @@ from nozzlewright.bench import (
     Gauge,
     GaugeFindings,
     Hold,
+    NoResult,
     Rig,
     SeatHold,
     SettingSheet,
@@ -536,12 +537,20 @@ def _test_cell(item: InjectorVerdict, verdict: Verdict) -> TestCell:
     return TestCell(
         outcome=verdict.outcome,
         value=value,
-        said=_joined(measured, seen),
+        said=_joined(measured, seen, _no_result(verdict, sitting)),
         seen=seen,
         probability="" if probability is None else probability_text(probability),
         reasons=_clean(reasons),
         scale=_scale(verdict, value, unit),
     )
+
+
+def _no_result(verdict: Verdict, sitting: TestSitting | None) -> str:
+    if sitting is None or not sitting.seen.no_result:
+        return ""
+    if verdict.outcome is not Outcome.NOT_DONE or verdict.test is BenchTest.INSPECTION:
+        return ""
+    return say("no result: {reason}", reason=sitting.seen.no_result)
 
 
 def _seen_text(test: BenchTest, seen: FitterObservations) -> str:
@@ -679,8 +688,13 @@ def _seen_of(sitting: TestSitting) -> dict[str, str]:
         say("Chatter"): word(seen.chatter) if seen.chatter else "",
         say("Needle slide"): slide[seen.needle_slide],
         say("Tip"): _tip_text(sitting),
+        say("No result, because"): _own(seen.no_result),
         say("Note"): seen.note,
     }
+
+
+def _own(reason: NoResult | str) -> str:
+    return word(reason) if isinstance(reason, NoResult) else reason
 
 
 def _tip_text(sitting: TestSitting) -> str:

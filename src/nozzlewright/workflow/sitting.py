@@ -14,6 +14,7 @@ from nozzlewright.bench import (
     GaugeFindings,
     Hold,
     InspectionFinding,
+    NoResult,
     SeatHold,
     Severity,
     SprayGrade,
@@ -128,7 +129,7 @@ def observed(
     ----------
     seen : iterable of mapping
         Bodies of the entries, in order: ``spray``, ``spray_note``, ``chatter``, ``seat``,
-        ``outside_leak``, ``needle_slide``, ``note``
+        ``outside_leak``, ``needle_slide``, ``no_result``, ``note``
     findings : iterable of mapping
         Bodies of the inspection's findings: ``part``, ``seen``, ``severity``
     """
@@ -148,7 +149,13 @@ def observed(
             for one in findings
         ),
         note=str(noted.get("note", "")),
+        no_result=_why(str(noted.get("no_result", ""))),
     )
+
+
+def _why(words: str) -> NoResult | str:
+    """Return a known reason for no result as such, and own words as they are."""
+    return NoResult(words) if words in set(NoResult) else words
 
 
 def watched(conditions: BenchConditions, seen: Mapping[str, Any]) -> BenchConditions:

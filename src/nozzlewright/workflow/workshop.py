@@ -14,7 +14,15 @@ from datetime import UTC, date, datetime
 from threading import Lock
 from typing import Any
 
-from nozzlewright.advice import Advice
+from nozzlewright.advice import (
+    Advice,
+    SettingChange,
+    SettingKnowledge,
+    SettingMeans,
+    change_to,
+    learn,
+    reading_after,
+)
 from nozzlewright.bench import (
     BenchConditions,
     Condition,
@@ -43,6 +51,7 @@ from nozzlewright.records import (
     EntryKind,
     InjectorStory,
     JobStory,
+    Standing,
     admit,
     drawer_from,
     findings_from,
@@ -62,10 +71,19 @@ from nozzlewright.workflow.ports import (
     Records,
 )
 from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
+from nozzlewright.workflow.setting_record import (
+    SettingsSeen,
+    change_in,
+    opening_data,
+    opening_from,
+    settings_of,
+)
 from nozzlewright.workflow.sitting import TestPart, observed, together, watched
 from nozzlewright.workflow.studies import Studies
 
 PRACTICE_STORY = "practice"
+OF_DRAWER = "drawer"
+"""What names the entry of the drawer that goes with a change of a shim."""
 DONE = "done"
 """What names the entry that a step is done, made by the same act as another."""
 _SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
@@ -144,6 +162,9 @@ class Workshop:
         self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
         self._of_the_shop: dict[EntryKind, list[Entry]] = {}
         self._drawer: tuple[int, ShimDrawer] | None = None
+        self._settings = SettingsSeen(records)
+        self._known: OrderedDict[str, tuple[int, SettingKnowledge]] = OrderedDict()
+        self._settings_lock = Lock()
         self._leaks = RigLeaks()
         self._lock = Lock()
 
@@ -600,6 +621,10 @@ class Workshop:
         written = self._add(job, drafts)[0]
         if aim is not None and aim.kind in {EntryKind.TEST, EntryKind.SEEN, EntryKind.FINDING}:
             self._judge_again(id, who, job, injector)
+        taken = self.records.entry(_follower(OF_DRAWER, entry))
+        if taken is not None and CHANGED in taken.body:
+            back = {int(size): -int(by) for size, by in taken.body[CHANGED].items()}
+            self.change_drawer(_follower(OF_DRAWER, id), who, back, why)
         return written
 
     def step_done_with(self, story: JobStory, entry: str) -> str:
@@ -734,10 +759,16 @@ class Workshop:
         return known
 
     def sitting(self, one: InjectorStory, which: str) -> TestSitting | None:
-        """Return one sitting of an injector; None where nothing was tested or seen."""
+        """Return one sitting of an injector; None where there is none yet.
+
+        What was put together or set anew is as left, even before it is tested.
+        """
         tests, seen = one.tests_of(which), one.seen_of(which)
-        if (not tests and not seen) or (which == AS_LEFT and one.apart):
+        if which == AS_LEFT and one.apart:
             return None
+        if not tests and not seen and not (which == AS_LEFT and one.changed):
+            return None
+        tested_at = max((test.entry.number for test in tests), default=0)
         parts = [
             TestPart(
                 self.findings(str(test.body["findings"])),
@@ -747,7 +778,7 @@ class Workshop:
         ]
         noticed = sorted(
             [(t.entry.number, t.body["seen"]) for t in tests]
-            + [(s.entry.number, s.body) for s in seen],
+            + [(s.entry.number, _still_so(s, tested_at)) for s in seen],
             key=lambda row: row[0],
         )
         shims = [t.body.get("shim_mm") for t in tests if t.body.get("shim_mm") is not None]
@@ -798,12 +829,165 @@ class Workshop:
         if known is not None and known[:2] == (story.last_number, today):
             return known[2]
         conditions = self.conditions_tested(story)
-        judged = judge_tested_set(self.engine_set(story), sheet, conditions, today)
+        engine_set = self.engine_set(story)
+        judged = judge_tested_set(engine_set, sheet, conditions, today, self.setting_means(story))
         with self._lock:
             self._judged[story.job] = (story.last_number, today, judged)
             while len(self._judged) > _KEPT_JUDGED:
                 self._judged.popitem(last=False)
         return judged
+
+    # --- setting ------------------------------------------------------------------------------
+
+    def setting_known(self, story: JobStory) -> SettingKnowledge | None:
+        """Return what is known of the setting of a job's kind of injector; None without a sheet.
+
+        Learned from the newest changes of this kind on record, closed jobs included: those under
+        the same sheet, or under a sheet for an injector of the same description.
+        """
+        sheet = self.sheet(story)
+        if sheet is None:
+            return None
+        with self._settings_lock:
+            version = self._settings.follow()
+            known = self._known.get(story.sheet)
+            if known is None or known[0] != version:
+                same = {row.digest for row in self.sheets() if row.injector == sheet.injector}
+                same = same | {story.sheet} if sheet.injector else {story.sheet}
+                seen = self._settings.of_kind(same.__contains__)
+                knowledge = learn(
+                    sheet,
+                    [change for job in seen for change in job.changes],
+                    lock_nuts=[shift for job in seen for shift in job.lock_nuts],
+                    settlings=[shift for job in seen for shift in job.settlings],
+                )
+                known = self._known[story.sheet] = (version, knowledge)
+                while len(self._known) > _KEPT_JUDGED:
+                    self._known.popitem(last=False)
+        own = settings_of(story.job, story.entries).new_springs
+        return replace(known[1], new_springs=frozenset(own)) if own else known[1]
+
+    def setting_means(self, story: JobStory) -> SettingMeans | None:
+        """Return what a job's settings can be changed by, and what is known of it."""
+        knowledge = self.setting_known(story)
+        if knowledge is None:
+            return None
+        known_as = {one.serial: one.injector for one in story.injectors.values() if one.serial}
+        return SettingMeans(knowledge, self.drawer(), known_as)
+
+    def setting_proposed(
+        self, story: JobStory, one: InjectorStory, target_pa: float | None = None
+    ) -> SettingChange | NotMeasured:
+        """Return the change that has the best prospect at an injector as it stands.
+
+        Parameters
+        ----------
+        story, one : JobStory, InjectorStory
+            The job; the injector
+        target_pa : float, optional
+            Opening pressure wanted; None: the target of the sheet's band for the job's parts
+        """
+        sheet, means = self.sheet(story), self.setting_means(story)
+        if sheet is None or means is None:
+            return NotMeasured(
+                say("no setting sheet is chosen yet"), say("choose the sheet of this injector")
+            )
+        band = sheet.opening_band(_condition(story, AS_LEFT)) or sheet.opening_band(Condition.USED)
+        if band is None:
+            return NotMeasured(
+                say("the setting sheet has no band for the opening pressure"),
+                say("write the band into the sheet"),
+            )
+        opening = self.opening_now(one)
+        if isinstance(opening, NotMeasured):
+            return opening
+        return change_to(
+            band.target_pa if target_pa is None else target_pa,
+            opening,
+            band,
+            sheet,
+            means.knowledge,
+            drawer=means.drawer,
+            shim_now_m=None if one.shim_mm is None else one.shim_mm * 1e-3,
+            identity=one.injector,
+        )
+
+    def opening_now(self, one: InjectorStory) -> Measured:
+        """Return the opening pressure of an injector as it stands; not one of an older setting."""
+        for test in reversed(one.tests):
+            if test.entry.number < one.set_at:
+                return NotMeasured(
+                    say("the setting was changed after it was read last"),
+                    say("make three slow strokes and read it again"),
+                )
+            opening = opening_from(test)
+            if opening is not None:
+                return opening
+        return NotMeasured(
+            say("its opening pressure has not been read"), say("make three slow strokes")
+        )
+
+    def change_setting(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        injector: str,
+        body: Mapping[str, Any],
+        *,
+        shims_um: Sequence[int] = (),
+        done: str = "",
+    ) -> Entry:
+        """Note that shim or screw was changed, with what was foretold of it.
+
+        Where the workshop counts its shims, those that went in are taken out of the drawer and
+        the old one is put back, in an entry of its own.
+
+        Parameters
+        ----------
+        id, who, job, injector : str
+            Identity of the act; the person; the job's number; the injector
+        body : mapping
+            ``shim_from_mm``, ``shim_to_mm``, or ``screw_turns`` inwards, ``slack_pa`` ...
+        shims_um : sequence of int
+            What lies under the spring now, where it is a stack, [um]
+        done : str
+            Step that is done with it; or empty
+        """
+        known = self.records.entry(id)
+        if known is not None:
+            return known
+        story = self.story(job)
+        one = self._injector(job, injector)
+        body = {**body, "sheet": story.sheet}
+        foretold = self._foretold(story, one, body)
+        if foretold:
+            body["foretold"] = foretold
+        if len(shims_um) > 1:
+            body["shims_um"] = list(shims_um)
+        moved = _moved(body, shims_um, self.drawer())
+        entry = self.note(
+            id, who, job, EntryKind.SETTING_CHANGED, body, injector=injector, done=done
+        )
+        if moved:
+            self.change_drawer(_follower(OF_DRAWER, id), who, moved, f"{job} {one.cylinder}")
+        return entry
+
+    def _foretold(
+        self, story: JobStory, one: InjectorStory, body: Mapping[str, Any]
+    ) -> dict[str, Any]:
+        """Return what is to be expected of a change, as an entry keeps it; empty where unknown."""
+        knowledge, step, opening = self.setting_known(story), change_in(body), self.opening_now(one)
+        if knowledge is None or step is None or not isinstance(opening, Quantity):
+            return {}
+        if step[1] is not knowledge.by_screw:
+            return {}
+        shown = reading_after(opening, step[0], knowledge, one.injector)
+        effect = knowledge.effect_of(one.injector)
+        return {
+            "opening_pa": [shown.value, shown.standard_uncertainty],
+            "effect": [effect.value, effect.standard_uncertainty],
+        }
 
     def _judge_again(self, act: str, who: str, job: str, injector: str) -> None:
         """Write down what the injector's tests come to now."""
@@ -816,7 +1000,7 @@ class Workshop:
             (v for v in judged.verdict.injectors if v.injector.cylinder == one.cylinder), None
         )
         advice = next((a for a in judged.advice if a.cylinder == one.cylinder), None)
-        if verdict is None:
+        if verdict is None or (verdict.as_left and not one.tested_as_left):
             return
         body = verdict_data(verdict, advice)
         said_before = one.verdicts.get(str(body["sitting"]))
@@ -1012,6 +1196,8 @@ def summary(findings: GaugeFindings) -> dict[str, Any]:
     for name, value in rows:
         if isinstance(value, Quantity):
             shown[name] = [value.value, value.standard_uncertainty]
+    if isinstance(findings.opening_pressure, Quantity):
+        shown["opening_causes"] = opening_data(findings.opening_pressure)
     return shown
 
 
@@ -1047,6 +1233,27 @@ def verdict_data(verdict: InjectorVerdict, advice: Advice | None) -> dict[str, A
     }
 
 
+def _moved(
+    body: Mapping[str, Any], shims_um: Sequence[int], drawer: ShimDrawer | None
+) -> dict[int, int]:
+    """Return what a change of shim moves in the drawer: number by thickness [um], signed.
+
+    The old shim goes back only where it is of a size that the drawer has a place for: a stack is
+    written down as its sum.
+    """
+    old, new = body.get("shim_from_mm"), body.get("shim_to_mm")
+    if drawer is None or new is None:
+        return {}
+    moved: dict[int, int] = {}
+    for size in shims_um or (round(float(new) * 1e3),):
+        if size in drawer.counts:
+            moved[size] = moved.get(size, 0) - 1
+    back = None if old is None else round(float(old) * 1e3)
+    if back is not None and back in drawer.counts:
+        moved[back] = moved.get(back, 0) + 1
+    return {size: by for size, by in moved.items() if by}
+
+
 def _counted(counts: Mapping[int, int | None]) -> dict[str, int | None]:
     """Return the counts of a drawer as an entry keeps them.
 
@@ -1076,6 +1283,13 @@ def _counted(counts: Mapping[int, int | None]) -> dict[str, int | None]:
     if faults:
         raise InputFault(faults)
     return {str(size): count for size, count in sorted(counts.items())}
+
+
+def _still_so(seen: Standing, tested_at: int) -> Mapping[str, Any]:
+    """Return what was noticed; that there is no result is over once a test gave one."""
+    if seen.entry.number > tested_at:
+        return seen.body
+    return {key: value for key, value in seen.body.items() if key != "no_result"}
 
 
 def _condition(story: JobStory, sitting: str) -> Condition:

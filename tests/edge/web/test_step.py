@@ -334,3 +334,17 @@ def test_when_all_is_done_the_page_leads_on_to_the_set(bench):
     shown = bench.get(bench.path())
     assert "Every step of injector 1 is done" in shown
     assert f'href="/job/{bench.job}"' in shown
+
+
+def test_before_the_first_test_as_left_every_page_says_so(bench):
+    bench.take(1)
+    bench.tested(1, seat="dry", spray="good")
+    bench.note(EntryKind.STRIPPED, {"pair": bench.one(1).pair})
+    bench.note(EntryKind.SEEN, {"sitting": AS_LEFT, "needle_slide": False})
+    bench.note(EntryKind.ASSEMBLED, {"pair": bench.one(1).pair})
+    step = " ".join(bench.get(bench.path()).split())
+    assert "Verdict as left: not tested yet" in step
+    assert "to rework" not in step
+    bench.note(EntryKind.LAID_DOWN)
+    assert "as left: not tested yet" in bench.get(f"/job/{bench.job}")
+    assert "as left: not tested yet" in bench.get(f"/job/{bench.job}/set")

@@ -70,6 +70,8 @@ def _mark(story: JobStory, one: InjectorStory, steps: Sequence[Step]) -> Mark:
         state, words = "now", _("on the bench")
     elif one.apart:
         state, words = "waiting", _("lies apart in its tray")
+    elif one.waits_as_left:
+        state, words = "not-done", _("as left: not tested yet")
     elif one.verdict is not None:
         state, words = states.outcome(str(one.verdict.body["outcome"]))
     elif done:

@@ -70,6 +70,8 @@ def show(request: Request, job: str) -> Response:
         for injector in report.injectors:
             one = story.at_cylinder(injector.cylinder)
             shape, words = states.outcome(injector.outcome.value)
+            if one is not None and one.waits_as_left:
+                words = _("as left: not tested yet")
             columns.append(
                 Column(
                     page=injector,

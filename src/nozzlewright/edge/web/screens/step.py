@@ -14,6 +14,7 @@ from starlette.responses import Response
 from nozzlewright.advice import ActionKind
 from nozzlewright.bench import (
     ChatterGrade,
+    NoResult,
     SettingSheet,
     Severity,
     SprayGrade,
@@ -28,20 +29,22 @@ from nozzlewright.edge.web.findings_shown import ALWAYS_NEW
 from nozzlewright.edge.web.screens.bench import THICKEST_MM, marks_of, open_other
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.measurement import Quantity
-from nozzlewright.records import AS_FOUND, Entry, EntryKind, InjectorStory, JobStory, Standing
+from nozzlewright.records import (
+    AS_FOUND,
+    AS_LEFT,
+    Entry,
+    EntryKind,
+    InjectorStory,
+    JobStory,
+    Standing,
+)
 from nozzlewright.said import from_data
 from nozzlewright.workflow import Workshop
 
 router = APIRouter()
 
-NO_RESULTS = (
-    N_("needle seized"),
-    N_("builds up no pressure"),
-    N_("will not open"),
-    N_("leaks outside"),
-    N_("damaged: not put on the rig"),
-)
-"""Why an injector may give no result as found; common practice."""
+NO_RESULTS = tuple(reason.value for reason in NoResult)
+"""Why an injector may give no result as found."""
 
 GRADES: Mapping[str, tuple[str, ...]] = {
     "spray": tuple(grade.value for grade in SprayGrade),
@@ -649,6 +652,8 @@ def withdraw(request: Request, story: JobStory, form: page.Form, entry: str, why
 def _verdict(story: JobStory, one: InjectorStory, steps: tuple[Step, ...]) -> VerdictShown | None:
     """Return the latest verdict as the page shows it; None where there is none."""
     latest = max(one.verdicts.values(), key=lambda each: each.entry.number, default=None)
+    if one.waits_as_left:
+        return _not_tested_yet(one)
     if latest is None:
         return None
     body = latest.body
@@ -679,6 +684,25 @@ def _verdict(story: JobStory, one: InjectorStory, steps: tuple[Step, ...]) -> Ve
             for action in body["next"]
         ),
         next_test=from_data(body["next_test"]),
+    )
+
+
+def _not_tested_yet(one: InjectorStory) -> VerdictShown:
+    """Return what the page shows before the first test as left."""
+    found = one.verdicts.get(AS_FOUND)
+    reasons: tuple[str, ...] = ()
+    if found is not None:
+        word = states.outcome(str(found.body["outcome"]))[1]
+        reasons = (_("As found it was: %(word)s.") % {"word": word},)
+    return VerdictShown(
+        sitting=_(entry_words.SITTINGS[AS_LEFT]),
+        state="not-done",
+        word=_("not tested yet"),
+        reasons=reasons,
+        tests=(),
+        measured=(),
+        next=(),
+        next_test="",
     )
 
 
