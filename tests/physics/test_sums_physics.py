@@ -1,4 +1,4 @@
-"""Laws of the formulas behind the bench sums, and second derivations where no example is printed."""
+"""Laws of the formulas behind the bench sums; second derivations where nothing is printed."""
 
 from __future__ import annotations
 

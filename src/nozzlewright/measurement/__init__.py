@@ -17,6 +17,16 @@ from nozzlewright.measurement.quantity import (
     propagate,
 )
 from nozzlewright.measurement.rounding import decimals_for, rounded_text
+from nozzlewright.measurement.trade import (
+    SOME_ATMOSPHERE,
+    UNITS_OF,
+    Kind,
+    UnitInUse,
+    family_of,
+    kinds_of,
+    named_unit,
+    unit_in_use,
+)
 from nozzlewright.measurement.units import (
     PRESSURE_UNITS,
     TIME_UNITS,
@@ -29,13 +39,17 @@ from nozzlewright.measurement.units import (
 
 __all__ = [
     "PRESSURE_UNITS",
+    "SOME_ATMOSPHERE",
     "TIME_UNITS",
+    "UNITS_OF",
     "Calibration",
     "Cause",
     "Caution",
+    "Kind",
     "Measured",
     "NotMeasured",
     "Quantity",
+    "UnitInUse",
     "celsius",
     "covariance",
     "coverage_factor",
@@ -44,14 +58,18 @@ __all__ = [
     "draws_of",
     "effective_degrees_of_freedom",
     "exact",
+    "family_of",
     "fit_calibration",
     "kelvin",
+    "kinds_of",
     "linear_combination",
     "mean_of",
+    "named_unit",
     "pressure_from_pa",
     "pressure_to_pa",
     "pressure_unit",
     "propagate",
     "propagate_by_draws",
     "rounded_text",
+    "unit_in_use",
 ]

@@ -445,7 +445,7 @@ def curtain_area(
     return area
 
 
-def needle_lift(shoulder_depth_m: F, stop_height_m: F = 0.0) -> F:
+def needle_lift(shoulder_depth_m: F, stop_height_m: F) -> F:
     r"""Lift of the needle until its shoulder meets the stop.
 
     .. math:: h = a - b

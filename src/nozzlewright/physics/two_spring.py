@@ -61,10 +61,7 @@ def second_opening_pressure(
     .. [1] Balance of forces (derived).
     """
     require_not_negative(pre_lift_m=pre_lift_m, second_force_n=second_force_n)
-    if not np.all((np.asarray(seat_share) >= 0.0) & (np.asarray(seat_share) <= 1.0)):
-        raise ValueError(f"the share of pressure under the seat lies in 0..1, not at {seat_share}")
-    closed = lifting_area(guide_diameter_m, seat_diameter_m)
-    area = closed + seat_share * circle_area(seat_diameter_m)
+    closed, area = _areas(guide_diameter_m, seat_diameter_m, seat_share)
     force = first_opening_pa * closed + first_rate_n_per_m * pre_lift_m + second_force_n
     return force / area
 
@@ -111,11 +108,13 @@ def second_spring_preload(
     ----------
     .. [1] Inverse of :func:`second_opening_pressure`.
     """
-    without = second_opening_pressure(
-        first_opening_pa, first_rate_n_per_m, pre_lift_m, 0.0,
-        guide_diameter_m, seat_diameter_m, seat_share,
-    )  # fmt: skip
-    area = lifting_area(guide_diameter_m, seat_diameter_m) + seat_share * circle_area(
-        seat_diameter_m
-    )
-    return (second_opening_pa - without) * area
+    closed, area = _areas(guide_diameter_m, seat_diameter_m, seat_share)
+    return second_opening_pa * area - first_opening_pa * closed - first_rate_n_per_m * pre_lift_m
+
+
+def _areas(guide_m: float, seat_m: float, seat_share: float) -> tuple[float, float]:
+    """Return the area that lifts the closed needle, and that which lifts it at pre-lift."""
+    if not np.all((np.asarray(seat_share) >= 0.0) & (np.asarray(seat_share) <= 1.0)):
+        raise ValueError(f"the share of pressure under the seat lies in 0..1, not at {seat_share}")
+    closed = lifting_area(guide_m, seat_m)
+    return closed, closed + seat_share * circle_area(seat_m)
