@@ -3,6 +3,9 @@
 A fall that is too fast has four possible paths: the rig, a pressure face or outside joint, the
 needle seat, the guide. Pressure alone cannot tell them apart, so the guide is named only where
 the other three are ruled out by evidence of their own.
+
+Where the rig itself was out in its check, the verdict is withheld: what was measured stays shown,
+and it neither passes nor fails.
 """
 
 from __future__ import annotations
@@ -61,7 +64,22 @@ def judge_back_leakage(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
     worst = min(verdicts, key=lambda verdict: order.index(verdict.outcome))
     others = tuple(reason for v in verdicts if v is not worst for reason in v.reasons)
     limits = joined("; ", [verdict.limit for verdict in verdicts])
-    return replace(worst, limit=limits, reasons=(*worst.reasons, *others))
+    whole = replace(worst, limit=limits, reasons=(*worst.reasons, *others))
+    return _withheld(whole, sitting.rig_objections)
+
+
+def _withheld(verdict: Verdict, objections: tuple[str, ...]) -> Verdict:
+    """Return the verdict as it stands on a rig that is out: the number stays, the verdict goes."""
+    if not objections or verdict.outcome is Outcome.NOT_DONE:
+        return verdict
+    first = say("No verdict: the rig was out. {why}", why=objections[0])
+    return replace(
+        verdict,
+        outcome=Outcome.WITHHELD,
+        probability_of_conformity=None,
+        reasons=(first, *objections[1:], *verdict.reasons),
+        leak_paths=(),
+    )
 
 
 def limit_text(demand: BackLeakageDemand) -> Said:

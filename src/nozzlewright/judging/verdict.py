@@ -27,6 +27,8 @@ class Outcome(StrEnum):
     FAIL = "fail"
     TOO_CLOSE = "too close to tell"
     NOT_DONE = "not done"
+    WITHHELD = "withheld"
+    """The rig was out: neither a pass nor a fail, whatever the number."""
     NOT_ASKED = "not asked"
     """The sheet asks nothing of this test."""
 

@@ -111,6 +111,7 @@ _SHAPE_OF = {
     "fail": "fail",
     "exchange": "fail",
     "too close to tell": "close",
+    "withheld": "close",
     "adjust": "close",
     "rework": "rework",
     "not asked": "unasked",

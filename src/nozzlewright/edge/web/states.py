@@ -25,6 +25,7 @@ TEST_OUTCOMES: Mapping[str, tuple[str, str]] = MappingProxyType(
         Outcome.FAIL.value: ("fail", N_("fail")),
         Outcome.TOO_CLOSE.value: ("unclear", N_("too close to tell")),
         Outcome.NOT_DONE.value: ("not-done", N_("not done")),
+        Outcome.WITHHELD.value: ("unclear", N_("withheld")),
         Outcome.NOT_ASKED.value: ("open", N_("not asked")),
     }
 )
