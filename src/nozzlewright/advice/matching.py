@@ -19,7 +19,7 @@ from itertools import chain, combinations_with_replacement
 
 import numpy as np
 
-from nozzlewright.advice.effect_prior import has_screw, screw_effect, shim_effect
+from nozzlewright.advice.effect import learn
 from nozzlewright.advice.match_model import (
     EQUAL_PA,
     MOST_PROGRAMMES,
@@ -29,7 +29,7 @@ from nozzlewright.advice.match_model import (
     Thing,
     Way,
 )
-from nozzlewright.advice.setting import LARGEST_STACK
+from nozzlewright.advice.setting import LARGEST_STACK, SettingMeans, shims_to_be_had
 from nozzlewright.bench import OpeningBand, SettingSheet, ShimDrawer
 from nozzlewright.bench.drawer import MICROMETRE
 from nozzlewright.judging import InjectorOutcome, Outcome, SetVerdict
@@ -436,12 +436,12 @@ def _rank(outside: int, spread_pa: float, work: int, limit_pa: float | None) -> 
 
 
 def case_of(
-    set_verdict: SetVerdict, sheet: SettingSheet, drawer: ShimDrawer | None = None
+    set_verdict: SetVerdict, sheet: SettingSheet, means: SettingMeans | None = None
 ) -> MatchCase | None:
     """Return the case of a judged set; None where there is no band or no opening pressure.
 
-    What is to be opened for another reason (out of band, to be reworked or exchanged) is no
-    further work; what a new pair will open at is not known yet, so that it is left out.
+    What is to be opened for another reason (out of band, or to be reworked) is no further work;
+    what a new pair will open at is not known yet, so that it is left out.
 
     Parameters
     ----------
@@ -449,22 +449,32 @@ def case_of(
         The set as it was judged
     sheet : SettingSheet
         Band, limit, screw or shims
-    drawer : ShimDrawer, optional
-        Shims to be had; the sheet's sizes, as many as wanted, where it is left out
+    means : SettingMeans, optional
+        What is known of the effect, and which shims there are; None: what the sheet says
     """
     band = sheet.opening_band(set_verdict.condition)
     openings = opening_pressures(set_verdict.injectors)
-    shims: dict[int, tuple[int, ...]] = {}
-    anyway = set()
-    screw = has_screw(sheet)
+    means = means or SettingMeans(learn(sheet))
+    knowledge, drawer = means.knowledge, shims_to_be_had(sheet, means.drawer)
+    effects, shifts, shims, anyway = {}, {}, {}, set()
     for verdict in set_verdict.injectors:
         cylinder, injector = verdict.injector.cylinder, verdict.injector
         if verdict.outcome is InjectorOutcome.EXCHANGE:
             openings.pop(cylinder, None)
         if cylinder not in openings:
             continue
+        name = means.identity(injector.identity) or str(_name(cylinder))
+        if knowledge.known:
+            effects[cylinder] = knowledge.effect_of(name)
+            shifts[cylinder] = knowledge.shift_of(name, openings[cylinder])
         sitting = injector.as_left if verdict.as_left else injector.as_found
-        if sitting is not None and sitting.shim_mm is not None and not screw:
+        # Where nobody has said which shims there are, any may be had.
+        if (
+            sitting is not None
+            and sitting.shim_mm is not None
+            and not knowledge.by_screw
+            and drawer.sizes_m
+        ):
             shims[cylinder] = (round(sitting.shim_mm * 1e3),)
         if (
             verdict.outcome is InjectorOutcome.REWORK
@@ -473,45 +483,44 @@ def case_of(
             anyway.add(cylinder)
     if band is None or not openings:
         return None
-    effect = screw_effect(sheet) if screw else shim_effect(sheet)
-    sizes = {round(size / MICROMETRE): None for size in sheet.adjustment.shim_sizes_m}
-    drawer = drawer if drawer is not None else ShimDrawer(sizes)
-    if not drawer.sizes_m:
-        shims = {}  # nobody has said which shims there are: any may be had
     return MatchCase(
         openings=openings,
         band=band,
-        effects=dict.fromkeys(openings, effect) if isinstance(effect, Quantity) else {},
+        effects=effects,
         shims_um=shims,
         drawer=drawer,
         stack=sheet.adjustment.shim_stack_allowed,
         may_open=frozenset(openings),
         open_anyway=frozenset(anyway),
         spread_limit_pa=sheet.spread_pa,
-        shifts=reassembled(openings, sheet.adjustment.reassembly_pa),
+        shifts=shifts,
     )
 
 
-def to_be_matched(set_verdict: SetVerdict, sheet: SettingSheet) -> dict[int, float]:
+def to_be_matched(
+    set_verdict: SetVerdict, sheet: SettingSheet, means: SettingMeans | None = None
+) -> dict[int, float]:
     """Return the injectors to be reset and the opening pressure to give them, [Pa].
 
     Where the spread fails, the fewest are opened that bring it within the limit, with the shims
-    of the sheet; where it is not proved good, only the odd one out is. What is out of band is set
+    to be had; where it is not proved good, only the odd one out is. What is out of band is set
     for that reason, and is not among them.
     """
-    case = case_of(set_verdict, sheet)
+    odd = set_verdict.odd_one_out
+    fails = set_verdict.spread_outcome is Outcome.FAIL
+    if not fails and (odd is None or set_verdict.spread_outcome is Outcome.PASS):
+        return {}
+    case = case_of(set_verdict, sheet, means)
     if case is None or len(case.openings) < 2:
         return {}
     if not case.effects:  # how much a step does is not known: any pressure may be had in the end
         unknown = Quantity(1.0, "Pa", method=say("not known"))
         case = replace(case, effects=dict.fromkeys(case.openings, unknown), shims_um={})
-    if set_verdict.spread_outcome is Outcome.FAIL:
-        plan = matched(case).advised
-    elif set_verdict.odd_one_out is not None and set_verdict.spread_outcome is not Outcome.PASS:
-        odd = set_verdict.odd_one_out.cylinder
-        plan = matched(replace(case, may_open=frozenset({odd}))).front[-1]
-    else:
-        return {}
+    if not fails and odd is not None:
+        case = replace(case, may_open=frozenset({odd.cylinder}), spread_limit_pa=0.0)
+    options = _Options(case)
+    search = Search(options.model)
+    plan = options.plan(search.placed(search.advised(case.spread_limit_pa)))
     return {
         change.cylinder: change.predicted.value
         for change in plan.acts
