@@ -275,12 +275,16 @@ def test_an_injector_never_tested_is_tested_before_it_is_opened(bench):
     assert advice.next_test == str(BenchTest.OPENING)
 
 
-def test_nothing_known_of_shims_asks_to_learn_the_step(bench):
+def test_nothing_known_of_shims_gives_a_trial_step_that_says_so(bench):
     advice, _ = advice_for(bench, bench.sitting(168.0), bench.sheet(adjustment=Adjustment()))
 
     assert kinds(advice) == [ActionKind.CHANGE_SHIM]
-    assert "one step of shim" in advice.actions[0].do
-    assert advice.actions[0].predicted_opening is None
+    action = advice.actions[0]
+    assert action.shim_change_m > 0.0
+    assert "common practice, no source" in action.why
+    assert "trial step" in action.why
+    low, high = action.predicted_opening.coverage_interval
+    assert high - low > 10e5
 
 
 def test_a_pressure_no_shim_can_reach_leads_to_the_spring(bench):

@@ -7,40 +7,79 @@
 ``setting``
     Shim or screw: the change, and the opening pressure to be expected.
 ``matching``
-    Which injectors must move so that the set is even.
+    Which injectors are to be touched, and how, so that the set is even.
+``match_model``
+    The same as an integer programme, solved to proof.
 ``cautions``
     What can hurt at a step.
 """
 
 from nozzlewright.advice.effect import SetAside, SettingKnowledge, effect_of, learn
-from nozzlewright.advice.effect_model import Change, Shift
-from nozzlewright.advice.matching import to_be_matched
+from nozzlewright.advice.effect_model import SeenChange, SeenShift
+from nozzlewright.advice.matching import (
+    Act,
+    Chances,
+    MatchCase,
+    Matching,
+    MatchPlan,
+    MatchStep,
+    Purchase,
+    Spare,
+    Springs,
+    Weights,
+    case_of,
+    match_set,
+    matched,
+    purchase,
+    to_be_matched,
+)
 from nozzlewright.advice.next_action import ActionKind, Advice, NextAction
 from nozzlewright.advice.plan import advise, advise_set
 from nozzlewright.advice.setting import (
+    Choice,
     SettingChange,
+    SettingMeans,
     change_to,
-    nearest_shims,
+    reading_after,
     screw_effect,
     shim_effect,
+    shims_to_be_had,
 )
 
 __all__ = [
+    "Act",
     "ActionKind",
     "Advice",
+    "Chances",
     "Change",
+    "Choice",
+    "MatchCase",
+    "MatchPlan",
+    "MatchStep",
+    "Matching",
     "NextAction",
+    "Purchase",
+    "SeenChange",
+    "SeenShift",
     "SetAside",
     "SettingChange",
     "SettingKnowledge",
-    "Shift",
+    "SettingMeans",
+    "Spare",
+    "Springs",
+    "Weights",
     "advise",
     "advise_set",
+    "case_of",
     "change_to",
     "effect_of",
     "learn",
-    "nearest_shims",
+    "match_set",
+    "matched",
+    "purchase",
+    "reading_after",
     "screw_effect",
     "shim_effect",
+    "shims_to_be_had",
     "to_be_matched",
 ]

@@ -14,11 +14,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from nozzlewright.advice.effect_model import (
-    Change,
     Fit,
     Floats,
     Model,
-    Shift,
+    SeenChange,
+    SeenShift,
     Variances,
     half_normal,
     order_of,
@@ -43,7 +43,9 @@ OUTLIER = 4.0
 RETURNS = 3.0
 """A change nearer than this to what the others foretell, once they agree, is learned from after
 all, [sd]."""
-SUSPECT = 2.5
+HIDDEN = 4.5
+"""The same for a change picked out as the worst, the scatter being that of the rest, [sd]."""
+SUSPECT = 2.0
 """From here on it is looked at whether a change hides itself by widening the scatter, [sd]."""
 _ROUNDS = 8
 
@@ -52,7 +54,7 @@ _ROUNDS = 8
 class SetAside:
     """A change that does not agree with all the others, and is not learned from."""
 
-    change: Change
+    change: SeenChange
     reason: str
     distance: float
     """From what the others foretell, in standard deviations of that forecast, [1]."""
@@ -65,7 +67,7 @@ class SettingKnowledge:
     prior: EffectPrior
     model: Model = field(repr=False, compare=False)
     fit: Fit = field(repr=False, compare=False)
-    changes: tuple[Change, ...] = ()
+    changes: tuple[SeenChange, ...] = ()
     """Those that were learned from."""
     set_aside: tuple[SetAside, ...] = ()
     lock_nut: Quantity = field(default=Quantity(0.0, "Pa"))
@@ -222,10 +224,10 @@ def effect_of(knowledge: SettingKnowledge, injector: str = "") -> Quantity:
 
 def learn(
     sheet: SettingSheet,
-    changes: Iterable[Change] = (),
+    changes: Iterable[SeenChange] = (),
     *,
-    lock_nuts: Iterable[Shift] = (),
-    settlings: Iterable[Shift] = (),
+    lock_nuts: Iterable[SeenShift] = (),
+    settlings: Iterable[SeenShift] = (),
     new_springs: Iterable[str] = (),
     variances: Variances | None = None,
 ) -> SettingKnowledge:
@@ -235,11 +237,11 @@ def learn(
     ----------
     sheet : SettingSheet
         What is known beforehand: effect printed, or spring rate and diameters
-    changes : iterable of Change
+    changes : iterable of SeenChange
         Of injectors of this kind, in any order
-    lock_nuts : iterable of Shift
+    lock_nuts : iterable of SeenShift
         Readings with the lock nut slack and then tight
-    settlings : iterable of Shift
+    settlings : iterable of SeenShift
         First and settled readings of new springs
     new_springs : iterable of str
         Injectors whose spring has yet to settle
@@ -252,7 +254,10 @@ def learn(
         With the changes that do not agree with all the others set aside, each with its reason
     """
     prior = prior_of(sheet)
-    usable = sorted((change for change in changes if change.amount != 0.0), key=order_of)
+    usable = sorted(
+        (one for one in changes if one.amount != 0.0 and one.by_screw is prior.by_screw),
+        key=order_of,
+    )
     if variances is None:
         model, fit, aside = _agreeing(prior, usable)
     else:
@@ -277,7 +282,9 @@ def learn(
     )
 
 
-def _agreeing(prior: EffectPrior, changes: Sequence[Change]) -> tuple[Model, Fit, list[SetAside]]:
+def _agreeing(
+    prior: EffectPrior, changes: Sequence[SeenChange]
+) -> tuple[Model, Fit, list[SetAside]]:
     """Part the changes into those that agree with each other, and those that do not."""
     aside: set[int] = set()
     returned: set[int] = set()
@@ -311,7 +318,7 @@ def _agreeing(prior: EffectPrior, changes: Sequence[Change]) -> tuple[Model, Fit
 
 
 def _hidden(
-    prior: EffectPrior, changes: Sequence[Change], left: Sequence[int], away: Floats
+    prior: EffectPrior, changes: Sequence[SeenChange], left: Sequence[int], away: Floats
 ) -> int | None:
     """Return the change that stands out only when it has no say in the scatter; or None."""
     if len(left) < 2:
@@ -321,10 +328,10 @@ def _hidden(
         return None
     model = Model(prior, [changes[one] for one in left if one != left[at]])
     distance = _foretold(model, model.fit(), changes[left[at]])[2]
-    return left[at] if abs(distance) > OUTLIER else None
+    return left[at] if abs(distance) > HIDDEN else None
 
 
-def _foretold(model: Model, fit: Fit, change: Change) -> tuple[float, float, float]:
+def _foretold(model: Model, fit: Fit, change: SeenChange) -> tuple[float, float, float]:
     """Return the rise foretold of a change, its standard deviation [bar], and the distance."""
     mean, covariance, _ = model.state(fit, change.injector, change.before)
     weights = np.array([0.0, 0.0, change.amount * model.unit, 1.0])
@@ -335,7 +342,9 @@ def _foretold(model: Model, fit: Fit, change: Change) -> tuple[float, float, flo
     return expected, deviation, (rise - expected) / deviation
 
 
-def _why_aside(model: Model, fit: Fit, change: Change, others: Sequence[Change]) -> SetAside:
+def _why_aside(
+    model: Model, fit: Fit, change: SeenChange, others: Sequence[SeenChange]
+) -> SetAside:
     expected, deviation, distance = _foretold(model, fit, change)
     rise = change.after.value - change.before.value
     same = [
@@ -386,7 +395,7 @@ def per_mm(effect_pa_per_m: float) -> Said:
 
 
 def _shift(
-    seen: Sequence[Shift], mean_pa: float, doubt_pa: float, cause: Cause, *, sign: float
+    seen: Sequence[SeenShift], mean_pa: float, doubt_pa: float, cause: Cause, *, sign: float
 ) -> Quantity:
     """Return the next shift of a sort: its mean learned, its scatter beside it.
 

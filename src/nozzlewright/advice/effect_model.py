@@ -43,20 +43,17 @@ from nozzlewright.measurement import Cause, Quantity
 
 Floats = NDArray[np.float64]
 
-SHIFT_DOUBT_PA = 1.0 * BAR
-"""Standard deviation of the prior for what opening and closing does by itself, [Pa]; common
-practice, no source."""
 SMALL_PART_PA = 0.05 * BAR
 """A part of an error smaller than this is taken as the reading's own, [Pa]."""
 MOST_COMMON_CAUSES = 40
 """Errors common to several injectors that are estimated along, the largest first."""
 _COARSE_SPREAD = np.array([0.0, 0.25, 0.5, 0.8, 1.2, 1.7, 2.4, 3.4])
 _COARSE_SCATTER = np.array([0.05, 0.2, 0.4, 0.6, 0.85, 1.15, 1.6, 2.2, 3.0, 4.0])
-_FINE = 7
+_FINE = 9
 
 
 @dataclass(frozen=True)
-class Change:
+class SeenChange:
     """One change of a setting, with the opening pressure read before and after it."""
 
     injector: str
@@ -69,10 +66,12 @@ class Change:
     """[Pa]."""
     name: str = ""
     """Which it is, in words: job and cylinder."""
+    by_screw: bool = False
+    """Whether the amount is turns of a screw."""
 
 
 @dataclass(frozen=True)
-class Shift:
+class SeenShift:
     """A move of the opening pressure without a change of the setting."""
 
     injector: str
@@ -147,7 +146,7 @@ class Fit:
 class Model:
     """The linear model of one kind's changes, in bar and mm (or turns)."""
 
-    def __init__(self, prior: EffectPrior, changes: Sequence[Change]) -> None:
+    def __init__(self, prior: EffectPrior, changes: Sequence[SeenChange]) -> None:
         self.prior = prior
         self.scale = BAR if prior.by_screw else BAR_PER_MM
         """One scaled unit of effect, [Pa/m] or [Pa]."""
@@ -164,7 +163,7 @@ class Model:
         self.prior_mean[0] = self.effect
         precision = np.ones(self.size)
         precision[0] = self.effect_doubt**-2
-        precision[1] = (SHIFT_DOUBT_PA / BAR) ** -2
+        precision[1] = (prior.shift_doubt_pa / BAR) ** -2
         self.prior_precision = np.diag(precision)
         self._by_size = self._stacked()
 
@@ -288,8 +287,8 @@ class Model:
                 + np.square(spread)[:, None, None, None] * spread_of
                 + np.square(scatter)[:, None, None, None] * chain
             )  # (g, m, k, k)
-            inverse = np.linalg.inv(whole)
-            logdet += np.linalg.slogdet(whole)[1].sum(axis=1)
+            inverse, logs = _inverse(whole)
+            logdet += logs.sum(axis=1)
             turned = np.matmul(inverse, design)  # (g, m, k, p)
             flat_turned = turned.reshape(points, many * k, size).transpose(0, 2, 1)
             precision += np.matmul(flat_turned, design.reshape(many * k, size))
@@ -301,7 +300,8 @@ class Model:
         log_likelihood = -0.5 * (logdet + np.linalg.slogdet(precision)[1] + fit)
         log_weight = log_prior + log_likelihood
         weight = np.exp(log_weight - log_weight.max())
-        return Fit(spread, scatter, weight / weight.sum(), mean, posterior)
+        inverse_of = np.asarray(posterior, dtype=np.float64)
+        return Fit(spread, scatter, weight / weight.sum(), mean, inverse_of)
 
     def state(
         self, fit: Fit, injector: str, opening: Quantity | None
@@ -380,7 +380,7 @@ class Model:
         return found
 
 
-def parts_of(change: Change) -> dict[Cause, float]:
+def parts_of(change: SeenChange) -> dict[Cause, float]:
     """Return the error of a rise by its causes, [bar]."""
     parts = {cause: part / BAR for cause, part in change.after.contributions.items()}
     for cause, part in change.before.contributions.items():
@@ -395,11 +395,11 @@ def _is_same(a: Quantity, b: Quantity) -> bool:
     return a.value == b.value and a.contributions == b.contributions
 
 
-def _follows(before: Change, after: Change) -> bool:
+def _follows(before: SeenChange, after: SeenChange) -> bool:
     return _is_same(before.after, after.before)
 
 
-def _in_order(places: Sequence[int], changes: Sequence[Change]) -> list[int]:
+def _in_order(places: Sequence[int], changes: Sequence[SeenChange]) -> list[int]:
     """Return the changes of an injector so that each that follows another stands behind it."""
     if len(places) == 1:
         return list(places)
@@ -415,7 +415,7 @@ def _in_order(places: Sequence[int], changes: Sequence[Change]) -> list[int]:
     return ordered
 
 
-def order_of(change: Change) -> tuple[str, str, float, float, float]:
+def order_of(change: SeenChange) -> tuple[str, str, float, float, float]:
     """Return what changes are sorted by, so that their order is always the same."""
     return (
         change.injector,
@@ -424,6 +424,18 @@ def order_of(change: Change) -> tuple[str, str, float, float, float]:
         change.before.value,
         change.after.value,
     )
+
+
+def _inverse(whole: Floats) -> tuple[Floats, Floats]:
+    """Return the inverses of many matrices, shape (..., k, k), and the logs of determinants."""
+    if whole.shape[-1] > 2:
+        return np.asarray(np.linalg.inv(whole)), np.asarray(np.linalg.slogdet(whole)[1])
+    a, b, d = whole[..., 0, 0], whole[..., 0, 1], whole[..., 1, 1]
+    determinant = a * d - b * b
+    inverse = np.empty_like(whole)
+    inverse[..., 0, 0], inverse[..., 1, 1] = d / determinant, a / determinant
+    inverse[..., 0, 1] = inverse[..., 1, 0] = -b / determinant
+    return inverse, np.log(determinant)
 
 
 def half_normal(values: Floats, scale: float) -> Floats:

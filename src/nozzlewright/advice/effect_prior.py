@@ -25,6 +25,9 @@ USUAL_TURN = (50.0 * BAR, 250.0 * BAR)
 SPREAD_SCALE = 0.06
 """Scale of the half-normal prior for how far injectors of a kind differ, relative, [1]: rates of
 springs and widths of seats; common practice, no source."""
+SHIFT_DOUBT_PA = 1.0 * BAR
+"""Standard deviation of the prior for what opening and closing does by itself, [Pa]; common
+practice, no source."""
 SCATTER_SCALE_PA = 1.5 * BAR
 """Scale of the half-normal prior for the scatter from one assembly to the next, where the sheet
 states none, [Pa]; common practice, no source."""
@@ -39,6 +42,7 @@ class EffectPrior:
     by_screw: bool
     scatter_scale_pa: float = SCATTER_SCALE_PA
     spread_scale: float = SPREAD_SCALE
+    shift_doubt_pa: float = SHIFT_DOUBT_PA
     known: bool = True
     """False where neither sheet nor geometry says anything."""
 

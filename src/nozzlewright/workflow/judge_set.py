@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
-from nozzlewright.advice import Advice, advise_set
+from nozzlewright.advice import Advice, SettingMeans, advise_set, learn
 from nozzlewright.bench import (
     BenchConditions,
     Condition,
@@ -19,9 +19,11 @@ from nozzlewright.bench import (
     TestSitting,
 )
 from nozzlewright.capture import Recording
-from nozzlewright.judging import SetVerdict, judge_set
+from nozzlewright.judging import RigVerdict, SetVerdict, judge_set
 from nozzlewright.report import SetReport, set_report
 from nozzlewright.workflow.read_gauge import Evidence, RigLeaks, read_gauge
+from nozzlewright.workflow.rig_day import FolderChecks
+from nozzlewright.workflow.setting_record import changes_of_set
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,10 @@ class SittingEvidence:
     shim_mm: float | None = None
     blank: Recording | None = None
     """Hold with the blank plug in the injector's place."""
+    reference: Recording | None = None
+    """Test of the reference nozzle in the check of the rig."""
+    zero: Recording | None = None
+    """The gauge at rest without pressure in that check."""
 
 
 @dataclass(frozen=True)
@@ -69,12 +75,20 @@ class JudgedSet:
     made_on: date
     verdict: SetVerdict
     advice: tuple[Advice, ...]
+    rig: RigVerdict | None = None
+    """Whether the rig of the tests was fit for use; None where nobody knows."""
 
     @cached_property
     def report(self) -> SetReport:
         """What the report says: worded when it is asked for, since acts at the bench do not."""
         return set_report(
-            self.engine_set, self.sheet, self.verdict, self.advice, self.conditions, self.made_on
+            self.engine_set,
+            self.sheet,
+            self.verdict,
+            self.advice,
+            self.conditions,
+            self.made_on,
+            self.rig,
         )
 
 
@@ -99,23 +113,54 @@ def judge_the_set(
     """
     condition = handed_in.booked.condition
     injectors, leaks = [], RigLeaks()
+    checks, day = FolderChecks(leaks), _day_of(handed_in.booked, made_on)
     for injector in handed_in.injectors:
         tell(f"reading injector {injector.cylinder}")
         injectors.append(
             SetInjector(
                 cylinder=injector.cylinder,
                 identity=injector.identity,
-                as_found=_tested(injector.as_found, sheet, Condition.USED, leaks),
-                as_left=_tested(injector.as_left, sheet, condition, leaks),
+                as_found=_tested(injector.as_found, sheet, Condition.USED, leaks, checks, day),
+                as_left=_tested(injector.as_left, sheet, condition, leaks, checks, day),
             )
         )
     tell("judging the set")
     engine_set = replace(handed_in.booked, injectors=tuple(injectors))
-    return judge_tested_set(engine_set, sheet, handed_in.conditions, made_on)
+    return judge_tested_set(
+        engine_set, sheet, handed_in.conditions, made_on, rig=_rig_of(handed_in, checks, day)
+    )
+
+
+def _day_of(booked: EngineSet, made_on: date) -> str:
+    """Return the day of the set, where it is a date; else that of the report."""
+    try:
+        return date.fromisoformat(booked.date).isoformat()
+    except ValueError:
+        return made_on.isoformat()
+
+
+def _rig_of(handed_in: SetEvidence, checks: FolderChecks, day: str) -> RigVerdict | None:
+    """Return the verdict on the rig of the last test that was recorded or read."""
+    sittings = [
+        sitting
+        for injector in handed_in.injectors
+        for sitting in (injector.as_found, injector.as_left)
+        if sitting is not None and sitting.evidence is not None
+    ]
+    return _rig_in(sittings[-1], checks, day) if sittings else None
+
+
+def _rig_in(sitting: SittingEvidence, checks: FolderChecks, day: str) -> RigVerdict:
+    return checks.of(sitting.conditions, day, sitting.blank, sitting.reference, sitting.zero)
 
 
 def judge_tested_set(
-    engine_set: EngineSet, sheet: SettingSheet, conditions: BenchConditions, made_on: date
+    engine_set: EngineSet,
+    sheet: SettingSheet,
+    conditions: BenchConditions,
+    made_on: date,
+    setting: SettingMeans | None = None,
+    rig: RigVerdict | None = None,
 ) -> JudgedSet:
     """Return verdicts, next actions and report of a set whose evidence has been read.
 
@@ -129,10 +174,17 @@ def judge_tested_set(
         Of the bench on that day
     made_on : datetime.date
         Date of the report
+    setting : SettingMeans, optional
+        What is known of the effect of shim or screw, and which shims there are; None: what the
+        sheet says, and what the changes within the set itself show
+    rig : RigVerdict, optional
+        Whether the rig of the tests was fit for use
     """
     verdict = judge_set(engine_set, sheet)
     asked = asked_by(sheet, conditions, engine_set.condition)
-    return JudgedSet(engine_set, sheet, asked, made_on, verdict, advise_set(verdict, sheet))
+    setting = setting or SettingMeans(learn(sheet, changes_of_set(engine_set)))
+    advice = advise_set(verdict, sheet, setting)
+    return JudgedSet(engine_set, sheet, asked, made_on, verdict, advice, rig)
 
 
 def _tested(
@@ -140,14 +192,20 @@ def _tested(
     sheet: SettingSheet,
     condition: Condition,
     leaks: RigLeaks,
+    checks: FolderChecks,
+    day: str,
 ) -> TestSitting | None:
     if sitting is None:
         return None
     gauge = None
+    objections: tuple[str, ...] = ()
     if sitting.evidence is not None:
         conditions = asked_by(sheet, sitting.conditions, condition)
         gauge = read_gauge(sitting.evidence, conditions, leaks.of(sitting.blank, conditions))
-    return TestSitting(gauge=gauge, seen=sitting.seen, shim_mm=sitting.shim_mm)
+        objections = _rig_in(sitting, checks, day).objections
+    return TestSitting(
+        gauge=gauge, seen=sitting.seen, shim_mm=sitting.shim_mm, rig_objections=objections
+    )
 
 
 def asked_by(

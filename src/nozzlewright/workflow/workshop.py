@@ -29,6 +29,7 @@ from nozzlewright.bench import (
     EngineSet,
     GaugeFindings,
     Hold,
+    RigReadings,
     SetInjector,
     SettingSheet,
     ShimDrawer,
@@ -40,7 +41,7 @@ from nozzlewright.bench import (
 )
 from nozzlewright.capture import HandReadings, Recording
 from nozzlewright.errors import Fault, IdTaken, InputFault, NotAllowed, StoryMoved
-from nozzlewright.judging import InjectorVerdict
+from nozzlewright.judging import InjectorVerdict, RigVerdict
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 from nozzlewright.records import (
     AS_FOUND,
@@ -60,6 +61,7 @@ from nozzlewright.records import (
 )
 from nozzlewright.records.drawer import CHANGED, WHOLE
 from nozzlewright.said import as_data, say
+from nozzlewright.workflow.causes import CauseFinder
 from nozzlewright.workflow.judge_set import JudgedSet, asked_by, judge_tested_set
 from nozzlewright.workflow.ports import (
     Clock,
@@ -71,6 +73,7 @@ from nozzlewright.workflow.ports import (
     Records,
 )
 from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
+from nozzlewright.workflow.rig_day import RigDays
 from nozzlewright.workflow.setting_record import (
     SettingsSeen,
     change_in,
@@ -157,6 +160,7 @@ class Workshop:
         self.records, self.evidence, self.readers = records, evidence, readers
         self.clock, self.new_id = clock, new_id
         self.studies = Studies(records, clock)
+        self.causes = CauseFinder(self)
         self._stories: OrderedDict[str, JobStory] = OrderedDict()
         self._findings: OrderedDict[str, GaugeFindings] = OrderedDict()
         self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
@@ -166,6 +170,7 @@ class Workshop:
         self._known: OrderedDict[str, tuple[int, SettingKnowledge]] = OrderedDict()
         self._settings_lock = Lock()
         self._leaks = RigLeaks()
+        self.rig_days = RigDays(readers, self._leaks, self.rig_checks)
         self._lock = Lock()
 
     # --- what there is ------------------------------------------------------------------------
@@ -260,10 +265,17 @@ class Workshop:
         last = self.records.of_kind(EntryKind.RIG_CHECK, story=SHOP, last=1)
         return _rig_state(last[0]) if last else None
 
+    def rig_verdict(self, entry_id: str) -> RigVerdict | None:
+        """Return whether the rig of a day was fit; None where an entry names none that is known."""
+        state = self.rig_of(entry_id)
+        return self.rig_days.verdict(state) if state is not None else None
+
     def rig_of(self, entry_id: str) -> RigState | None:
         """Return the state that an entry names as its rig of the day."""
         entry = self.records.entry(entry_id) if entry_id else None
-        return _rig_state(entry) if entry is not None else None
+        if entry is None or entry.kind is not EntryKind.RIG_CHECK:
+            return None
+        return _rig_state(entry)
 
     def drawer(self) -> ShimDrawer | None:
         """Return the shims that the workshop has; None where nobody has ever counted them."""
@@ -377,14 +389,11 @@ class Workshop:
             "remarks": remarks,
             "temperature_c": temperature.value - 273.15 if temperature is not None else None,
         }
-        if blank:
-            leak = self._leaks.of(self.readers.recording(blank), known)
-            body["leak"] = as_data(
-                say("rig leak measured")
-                if leak is not None and not isinstance(leak, NotMeasured)
-                else say("the blank-plug hold gives no leak")
-            )
-        evidence = (digest, blank) if blank else (digest,)
+        check = self.rig_days.made(known, blank, self.clock().astimezone(UTC).date().isoformat())
+        body |= self.rig_days.as_body(check, known)
+        readings = known.readings or RigReadings()
+        named = (digest, blank, readings.recording, readings.zero_recording)
+        evidence = tuple(dict.fromkeys(one for one in named if one))
         return _rig_state(self._take(id, SHOP, EntryKind.RIG_CHECK, who, body, evidence=evidence))
 
     def book_in(
@@ -736,6 +745,12 @@ class Workshop:
             return self.conditions_now(story, AS_LEFT)[0]
         return self._asked(story, str(last.body["conditions"]), AS_LEFT)
 
+    def _rig_tested(self, story: JobStory) -> RigVerdict | None:
+        """Return the verdict on the rig of the job's last test; None where none was made."""
+        tests = [test for one in story.injectors.values() for test in one.tests]
+        last = max(tests, key=lambda test: test.entry.number, default=None)
+        return None if last is None else self.rig_verdict(last.entry.draft.rig)
+
     def _asked(self, story: JobStory, conditions: str, sitting: str) -> BenchConditions:
         """Return bench conditions by their digest, or none, as the sheet of a job has them."""
         known = self.readers.conditions(conditions) if conditions else BenchConditions()
@@ -785,11 +800,25 @@ class Workshop:
         # What was found before the parts went together again was mended or renewed then.
         since = one.assembled_at if which == AS_LEFT else 0
         findings = [found.body for found in one.findings if found.entry.number > since]
+        gauge = together(parts)
         return TestSitting(
-            gauge=together(parts),
+            gauge=gauge,
             seen=observed((body for _, body in noticed), findings),
             shim_mm=shims[-1] if shims else one.shim_mm,
+            rig_objections=self._rig_objections(tests, parts, gauge),
         )
+
+    def _rig_objections(
+        self, tests: Sequence[Standing], parts: Sequence[TestPart], gauge: GaugeFindings | None
+    ) -> tuple[str, ...]:
+        """Return what speaks against the rig on which the fall was tested, by its own check."""
+        if gauge is None:
+            return ()
+        # The last test whose fall it is; the last of all where there is none.
+        at = [n for n, part in enumerate(parts) if part.findings.hold is gauge.hold]
+        test = tests[at[-1] if at else -1]
+        verdict = self.rig_verdict(test.entry.draft.rig)
+        return verdict.objections if verdict is not None else ()
 
     def engine_set(self, story: JobStory) -> EngineSet:
         """Return the set as judging sees it."""
@@ -830,7 +859,9 @@ class Workshop:
             return known[2]
         conditions = self.conditions_tested(story)
         engine_set = self.engine_set(story)
-        judged = judge_tested_set(engine_set, sheet, conditions, today, self.setting_means(story))
+        judged = judge_tested_set(
+            engine_set, sheet, conditions, today, self.setting_means(story), self._rig_tested(story)
+        )
         with self._lock:
             self._judged[story.job] = (story.last_number, today, judged)
             while len(self._judged) > _KEPT_JUDGED:
