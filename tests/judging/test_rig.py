@@ -359,3 +359,15 @@ def test_an_injector_tested_on_a_rig_that_is_out_is_unfinished_not_condemned(ben
     assert held.outcome is InjectorOutcome.UNFINISHED
     assert held.of(BenchTest.BACK_LEAKAGE).outcome is Outcome.WITHHELD
     assert any("the rig was out" in reason for reason in held.reasons)
+
+
+def test_the_first_advice_on_a_rig_that_is_out_is_to_put_it_right(bench):
+    from nozzlewright.advice import ActionKind, advise_set
+    from nozzlewright.judging import judge_set
+
+    objections = judge_rig(found(zero=known(9 * BAR, 0.1 * BAR, "Pa")), card()).objections
+    tested = replace(bench.sitting(hold=bench.hold(3.0)), rig_objections=objections)
+    verdict = judge_set(bench.engine_set(bench.injector(1, tested)), bench.sheet())
+    (advice,) = advise_set(verdict, bench.sheet())
+    assert advice.actions[0].kind is ActionKind.CHECK_RIG
+    assert "the rig was out" in advice.actions[0].why

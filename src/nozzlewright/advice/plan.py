@@ -159,7 +159,17 @@ def _advised(
 def _rig(case: _Case) -> Iterator[NextAction]:
     leakage = case.verdict.of(BenchTest.BACK_LEAKAGE)
     air = mentions(case.cautions, "air")
-    if LeakPath.RIG in leakage.leak_paths and leakage.outcome is not Outcome.PASS:
+    if leakage.outcome is Outcome.WITHHELD:
+        yield case.act(
+            ActionKind.CHECK_RIG,
+            say(
+                "Put the rig right first, check it again, and then time the fall of this injector "
+                "once more."
+            ),
+            leakage.reasons[0],
+            JET,
+        )
+    elif LeakPath.RIG in leakage.leak_paths and leakage.outcome is not Outcome.PASS:
         yield case.act(
             ActionKind.CHECK_RIG,
             say(

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from nozzlewright.bench import GaugeFindings
+from nozzlewright.bench import GaugeFindings, RigCheck
 from nozzlewright.measurement import Cause
 from nozzlewright.said import as_data, from_data
 
@@ -42,6 +42,27 @@ def findings_from(text: str | bytes) -> GaugeFindings:
         return _converter().structure(data["findings"], GaugeFindings)
     except (BaseValidationError, KeyError, TypeError) as fault:
         raise ValueError(f"no findings can be read from it ({fault})") from fault
+
+
+def rig_check_data(check: RigCheck) -> Any:
+    """Return a check of the rig as plain data; nothing is rounded."""
+    return _converter().unstructure(check)
+
+
+def rig_check_from(data: Any) -> RigCheck:
+    """Return the check that plain data hold.
+
+    Raises
+    ------
+    ValueError
+        If the data are not those of a check.
+    """
+    from cattrs import BaseValidationError
+
+    try:
+        return _converter().structure(data, RigCheck)
+    except (BaseValidationError, KeyError, TypeError) as fault:
+        raise ValueError(f"no check of a rig can be read from it ({fault})") from fault
 
 
 @cache

@@ -30,6 +30,7 @@ from nozzlewright.bench import (
     TestSitting,
 )
 from nozzlewright.judging.decision_rule import GUARD_FACTOR, acceptance_zone
+from nozzlewright.judging.rig import RigVerdict
 from nozzlewright.judging.verdict import (
     BenchTest,
     InjectorOutcome,
@@ -305,6 +306,7 @@ def set_report(
     advice: tuple[Advice, ...],
     conditions: BenchConditions,
     made_on: date,
+    rig: RigVerdict | None = None,
 ) -> SetReport:
     """Return everything that the report of a set says.
 
@@ -322,6 +324,8 @@ def set_report(
         Rig, gauge, fluid and temperature of the sitting
     made_on : datetime.date
         Date of the report
+    rig : RigVerdict, optional
+        Whether the rig of the tests was fit for use
     """
     by_cylinder = {item.cylinder: item for item in advice}
     found = {item.injector.cylinder: item for item in verdict.as_found}
@@ -342,7 +346,7 @@ def set_report(
         scale=_set_scale(engine_set, sheet, verdict),
         injectors=pages,
         sheet=_sheet_facts(sheet, engine_set.condition),
-        bench=bench_facts(conditions),
+        bench=(*bench_facts(conditions), *rig_facts(rig)),
         rule=RULE_TEXT[sheet.rule],
         reading_rule=READING_RULE,
         safety=SAFETY,
@@ -811,6 +815,18 @@ def bench_facts(conditions: BenchConditions) -> tuple[Fact, ...]:
             say("recorded") if conditions.blank_plug else say("not recorded"),
         ),
         (say("Sitting"), conditions.sitting),
+    )
+
+
+def rig_facts(rig: RigVerdict | None) -> tuple[Fact, ...]:
+    """Return what the check of the rig came to; nothing where the card demands nothing of it."""
+    if rig is None or not any(one.limit for one in rig.items):
+        return ()
+    return _facts(
+        (
+            say("Rig check"),
+            say("{state:capital}. {why}", state=rig.fitness, why=joined(" ", rig.reasons)),
+        )
     )
 
 

@@ -48,7 +48,7 @@ class RigLeaks:
         """Return what a blank-plug recording says of the rig; None where there is none."""
         if blank is None:
             return None
-        rig = _of_the_rig(conditions)
+        rig = of_the_rig(conditions)
         for recording, known, leak in self._found:
             if recording is blank and known == rig:
                 return leak
@@ -57,7 +57,7 @@ class RigLeaks:
         return leak
 
 
-def _of_the_rig(conditions: BenchConditions) -> BenchConditions:
+def of_the_rig(conditions: BenchConditions) -> BenchConditions:
     """Return the conditions without all that is one injector's."""
     return replace(
         conditions,

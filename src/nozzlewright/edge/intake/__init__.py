@@ -1,6 +1,10 @@
 """Readers of files that are handed in, each told apart by its own probe."""
 
-from nozzlewright.edge.intake.conditions import blank_recording_path, read_conditions
+from nozzlewright.edge.intake.conditions import (
+    blank_recording_path,
+    check_recording_paths,
+    read_conditions,
+)
 from nozzlewright.edge.intake.hand_card import read_hand_card
 from nozzlewright.edge.intake.recording import read_recording
 from nozzlewright.edge.intake.set_folder import InjectorFiles, SetFolder, SittingFiles, read_set
@@ -11,6 +15,7 @@ __all__ = [
     "SetFolder",
     "SittingFiles",
     "blank_recording_path",
+    "check_recording_paths",
     "read_conditions",
     "read_hand_card",
     "read_recording",

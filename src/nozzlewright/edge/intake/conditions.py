@@ -582,6 +582,21 @@ def blank_recording_path(conditions: BenchConditions, toml_path: Path) -> Path |
     return toml_path.parent / conditions.blank_plug.recording
 
 
+def check_recording_paths(
+    conditions: BenchConditions, toml_path: Path
+) -> tuple[Path | None, Path | None]:
+    """Return the files of the check's recordings: reference nozzle, gauge at rest.
+
+    Their names in ``bench.toml`` are relative to the folder of that file.
+    """
+    readings = conditions.readings
+    if readings is None:
+        return None, None
+    named = (readings.recording, readings.zero_recording)
+    reference, zero = (toml_path.parent / name if name else None for name in named)
+    return reference, zero
+
+
 def conditions_from(table: ConditionsTable) -> BenchConditions:
     """Return the checked table in SI."""
     sitting = table.sitting.id or " ".join(

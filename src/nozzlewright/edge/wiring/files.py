@@ -15,6 +15,7 @@ from nozzlewright.edge.intake import (
     SetFolder,
     SittingFiles,
     blank_recording_path,
+    check_recording_paths,
     read_conditions,
     read_hand_card,
     read_recording,
@@ -177,28 +178,38 @@ def _handed_in(files: SetFolder, blanks: dict[Path, Recording], tell: Tell) -> S
             InjectorEvidence(
                 cylinder=injector.cylinder,
                 identity=injector.identity,
-                as_found=_sitting(injector.as_found, blanks),
-                as_left=_sitting(injector.as_left, blanks),
+                as_found=_sitting(injector.as_found, files.bench, blanks),
+                as_left=_sitting(injector.as_left, files.bench, blanks),
             )
         )
     return SetEvidence(files.engine_set(()), files.conditions, tuple(injectors))
 
 
-def _sitting(files: SittingFiles | None, blanks: dict[Path, Recording]) -> SittingEvidence | None:
+def _sitting(
+    files: SittingFiles | None, bench: Path | None, blanks: dict[Path, Recording]
+) -> SittingEvidence | None:
     if files is None:
         return None
     evidence: Evidence | None = files.hand
     if files.recording is not None:
         evidence = read_recording(files.recording, **dict[str, Any](files.reading_options))
-    blank = files.blank_recording
-    if blank is not None and blank not in blanks:
-        blanks[blank] = read_recording(blank)
+    reference, zero = (
+        check_recording_paths(files.conditions, bench) if bench is not None else (None, None)
+    )
+
+    def once(path: Path | None) -> Recording | None:
+        if path is not None and path not in blanks:
+            blanks[path] = read_recording(path)
+        return blanks[path] if path is not None else None
+
     return SittingEvidence(
         evidence=evidence,
         conditions=files.conditions,
         seen=files.seen,
         shim_mm=files.shim_mm,
-        blank=blanks[blank] if blank is not None else None,
+        blank=once(files.blank_recording),
+        reference=once(reference),
+        zero=once(zero),
     )
 
 

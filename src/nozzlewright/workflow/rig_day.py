@@ -1,0 +1,147 @@
+"""The check of the rig as the record keeps it, and what it means for the tests of its day."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC
+from threading import Lock
+from typing import TYPE_CHECKING, Any
+
+from nozzlewright.analysis.rig_check import check_rig
+from nozzlewright.bench import BenchConditions, RigCheck, RigReadings
+from nozzlewright.bench.rig_check import NO_TEMPERATURE
+from nozzlewright.capture import Recording
+from nozzlewright.errors import InputFault, RecordFault
+from nozzlewright.judging import PastCheck, RigVerdict, judge_rig
+from nozzlewright.judging.rig import marks_of
+from nozzlewright.records.plain import rig_check_data, rig_check_from
+from nozzlewright.workflow.ports import Readers
+from nozzlewright.workflow.read_gauge import RigLeaks, of_the_rig
+
+if TYPE_CHECKING:
+    from nozzlewright.workflow.workshop import RigState
+
+_KEPT = 256
+"""Checks that are kept understood: more than a year's."""
+
+
+class RigDays:
+    """Checks of the rigs, understood once; each is judged by its own card and what was before."""
+
+    def __init__(
+        self, readers: Readers, leaks: RigLeaks, checks: Callable[[], Sequence[RigState]]
+    ) -> None:
+        """Take what reads evidence, and what gives all checks, the newest first."""
+        self._readers, self._leaks, self._checks = readers, leaks, checks
+        self._found: OrderedDict[str, RigCheck] = OrderedDict()
+        self._verdicts: OrderedDict[str, RigVerdict | None] = OrderedDict()
+        self._lock = Lock()
+
+    def made(self, conditions: BenchConditions, blank: str, made_on: str) -> RigCheck:
+        """Return what a new check shows.
+
+        Parameters
+        ----------
+        conditions : BenchConditions
+            The card with the readings; recordings are named by their digests
+        blank : str
+            Digest of the hold with the blank plug; or empty
+        made_on : str
+            Day, ISO 8601
+
+        Raises
+        ------
+        InputFault
+            If a recording cannot be read.
+        """
+        readings = conditions.readings or RigReadings()
+        plug = self._recording(blank)
+        return check_rig(
+            conditions,
+            made_on,
+            blank=plug,
+            reference=self._recording(readings.recording),
+            zero=self._recording(readings.zero_recording),
+            leak=self._leaks.of(plug, conditions),
+        )
+
+    def _recording(self, digest: str) -> Recording | None:
+        return self._readers.recording(digest) if digest else None
+
+    def as_body(self, check: RigCheck, conditions: BenchConditions) -> dict[str, Any]:
+        """Return what the entry keeps of a check."""
+        return {"check": rig_check_data(check), "marks": marks_of(conditions)}
+
+    def check(self, state: RigState) -> RigCheck:
+        """Return what a check showed; of one from before checks were kept, its temperature."""
+        with self._lock:
+            known = self._found.get(state.id)
+        if known is None:
+            data = state.body.get("check")
+            known = rig_check_from(data) if isinstance(data, Mapping) else self._bare(state)
+            self._keep(self._found, state.id, known)
+        return known
+
+    def _bare(self, state: RigState) -> RigCheck:
+        oil = self._readers.conditions(state.conditions).oil_temperature
+        made_on = state.at.astimezone(UTC).date().isoformat()
+        return RigCheck(made_on, oil_temperature=oil or NO_TEMPERATURE)
+
+    def verdict(self, state: RigState) -> RigVerdict | None:
+        """Return whether a rig was fit for use; None where the evidence of its check is gone."""
+        with self._lock:
+            if state.id in self._verdicts:
+                return self._verdicts[state.id]
+        try:
+            verdict = judge_rig(
+                self.check(state), self._readers.conditions(state.conditions), self._before(state)
+            )
+        except (InputFault, RecordFault):
+            return None
+        self._keep(self._verdicts, state.id, verdict)
+        return verdict
+
+    def _before(self, state: RigState) -> list[PastCheck]:
+        """Return the checks of the same rig before one, the oldest first."""
+        same = [one for one in self._checks() if one.rig == state.rig]
+        ids = [one.id for one in same]
+        earlier = same[ids.index(state.id) + 1 :] if state.id in ids else []
+        return [
+            PastCheck(self.check(one), dict(one.body.get("marks", {})))
+            for one in reversed(earlier)
+            if "check" in one.body
+        ]
+
+    def _keep(self, kept: OrderedDict[str, Any], key: str, value: object) -> None:
+        with self._lock:
+            kept[key] = value
+            while len(kept) > _KEPT:
+                kept.popitem(last=False)
+
+
+class FolderChecks:
+    """The check that the card of a folder states, made once for all tests that share it."""
+
+    def __init__(self, leaks: RigLeaks) -> None:
+        self._leaks = leaks
+        self._found: list[tuple[BenchConditions, tuple[Recording | None, ...], RigVerdict]] = []
+
+    def of(
+        self,
+        conditions: BenchConditions,
+        made_on: str,
+        blank: Recording | None = None,
+        reference: Recording | None = None,
+        zero: Recording | None = None,
+    ) -> RigVerdict:
+        """Return whether the rig of these conditions is fit for use."""
+        rig, recordings = of_the_rig(conditions), (blank, reference, zero)
+        for known, evidence, verdict in self._found:
+            if known == rig and all(a is b for a, b in zip(evidence, recordings, strict=True)):
+                return verdict
+        leak = self._leaks.of(blank, conditions)
+        check = check_rig(conditions, made_on, blank, reference, zero, leak)
+        verdict = judge_rig(check, conditions)
+        self._found.append((rig, recordings, verdict))
+        return verdict
