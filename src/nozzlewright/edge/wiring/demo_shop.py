@@ -262,6 +262,15 @@ def _handed_over(t: _Teller, sheet: str) -> None:
         EntryKind.RUNNING_CHECK,
         {"well": True, "note": "runs clean, no smoke"},
     )
+    t.later(5)
+    t.workshop.causes.settle(
+        t.id(),
+        FITTER,
+        job,
+        t.one(job, 2).injector,
+        ["spring_relaxed"],
+        "spring 0.4 mm shorter than that of number 1; runs clean since it was set",
+    )
 
 
 def _ready(t: _Teller, sheet: str) -> None:
@@ -351,6 +360,10 @@ def _on_the_bench(t: _Teller, sheet: str) -> None:
     t.lay_down(job, 1)
     t.take(job, 2)
     t.test(job, 2, "as-found", "recordings/3-found.csv.gz", GOOD, seed=3)
+    t.workshop.causes.observe(
+        t.id(), FITTER, job, t.one(job, 2).injector, "hard_start_hot", "yes", "asked the owner"
+    )
+    t.later(2)
     t.lay_down(job, 2)
     t.take(job, 3)
     t.test(job, 3, "as-found", "recordings/4-found.tsv.gz", DRIPPING, seed=3)
