@@ -83,7 +83,9 @@ class Kappa:
 
     @property
     def z(self) -> float:
-        """Kappa over its standard error by chance."""
+        """Kappa over its standard error by chance; infinite where that is zero."""
+        if self.error_by_chance == 0.0:
+            return math.copysign(math.inf, self.kappa.value)
         return self.kappa.value / self.error_by_chance
 
     @property
@@ -109,6 +111,8 @@ def strength_of(kappa: float) -> Said:
 
 
 def _kappa_quantity(kappa: float, error: float, method: str) -> Quantity:
+    if 1.0 - kappa < 1e-12:
+        kappa = 1.0  # without the crumbs of rounding
     low, high = kappa - _NORMAL_95 * error, min(kappa + _NORMAL_95 * error, 1.0)
     return Quantity(kappa, "1", {FEW_GRADES: error}, method=method, interval=(low, high))
 
@@ -176,12 +180,17 @@ def cohen_kappa(table: ArrayLike, weights: Weights = Weights.NONE) -> Kappa | No
     if weights is not Weights.NONE:
         method = say("Cohen's kappa, nearer grades counting as partly agreed")
     return Kappa(
-        _kappa_quantity(kappa, math.sqrt(max(float(variance), 0.0)), method),
+        _kappa_quantity(kappa, _root(float(variance)), method),
         observed,
         expected,
-        math.sqrt(max(float(by_chance), 0.0)),
+        _root(float(by_chance)),
         round(total),
     )
+
+
+def _root(variance: float) -> float:
+    """Return a standard error; of the crumbs that rounding leaves of nothing, nothing."""
+    return math.sqrt(variance) if variance > 1e-18 else 0.0
 
 
 def _weights(grades: int, weights: Weights) -> NDArray[np.float64]:
@@ -251,7 +260,7 @@ def fleiss_kappa(counts: ArrayLike) -> Kappa | NotMeasured:
         _kappa_quantity(kappa, error, say("Fleiss' kappa; interval by leaving out each in turn")),
         observed,
         expected,
-        math.sqrt(max(by_chance, 0.0)),
+        _root(by_chance),
         number,
     )
 
@@ -335,7 +344,7 @@ def _jackknife(of: Callable[[NDArray[np.intp]], float | None], number: int) -> f
     everyone = np.arange(number)
     found = [of(np.delete(everyone, one)) for one in range(number)] if number > 1 else []
     known = np.array([one for one in found if one is not None])
-    if known.size < 2:
+    if known.size < 2 or float(np.ptp(known)) < 1e-9:  # all alike but for rounding
         return 0.0
     return math.sqrt((known.size - 1) / known.size * float(np.sum((known - known.mean()) ** 2)))
 
