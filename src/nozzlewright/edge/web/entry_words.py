@@ -57,6 +57,15 @@ GRADES: Mapping[str, str] = {
 }
 """What eye and ear may say."""
 
+STUDY_OF: Mapping[str, str] = {
+    "opening pressure": N_("opening pressure"),
+    "drop time": N_("drop time"),
+    "seat": N_("tip while pressure is held"),
+    "spray": N_("spray"),
+    "chatter": N_("chatter"),
+}
+"""What a study of fitters reads."""
+
 SITTINGS: Mapping[str, str] = {"as found": N_("as found"), "as left": N_("as left")}
 
 
@@ -255,6 +264,25 @@ def _ran(body: Mapping[str, Any]) -> list[str]:
     return [_("the engine runs well") if body["well"] else _("the engine does not run well")]
 
 
+def _studied(body: Mapping[str, Any]) -> list[str]:
+    plan = body.get("plan")
+    if plan:
+        count = {"fitters": len(plan["fitters"]), "injectors": len(plan["parts"])}
+        of = _(STUDY_OF.get(str(plan["of"]), str(plan["of"])))
+        return [str(plan["title"]), of, _("%(fitters)s fitters, %(injectors)s injectors") % count]
+    if "part_name" not in body:
+        return []
+    place = {"fitter": body["fitter_name"], "injector": body["part_name"]}
+    parts = [_("%(fitter)s, injector %(injector)s") % place]
+    if body.get("pressure_pa") is not None:
+        parts.append(show.pressure(float(body["pressure_pa"])))
+    if body.get("time_s") is not None:
+        parts.append(show.seconds(float(body["time_s"])))
+    if body.get("grade"):
+        parts.append(_(GRADES.get(str(body["grade"]), str(body["grade"]))))
+    return parts
+
+
 def _withdrawn(body: Mapping[str, Any]) -> list[str]:
     return [str(body.get("why", ""))]
 
@@ -276,5 +304,6 @@ _WORDS: Mapping[EntryKind, Callable[[Mapping[str, Any]], list[str]]] = {
     EntryKind.SECOND_PERSON: _second,
     EntryKind.HANDED_OVER: _handed_over,
     EntryKind.RUNNING_CHECK: _ran,
+    EntryKind.STUDY: _studied,
     EntryKind.WITHDRAWN: _withdrawn,
 }
