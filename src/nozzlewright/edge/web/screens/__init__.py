@@ -80,5 +80,6 @@ SCREENS: tuple[str, ...] = (
     "set",
     "hand_over",
     "budget",
+    "study",
 )
 """Screens that the application takes up, in the order in which their addresses are tried."""
