@@ -26,7 +26,6 @@ from nozzlewright.advice.effect import SettingKnowledge, per_mm
 from nozzlewright.advice.effect_prior import BAR_PER_MM, has_screw, screw_effect, shim_effect
 from nozzlewright.bench import OpeningBand, SettingSheet, ShimDrawer
 from nozzlewright.judging import acceptance_zone
-from nozzlewright.judging.gauge_choice import gauge_share
 from nozzlewright.judging.wording import bar, percent, plain, stated
 from nozzlewright.measurement import Cause, Quantity, covariance, linear_combination
 from nozzlewright.said import Figure, Said, Unit, figure, joined, say
@@ -270,10 +269,10 @@ class _Prospect:
         self.zone, self.aim = zone, aim_pa
         self.half_width = half_width_pa
         self.effect = knowledge.effect_of(identity)
-        self.own = gauge_share(opening)[1]
+        self.own = _without_level(opening).standard_uncertainty
         """Standard uncertainty of one reading that is not the gauge's level, [Pa]."""
         shift = knowledge.shift_of(identity, opening)
-        base = linear_combination([(1.0, _without_gauge(opening)), (1.0, shift)], unit="Pa",
+        base = linear_combination([(1.0, _without_level(opening)), (1.0, shift)], unit="Pa",
                                   method="")  # fmt: skip
         self.base, self.variance = base.value, base.standard_uncertainty**2 + self.own**2
         self.cross = covariance(base, self.effect)
@@ -322,9 +321,16 @@ class _Prospect:
         return Choice(amount, shims_m, shown, float(self.chances(at)[0]))
 
 
-def _without_gauge(opening: Quantity) -> Quantity:
-    """Return a reading without the gauge's own error: it is the same at the next reading."""
-    kept = {c: part for c, part in opening.contributions.items() if not c.name.startswith("gauge")}
+def _without_level(opening: Quantity) -> Quantity:
+    """Return a reading without the gauge's level: it is the same at the next reading.
+
+    What the scale can resolve is another matter: it is new with each reading.
+    """
+    kept = {
+        cause: part
+        for cause, part in opening.contributions.items()
+        if not cause.name.startswith("gauge") or cause.name.startswith("gauge resolution")
+    }
     return replace(opening, contributions=kept, interval=None)
 
 
