@@ -27,14 +27,14 @@ class CertificateRow:
     def indicated_pa(self) -> float:
         """Mean of what was shown up and down; that of one way where there is no other, [Pa]."""
         shown = [one for one in (self.up_pa, self.down_pa) if one is not None]
-        return sum(shown) / len(shown)
+        return round(sum(shown) / len(shown), 3)
 
     @property
     def hysteresis_pa(self) -> float:
         """What was shown on the way down less that on the way up; 0 where one is missing, [Pa]."""
         if self.up_pa is None or self.down_pa is None:
             return 0.0
-        return self.down_pa - self.up_pa
+        return round(self.down_pa - self.up_pa, 3)
 
     @property
     def point(self) -> CertificatePoint:

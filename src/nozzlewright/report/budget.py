@@ -8,6 +8,7 @@ one cause), so that the squares add up and each has a share of the variance.
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -247,6 +248,8 @@ def budget_of(
     )
 
 
+_DIGEST = re.compile(r"[0-9a-f]{32,}")
+"""Evidence in a workshop's record goes by its digest, which tells a reader nothing."""
 _BOUND = say("even within a bound")
 _NORMAL = say("normal")
 
@@ -459,6 +462,32 @@ _KNOWN: Mapping[str, tuple[Said, Said]] = {
         say("how far pressure opens the gap"),
         say("State the outer diameter of the nozzle body."),
     ),
+    "area of the piston": (
+        say("certificate of the dead-weight tester"),
+        say("Have the piston calibrated against a better standard."),
+    ),
+    "weights": (
+        say("certificate of the weights"),
+        say("Have the weights weighed anew."),
+    ),
+    "local gravity": (
+        say("where the workshop stands"),
+        say("Ask the survey office for gravity at the place."),
+    ),
+    "density of the air": (say("weather and height"), say("It hardly matters.")),
+    "density of the weights": (say("what the weights are made of"), say("It hardly matters.")),
+    "temperature of the piston": (
+        say("thermometer at the piston"),
+        say("Let the tester stand in the room overnight."),
+    ),
+    "head of oil": (
+        say("height of the piston's foot above the gauge"),
+        say("Set piston and gauge level with each other."),
+    ),
+    "growth of the piston's area": (
+        say("certificate of the dead-weight tester"),
+        say("Have the piston calibrated up to its highest pressure."),
+    ),
     "counted by ear": (say("openings counted by ear"), say("Record the strokes.")),
 }
 """Where a cause comes from, and what makes it smaller."""
@@ -469,6 +498,8 @@ def _source_of(cause: Cause) -> Said:
     source = known[0] if known else say("as stated")
     if not cause.scope:
         return say("{source}; the same everywhere", source=source)
+    if _DIGEST.search(cause.scope):
+        return say("{source}; of this test alone", source=source)
     return say("{source}; the same for {scope}", source=source, scope=cause.scope)
 
 
@@ -503,7 +534,7 @@ def what_to_improve(
         share = part**2 / variance
         if share < WORTH_MENDING:
             break
-        said.append(_halved(quantity, cause, share, _remedy(cause, conditions)))
+        said.append(_halved(quantity, cause, share, _remedy(cause, conditions), first=not said))
         special = _special(quantity, cause, conditions) if conditions is not None else None
         if special is not None:
             said.append(special)
@@ -519,22 +550,24 @@ def _remedy(cause: Cause, conditions: BenchConditions | None) -> Said | None:
     return known[1] if known else None
 
 
-def _halved(quantity: Quantity, cause: Cause, share: float, remedy: Said | None) -> Said:
+def _halved(
+    quantity: Quantity, cause: Cause, share: float, remedy: Said | None, *, first: bool
+) -> Said:
     now, half, without = (_wide(_scaled(quantity, {cause: factor})) for factor in (1.0, 0.5, 0.0))
     if len(quantity.contributions) == 1:
-        first = say("{cause:capital} is all of it: now {now}.", cause=cause.name, now=now)
+        opens = say("{cause:capital} is all of it: now {now}.", cause=cause.name, now=now)
         after = say("Halved, it would be {half}.", half=half)
     else:
-        first = say(
-            "{cause:capital} makes {share} of the variance: now {now}.",
-            cause=cause.name,
-            share=figure(share, ".0%"),
-            now=now,
+        told = {"cause": cause.name, "share": figure(share, ".0%")}
+        opens = (
+            say("{cause:capital} makes {share} of the variance: now {now}.", now=now, **told)
+            if first
+            else say("{cause:capital} makes {share} of the variance.", **told)
         )
         after = say(
             "Halved, it would be {half}; without it, {without}.", half=half, without=without
         )
-    return joined(" ", [first, *([remedy] if remedy else []), after])
+    return joined(" ", [opens, *([remedy] if remedy else []), after])
 
 
 def _scaled(quantity: Quantity, factors: Mapping[Cause, float]) -> Quantity:

@@ -78,8 +78,13 @@ SCREENS: tuple[str, ...] = (
     "gauge",
     "practice",
     "set",
+    "match",
     "hand_over",
+    "causes",
+    "sums",
     "budget",
+    "certificate",
+    "dead_weight",
     "study",
 )
 """Screens that the application takes up, in the order in which their addresses are tried."""

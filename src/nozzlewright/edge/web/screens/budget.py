@@ -20,12 +20,20 @@ from nozzlewright.errors import InputFault, RecordFault
 from nozzlewright.measurement import Quantity
 from nozzlewright.records import InjectorStory, JobStory
 from nozzlewright.records.story import Standing
-from nozzlewright.report.budget import VALUE_KEYS, Budget, NamedValue, budget_of, named_values
+from nozzlewright.report.budget import (
+    SMALL_SHARE,
+    VALUE_KEYS,
+    Budget,
+    BudgetRow,
+    NamedValue,
+    budget_of,
+    named_values,
+)
 from nozzlewright.workflow import Workshop
 
 router = APIRouter()
 
-WIDE, NARROW = 620.0, 300.0
+WIDE, NARROW = 480.0, 200.0
 """Widths of the picture, for a wide and for a narrow screen, [pt]."""
 
 FIGURE_WORDS = (N_("all together (u)"),)
@@ -91,11 +99,39 @@ def show(request: Request, job: str, injector: str, value: str, test: str = "") 
         budget=budget,
         missing=None if isinstance(measured, Quantity) else measured,
         figures=_figures(budget),
+        rows=_shown_rows(budget, story) if budget else [],
+        small=SMALL_SHARE,
         values=found,
         here_key=value,
         path=_path(story, one),
         of_test=f"?{urlencode({'test': test})}" if test else "",
     )
+
+
+@dataclass(frozen=True)
+class ShownRow:
+    """A row of the table, with the results that share its error in few words."""
+
+    row: BudgetRow
+    shared: str
+
+
+def _shown_rows(budget: Budget, story: JobStory) -> list[ShownRow]:
+    sisters = {_injector_words(one.cylinder): str(one.cylinder) for one in story.in_order()}
+    rows = []
+    for row in budget.rows:
+        names = [name for name in row.shared_with if name not in sisters]
+        cylinders = [sisters[name] for name in row.shared_with if name in sisters]
+        if len(cylinders) > 1:
+            names.append(_("injectors %(numbers)s") % {"numbers": ", ".join(cylinders)})
+        elif cylinders:
+            names.append(_injector_words(cylinders[0]))
+        rows.append(ShownRow(row, "; ".join(names)))
+    return rows
+
+
+def _injector_words(cylinder: int | str) -> str:
+    return _("injector %(number)s") % {"number": cylinder}
 
 
 def _path(story: JobStory, one: InjectorStory) -> str:
@@ -147,8 +183,7 @@ def _others(
             continue
         theirs = _found(shop, sister, "").get(key)
         if theirs is not None and isinstance(theirs.value.measured, Quantity):
-            words = _("injector %(number)s") % {"number": sister.cylinder}
-            yield words, theirs.value.measured
+            yield _injector_words(sister.cylinder), theirs.value.measured
 
 
 def _conditions(shop: Workshop, test: Standing) -> BenchConditions | None:
