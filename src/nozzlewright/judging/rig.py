@@ -348,10 +348,10 @@ def _temperature(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
         return ItemVerdict(RigItem.TEMPERATURE, Fitness.UNCHECKED, (reason,), oil)
     verdict = _held_against(RigItem.TEMPERATURE, oil, limit, low, high)
     says = {
-        Fitness.OUT: say("{value} is not {limit}.", value=shown, limit=limit),
+        Fitness.OUT: say("{value} is beyond what the card allows ({limit}).", value=shown, limit=limit),
         Fitness.WATCH: say("{value} is so near to the limit ({limit}) that it may be beyond it.",
                            value=shown, limit=limit),
-    }.get(verdict.fitness, say("{value} is {limit}.", value=shown, limit=limit))  # fmt: skip
+    }.get(verdict.fitness, say("{value} is within what the card allows ({limit}).", value=shown, limit=limit))  # fmt: skip
     return replace(verdict, reasons=(says,))
 
 

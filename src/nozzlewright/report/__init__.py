@@ -6,6 +6,8 @@
     One set: verdicts, values, next actions, sheet and bench.
 ``judgement``
     The same set as data and as a summary for the terminal.
+``rig_report``
+    A check of the rig as data and as a summary for the terminal.
 ``fitting``
     The fitting sheet for the engine.
 ``fitter_study``

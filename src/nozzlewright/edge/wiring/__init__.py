@@ -12,6 +12,8 @@
     Its benches with an instrument, recordings that wait to be saved, recordings that are files.
 ``practice``
     Pretend benches that are worked from the screen.
+``rig_file``
+    The check of a rig by its card, for the command line.
 ``rig_card``, ``sheets``, ``photos``
     The rig's card, setting sheets and photos, as the screens send them.
 ``keeping``
