@@ -1,0 +1,128 @@
+"""A study of fitters in a real browser, by keyboard alone."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from nozzlewright.edge.wiring.shop import open_shop
+from nozzlewright.workflow.studies import StudyOf, StudyPlan
+
+pytestmark = pytest.mark.slow
+
+FITTER, OTHER = "A. N. Other", "S. O. Else"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A shop with two fitters, and a study of grades of which one reading is left."""
+    shop = open_shop(tmp_path / "shop")
+    for name in (FITTER, OTHER):
+        shop.workshop.add_person(f"00000000-0000-4000-8000-{len(name):012d}", name, name)
+    studies = shop.workshop.studies
+    plan = StudyPlan("tips", StudyOf.SEAT, ("1", "2", "3"), (FITTER, OTHER), 1, 4)
+    study = studies.begin("00000000-0000-4000-8000-000000000001", FITTER, plan)
+    for number, place in enumerate(plan.order[:-1]):
+        grade = ("dry", "damp", "drop")[place.part]
+        study = studies.take(f"tip-{number}", FITTER, study.id, place, grade=grade)
+    shop.close()
+    return tmp_path / "shop"
+
+
+@pytest.fixture
+def page(serve_folder, folder, chromium):
+    served = serve_folder(folder)
+    context = chromium.new_context(viewport={"width": 1024, "height": 768})
+    page = context.new_page()
+    page.goto(f"{served.address}/settings")
+    page.check(f'input[name=who][value="{FITTER}"]')
+    page.locator("form[action='/settings'] button[type=submit]").click()
+    page.served = served.address
+    yield page
+    context.close()
+
+
+def tab_to(page, wanted: str) -> None:
+    """Press Tab until what has the focus fits a selector."""
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if page.evaluate("wanted => document.activeElement.matches(wanted)", wanted):
+            return
+    pytest.fail(f"the focus never comes to {wanted}")
+
+
+def test_a_study_is_planned_read_and_told_by_keyboard_alone(page, axe):
+    page.goto(f"{page.served}/study")
+    tab_to(page, 'a[href="/study/new"]')
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/study/new")
+    for name in (FITTER, OTHER):
+        tab_to(page, f'input[name=people][value="{name}"]')
+        page.keyboard.press("Space")
+    tab_to(page, "#number")
+    page.keyboard.press("Control+A")
+    page.keyboard.type("2")
+    page.keyboard.press("Enter")  # sends the form from the field
+    page.wait_for_url(re.compile(r"/study/[0-9a-f-]{36}$"))
+    asked = []
+    for number in range(8):
+        # The page of the next reading: its input has the focus, nothing else is to be done.
+        page.wait_for_function(
+            "n => document.querySelector('progress')?.value === n"
+            " && document.activeElement.matches('.field-big input')",
+            arg=number,
+        )
+        heading = page.locator("h1").inner_text()
+        asked.append(heading)
+        injector = int(re.search(r"injector (\d)", heading)[1])
+        value = 170.0 + 4.0 * injector + (0.5 if OTHER in heading else 0.0) + 0.1 * (number % 3)
+        if number == 4:
+            page.keyboard.type("17")  # a slip: it is put right below
+        else:
+            page.keyboard.type(f"{value:.1f}")
+        page.keyboard.press("Enter")
+        if number == 4:
+            page.wait_for_function("document.querySelector('progress').value === 5")
+            tab_to(page, 'a[href$="?again=1"]')
+            page.keyboard.press("Enter")
+            page.wait_for_url("**?again=1")
+            assert page.locator("h1").inner_text() == heading
+            page.keyboard.type(f"{value:.1f}")
+            page.keyboard.press("Enter")
+            page.wait_for_url(re.compile(r"/study/[0-9a-f-]{36}$"))
+    page.wait_for_url("**/result")
+
+    assert len(set(asked)) == 4
+    text = page.locator("main").inner_text()
+    assert "cannot tell two injectors apart" in text
+    assert "1 reading was put right" in text
+    assert page.locator(".study-figure svg:visible").count() == 2
+    assert axe(page)["violations"] == []
+
+
+def test_a_grade_is_given_by_one_key(page, axe):
+    page.goto(f"{page.served}/study/00000000-0000-4000-8000-000000000001")
+    assert axe(page)["violations"] == []
+    page.wait_for_load_state("networkidle")
+    wanted = re.search(r"injector (\d)", page.locator("h1").inner_text())[1]
+    page.keyboard.press(wanted)  # dry, damp, drop of injectors 1, 2, 3
+    page.wait_for_url("**/result")
+
+    text = page.locator("main").inner_text()
+    assert "On 100 % of the injectors" in text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "almost perfect" in text
+
+
+@pytest.mark.parametrize("width", [360, 1920])
+def test_nothing_is_wider_than_the_screen_and_targets_are_large(page, width):
+    page.set_viewport_size({"width": width, "height": 800})
+    study = "/study/00000000-0000-4000-8000-000000000001"
+    for path in ("/study", "/study/new", study, f"{study}/result"):
+        page.goto(page.served + path)
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
+        small = page.eval_on_selector_all(
+            "main .button, main summary, main .tile",
+            "all => all.filter(one => one.getBoundingClientRect().height < 48).length",
+        )
+        assert small == 0, path
