@@ -11,10 +11,13 @@ import pytest
 import segno
 from pypdf import PdfReader
 
+from nozzlewright.edge.paper.voice import Voice, speaking, spoken
 from nozzlewright.edge.web.app import create_app
+from nozzlewright.edge.web.texts import catalogue
 from nozzlewright.edge.wiring.demo_shop import make_demo_shop
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.records import EntryKind
+from nozzlewright.said import say
 
 SETTINGS = {
     "who": "A. N. Other",
@@ -202,3 +205,36 @@ def test_nothing_is_reported_before_something_was_tested(client, jobs):
     answer = client.get(f"/job/{jobs['0004']}/report.pdf")
     assert answer.status_code == 409
     assert "there is nothing to report yet" in answer.text
+
+
+def test_a_report_speaks_the_language_of_the_screen_that_asks_for_it(client, shop, jobs):
+    job = jobs["0002"]
+    english = client.get(f"/job/{job}/report.html").text
+    assert '<html lang="en-GB">' in english
+    assert client.send("/settings", **{**SETTINGS, "language": "de"}).status_code == 303
+    german = client.get(f"/job/{job}/report.html").text
+    assert '<html lang="de">' in german
+    with speaking(Voice("de", catalogue("de").ugettext, decimal=",")):
+        for words in (say("as found"), say("Customer"), say("Opening pressure")):
+            told = spoken(words)
+            assert told != words
+            assert told in german
+    assert re.search(r"\d,\d", german)
+    made = [client.get(f"/job/{job}/report.pdf").content for _ in range(2)]
+    assert made[0] == made[1]
+    paper = PdfReader(io.BytesIO(made[0]))
+    assert paper.trailer["/Root"]["/Lang"] == "de"
+    assert client.send("/settings", **SETTINGS).status_code == 303
+    paper = PdfReader(io.BytesIO(client.get(f"/job/{job}/report.pdf").content))
+    assert paper.trailer["/Root"]["/Lang"] == "en-GB"
+
+
+def test_the_picture_of_the_set_writes_numbers_as_the_language_does(client, jobs):
+    assert client.send("/settings", **{**SETTINGS, "language": "de"}).status_code == 303
+    shown = client.get(f"/job/{jobs['0002']}/set").text
+    figures = re.findall(r'<svg xmlns="http://www.w3.org/2000/svg" class="fg".*?</svg>', shown)
+    assert len(figures) == 2
+    for drawn in figures:
+        words = re.sub("<[^>]*>", " ", drawn)
+        assert re.search(r"\d,\d", words)
+        assert not re.search(r"\d\.\d", words)

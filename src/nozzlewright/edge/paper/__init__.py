@@ -8,6 +8,8 @@
     Pages by Typst, from templates in this folder.
 ``typeset``
     Fonts, pictures of drawings and files, for both.
+``voice``
+    Whose language they speak.
 ``html``
     The same content in one file for a screen.
 """
@@ -22,6 +24,7 @@ from nozzlewright.edge.paper.figures import (
 from nozzlewright.edge.paper.html import report_html, write_html
 from nozzlewright.edge.paper.pdf import report_pdf, write_pdf
 from nozzlewright.edge.paper.svg import DARK, LIGHT, PAGE, Theme
+from nozzlewright.edge.paper.voice import Voice
 
 __all__ = [
     "DARK",
@@ -29,6 +32,7 @@ __all__ = [
     "PAGE",
     "Theme",
     "Trace",
+    "Voice",
     "report_html",
     "report_pdf",
     "scale_figure",

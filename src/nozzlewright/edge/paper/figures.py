@@ -5,7 +5,7 @@ Every mark has a shape and a word; colour only helps. Axes are in bar and second
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
@@ -27,12 +27,13 @@ from nozzlewright.edge.paper.svg import (
     text_width,
     tick_text,
 )
+from nozzlewright.edge.paper.voice import Voice, speaking, spoken
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.measurement.units import BAR as BAR_PA
 from nozzlewright.report.set_report import Scale, SetScale
-from nozzlewright.report.wording import number, plain_number, value_text
-from nozzlewright.said import converted
+from nozzlewright.report.wording import plain_number, pressure_text, value_text
+from nozzlewright.said import Said, Unit, converted, figure, joined, say
 
 SMALL = 6.8
 """Size of ticks and marks' words, [pt]."""
@@ -117,14 +118,19 @@ def trace_description(findings: GaugeFindings) -> str:
     """Return what the figure shows in words, for those who cannot see it."""
     opening = value_text(findings.opening_pressure)
     parts = [
-        f"Gauge pressure in bar against time in seconds from {findings.source}:",
-        f"{len(findings.strokes)} lever strokes, {len(findings.openings)} openings,",
-        f"opening pressure {opening.sentence}.",
+        say(
+            "Gauge pressure in bar against time in seconds from {source}: {strokes} lever strokes, "
+            "{openings} openings, opening pressure {opening}.",
+            source=findings.source,
+            strokes=len(findings.strokes),
+            openings=len(findings.openings),
+            opening=opening.sentence,
+        )
     ]
     if isinstance(findings.hold, Hold):
         drop = value_text(findings.hold.drop_time_as_shown)
-        parts.append(f"Drop time as shown: {drop.sentence}.")
-    return " ".join(parts).replace("\N{NO-BREAK SPACE}", " ")
+        parts.append(say("Drop time as shown: {drop}.", drop=drop.sentence))
+    return spoken(joined(" ", parts)).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _marks(findings: GaugeFindings) -> list[str]:
@@ -172,7 +178,7 @@ def _main_panel(
     if isinstance(findings.seat_hold, SeatHold):
         left, right = panel.at_t(findings.seat_hold.start_s), panel.at_t(findings.seat_hold.end_s)
         hatched(drawing, left, panel.y, right - left, panel.height)
-    _axes(drawing, panel, time_label="time, s", pressure_label="bar")
+    _axes(drawing, panel, time_label=say("time, s"), pressure_label="bar")
     _trace_line(drawing, panel, recording)
     if isinstance(findings.hold, Hold):
         _fit_line(drawing, panel, findings.hold)
@@ -199,16 +205,20 @@ def _spans(findings: GaugeFindings) -> list[tuple[str, float, float]]:
 
     for (kind, _), group in groupby(findings.strokes, key=belongs):
         strokes = list(group)
-        words = f"{len(strokes)} {_STROKE_WORDS[kind]}"
+        words = say("{count} {kind}", count=len(strokes), kind=_STROKE_WORDS[kind])
         spans.append((words, strokes[0].start_s, strokes[-1].end_s))
     if isinstance(findings.hold, Hold):
-        spans.append(("timed hold", findings.hold.start_s, findings.hold.end_s))
+        spans.append((say("timed hold"), findings.hold.start_s, findings.hold.end_s))
     if isinstance(findings.seat_hold, SeatHold):
-        spans.append(("seat hold", findings.seat_hold.start_s, findings.seat_hold.end_s))
+        spans.append((say("seat hold"), findings.seat_hold.start_s, findings.seat_hold.end_s))
     return sorted(spans, key=lambda span: span[1])
 
 
-_STROKE_WORDS = {StrokeKind.FILL: "fill", StrokeKind.SLOW: "slow", StrokeKind.FAST: "fast"}
+_STROKE_WORDS = {
+    StrokeKind.FILL: say("fill"),
+    StrokeKind.SLOW: say("slow"),
+    StrokeKind.FAST: say("fast"),
+}
 
 
 def _place_labels(
@@ -325,7 +335,10 @@ def _zooms(recording: Recording, findings: GaugeFindings) -> list[_Zoom]:
     if opening is not None:
         slow = _is_slow(findings, opening)
         zoom = _opening_zoom(
-            recording, findings, opening, "One slow opening" if slow else "One opening"
+            recording,
+            findings,
+            opening,
+            say("One slow opening") if slow else say("One opening"),
         )
         if zoom:
             zooms.append(zoom)
@@ -341,7 +354,7 @@ def _hold_zoom(hold: Hold) -> _Zoom | None:
         return None
     pad = 0.10 * (high - low)
     return _Zoom(
-        "The hold", hold.start_s - 0.03 * span, hold.end_s + 0.03 * span,
+        say("The hold"), hold.start_s - 0.03 * span, hold.end_s + 0.03 * span,
         (low - pad) / BAR_PA, (high + pad) / BAR_PA, hold=hold,
     )  # fmt: skip
 
@@ -409,7 +422,7 @@ def _zoom_panel(
     if zoom.hold is not None:
         left, right = panel.at_t(zoom.hold.start_s), panel.at_t(zoom.hold.end_s)
         drawing.rectangle(left, panel.y, right - left, panel.height, "ti")
-    _axes(drawing, panel, time_label="time, s", pressure_label="bar")
+    _axes(drawing, panel, time_label=say("time, s"), pressure_label="bar")
     _trace_line(drawing, panel, recording)
     if zoom.hold is not None:
         _fit_line(drawing, panel, zoom.hold)
@@ -444,7 +457,7 @@ def _window_marks(drawing: Drawing, panel: Panel, hold: Hold, recording: Recordi
     for edge, time in zip(edges, times, strict=True):
         at = panel.at_p(edge / BAR_PA)
         drawing.line(panel.x, at, panel.right, at, "do")
-        words = f"{plain_number(edge / BAR_PA)} bar"
+        words = _with_unit(plain_number(edge / BAR_PA), "bar")
         drawing.text(panel.right - 2.0, at - 2.0, words, size=SMALL, anchor="end")
         if time is not None:
             drawing.line(panel.at_t(time), at, panel.at_t(time), panel.bottom, "do")
@@ -456,13 +469,13 @@ def _window_marks(drawing: Drawing, panel: Panel, hold: Hold, recording: Recordi
     drawing.line(left, base, right, base, "in")
     drawing.arrow(left, base, -1.0)
     drawing.arrow(right, base, 1.0)
-    words = value_text(hold.drop_time_as_shown).text
+    time_words = value_text(hold.drop_time_as_shown).text
     middle = (left + right) / 2.0
-    if text_width(words, SMALL) + 14.0 < right - left:
-        drawing.text(middle, base - 3.0, words, size=SMALL, anchor="middle")
+    if text_width(time_words, SMALL) + 14.0 < right - left:
+        drawing.text(middle, base - 3.0, time_words, size=SMALL, anchor="middle")
     else:
         drawing.text(
-            min(right + 4.0, panel.right - text_width(words, SMALL)), base - 3.0, words,
+            min(right + 4.0, panel.right - text_width(time_words, SMALL)), base - 3.0, time_words,
             size=SMALL,
         )  # fmt: skip
 
@@ -491,7 +504,7 @@ def _crossings(
 def _opening_words(drawing: Drawing, panel: Panel, opening: Opening) -> None:
     at = panel.at_t(opening.time_s)
     high = panel.at_p(opening.lift_off_pa / BAR_PA)
-    words = f"lift-off {number(opening.lift_off_pa / BAR_PA, 1)} bar"
+    words = say("lift-off {pressure}", pressure=pressure_text(opening.lift_off_pa))
     room = panel.right - at - 6.0
     if text_width(words, SMALL) < room:
         drawing.text(at + 5.0, high - 1.5, words, size=SMALL, halo=True)
@@ -499,7 +512,7 @@ def _opening_words(drawing: Drawing, panel: Panel, opening: Opening) -> None:
         drawing.text(at - 5.0, high - 1.5, words, size=SMALL, anchor="end", halo=True)
     if np.isfinite(opening.closing_pa):
         low = panel.at_p(opening.closing_pa / BAR_PA)
-        words = f"closing {number(opening.closing_pa / BAR_PA, 1)} bar"
+        words = say("closing {pressure}", pressure=pressure_text(opening.closing_pa))
         drawing.text(
             at - 6.0, min(low + 0.34 * SMALL, panel.bottom - 2.0), words,
             size=SMALL, anchor="end", halo=True,
@@ -515,7 +528,7 @@ def set_figure(
     theme: Theme | None = LIGHT,
     *,
     unit: str = "bar",
-    words: Callable[[str], str] = str,
+    voice: Voice | None = None,
 ) -> str:
     """Return the set's opening pressures with their intervals against the band, as SVG.
 
@@ -529,9 +542,14 @@ def set_figure(
         Colours; None: the page that holds the figure has the rules
     unit : str
         Unit to show pressures in, one of :data:`nozzlewright.said.PRESSURE_UNITS_PA`
-    words : callable
-        Puts the figure's few words into the reader's language
+    voice : Voice, optional
+        Whose language it speaks; None: that of the paper of which it is part
     """
+    with speaking(voice):
+        return _set_drawn(scale, size, theme, unit)
+
+
+def _set_drawn(scale: SetScale, size: tuple[float, float], theme: Theme | None, unit: str) -> str:
     width, height = size
     scale = _in_unit(scale, converted(1.0, "bar", unit))
     drawing = Drawing(width, height)
@@ -545,9 +563,9 @@ def set_figure(
     ]
     limits = [limit for limit in (scale.lower_limit, scale.upper_limit) if limit is not None]
     if not ends and not limits:
-        drawing.text(width / 2.0, height / 2.0, words("no opening pressure was measured"),
-                     size=LABEL, kind="mu", anchor="middle")  # fmt: skip
-        return drawing.finished(words("no opening pressure was measured"), theme)
+        nothing = say("no opening pressure was measured")
+        drawing.text(width / 2.0, height / 2.0, nothing, size=LABEL, kind="mu", anchor="middle")
+        return drawing.finished(nothing, theme)
     low, high = min(ends + limits), max(ends + limits)
     pad = 0.10 * max(high - low, 1.0)
     right_room = 58.0
@@ -555,7 +573,7 @@ def set_figure(
         34.0, 8.0, width - 34.0 - right_room, height - 40.0,
         0.0, float(max(len(scale.points), 1)), low - pad, high + pad,
     )  # fmt: skip
-    _set_ground(drawing, panel, scale, unit, words)
+    _set_ground(drawing, panel, scale, unit)
     both = any(p.as_found for p in scale.points) and any(p.as_left for p in scale.points)
     for index, point in enumerate(scale.points):
         middle = panel.at_t(index + 0.5)
@@ -568,7 +586,7 @@ def set_figure(
             drawing.text(
                 middle,
                 panel.bottom + 4.0 + 2.0 * SMALL,
-                words("odd one"),
+                say("odd one"),
                 size=SMALL,
                 anchor="middle",
             )
@@ -578,28 +596,36 @@ def set_figure(
         if point.as_left:
             _dot(drawing, panel, middle + apart, point.as_left, found=False)
         if not (point.as_found or point.as_left):
-            drawing.text(middle, panel.y + panel.height / 2.0, words("none"),
+            drawing.text(middle, panel.y + panel.height / 2.0, say("none"),
                          size=SMALL, kind="mu", anchor="middle", halo=True)  # fmt: skip
         if point.cylinder == scale.odd_one_out and (interval := point.as_left or point.as_found):
             x = middle + (apart if point.as_left else -apart)
             drawing.circle(x, panel.at_p(interval[0]), 5.0, "in")
-    _set_legend(drawing, panel, scale, height, words)
-    return drawing.finished(set_description(scale, unit, words), theme)
+    _set_legend(drawing, panel, scale, height)
+    return drawing.finished(set_description(scale, unit), theme)
 
 
-def set_description(scale: SetScale, unit: str = "bar", words: Callable[[str], str] = str) -> str:
+def set_description(scale: SetScale, unit: str = "bar") -> str:
     """Return what the figure of the set shows in words; the scale is in that unit already."""
     said = []
     for point in scale.points:
         interval = point.as_left or point.as_found
-        which = words("as left" if point.as_left else "as found")
-        pressure = f"{interval[0]:.4g} {unit} {which}" if interval else words("not measured")
-        said.append(f"{words('cylinder')} {point.cylinder}: {pressure}")
-    band = ""
+        which = say("as left") if point.as_left else say("as found")
+        pressure: str = say("not measured")
+        if interval:
+            pressure = say(
+                "{pressure} {which}",
+                pressure=_with_unit(figure(interval[0], ".4g"), unit),
+                which=which,
+            )
+        cylinder = figure(point.cylinder)
+        said.append(say("cylinder {number}: {pressure}", number=cylinder, pressure=pressure))
+    told = say("Opening pressures of the set: {cylinders}.", cylinders=joined(", ", said))
     if scale.lower_limit is not None and scale.upper_limit is not None:
-        limits = f"{scale.lower_limit:.4g}–{scale.upper_limit:.4g} {unit}"
-        band = f" {words('allowed')}: {limits}."
-    return f"{words('Opening pressures of the set')}: {', '.join(said)}.{band}"
+        lower, upper = figure(scale.lower_limit, ".4g"), figure(scale.upper_limit, ".4g")
+        allowed = _with_unit(joined("–", [lower, upper]), unit)
+        told = say("{told} Allowed: {limits}.", told=told, limits=allowed)
+    return spoken(told).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _in_unit(scale: SetScale, factor: float) -> SetScale:
@@ -628,9 +654,7 @@ def _in_unit(scale: SetScale, factor: float) -> SetScale:
     )
 
 
-def _set_ground(
-    drawing: Drawing, panel: Panel, scale: SetScale, unit: str, words: Callable[[str], str]
-) -> None:
+def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale, unit: str) -> None:
     lower, upper = scale.lower_limit, scale.upper_limit
     if lower is not None or upper is not None:
         top = panel.at_p(upper) if upper is not None else panel.y
@@ -645,15 +669,15 @@ def _set_ground(
                          size=SMALL, kind="mu", anchor="end")  # fmt: skip
     drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, unit, size=SMALL, kind="mu", anchor="end")
     drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
-    drawing.text(panel.x - 3.5, panel.bottom + 3.5 + SMALL, words("cyl."), size=SMALL, kind="mu",
+    drawing.text(panel.x - 3.5, panel.bottom + 3.5 + SMALL, say("cyl."), size=SMALL, kind="mu",
                  anchor="end")  # fmt: skip
     marks = [
-        (value, f"{words(name)} {plain_number(_four(value))}", kind)
+        (value, say("{name} {value}", name=name, value=plain_number(_four(value))), kind)
         for value, name, kind in (
-            (upper, "upper", "in"),
-            (scale.target, "target", "da"),
-            (lower, "lower", "in"),
-            (scale.mean, "mean", "do"),
+            (upper, say("upper"), "in"),
+            (scale.target, say("target"), "da"),
+            (lower, say("lower"), "in"),
+            (scale.mean, say("mean"), "do"),
         )
         if value is not None and np.isfinite(value)
     ]
@@ -674,6 +698,10 @@ def _set_ground(
 def _four(value: float) -> float:
     """Return a value to 0.1 where it is large, to four digits where it is small."""
     return round(value, 1) if abs(value) >= 100.0 else float(f"{value:.4g}")
+
+
+def _with_unit(number: str, unit: str) -> Said:
+    return say("{value} {unit}", value=number, unit=unit if isinstance(unit, Said) else Unit(unit))
 
 
 def spread_apart(wanted: Sequence[float], step: float, low: float, high: float) -> list[float]:
@@ -708,34 +736,37 @@ def _set_legend(
     panel: Panel,
     scale: SetScale,
     height: float,
-    words: Callable[[str], str],
 ) -> None:
     base = height - 4.0
     at = panel.x
     middle = base - 0.32 * SMALL
     entries = []
     if any(point.as_found for point in scale.points):
-        entries.append("as found")
+        entries.append(say("as found"))
     if any(point.as_left for point in scale.points):
-        entries.append("as left")
+        entries.append(say("as left"))
     if entries:
-        entries.append("95 % interval")
+        entries.append(_INTERVAL)
     if scale.lower_limit is not None or scale.upper_limit is not None:
-        entries.append("allowed")
+        entries.append(_ALLOWED)
     gap = 10.0
-    if at + sum(13.0 + gap + text_width(words(entry), SMALL) for entry in entries) > drawing.width:
+    if at + sum(13.0 + gap + text_width(entry, SMALL) for entry in entries) > drawing.width:
         at, gap = 2.0, 6.0
     for entry in entries:
-        if entry == "allowed":
+        if entry is _ALLOWED:
             drawing.rectangle(at, middle - 3.0, 10.0, 6.0, "ti")
-        elif entry == "95 % interval":
+        elif entry is _INTERVAL:
             drawing.line(at, middle, at + 10.0, middle, "mw")
             for end in (at, at + 10.0):
                 drawing.line(end, middle - 2.2, end, middle + 2.2, "mw")
         else:
             drawing.circle(at + 7.0, middle, 2.4, "hm" if entry == "as found" else "pt")
-        drawing.text(at + 13.0, base, words(entry), size=SMALL, kind="mu")
-        at += 13.0 + text_width(words(entry), SMALL) + gap
+        drawing.text(at + 13.0, base, entry, size=SMALL, kind="mu")
+        at += 13.0 + text_width(entry, SMALL) + gap
+
+
+_INTERVAL = say("{share} interval", share=say("{value} %", value=figure(95)))
+_ALLOWED = say("allowed")
 
 
 # -- one value on its scale ------------------------------------------------------------------
@@ -774,7 +805,7 @@ def scale_figure(
     drawing.circle(panel.at_t(scale.value), middle, 2.6, "pt")
     words = [(panel.at_t(limit), plain_number(float(f"{limit:.5g}"))) for limit in limits]
     _scale_words(drawing, panel, words, scale.unit, height)
-    return drawing.finished(f"{scale.name}, {scale.caption}", theme)
+    return drawing.finished(joined(", ", [scale.name, scale.caption]), theme)
 
 
 def _scale_ground(drawing: Drawing, panel: Panel, scale: Scale) -> None:
@@ -797,7 +828,7 @@ def _scale_words(
     shown = list(words)
     if shown and unit:
         at, text = shown[-1]
-        shown[-1] = (at, f"{text} {unit}")
+        shown[-1] = (at, _with_unit(text, unit))
     free = panel.x
     for at, text in shown:
         wide = text_width(text, SMALL)

@@ -16,12 +16,22 @@ from nozzlewright.edge.paper.figures import (
     set_figure,
     trace_figure,
 )
-from nozzlewright.edge.paper.pdf import TraceKey, sentence, short_words
+from nozzlewright.edge.paper.pdf import (
+    KEY,
+    VALUE_HEAD,
+    TraceKey,
+    budget_words,
+    sentence,
+    short_words,
+)
 from nozzlewright.edge.paper.svg import PAGE, style_of
 from nozzlewright.edge.paper.typeset import write_file
+from nozzlewright.edge.paper.voice import ENGLISH, Voice, capital, known, speaking, spoken
 from nozzlewright.judging.verdict import BenchTest
 from nozzlewright.report.fitting import FittingSheet
 from nozzlewright.report.set_report import (
+    AS_FOUND,
+    AS_LEFT,
     ActionText,
     Fact,
     InjectorPage,
@@ -30,11 +40,17 @@ from nozzlewright.report.set_report import (
     TestRow,
 )
 from nozzlewright.report.wording import ValueText
+from nozzlewright.said import joined, say, word
 
 _HERE = Path(__file__).parent
 
 
-def report_html(report: SetReport, traces: Mapping[TraceKey, Trace] | None = None) -> str:
+def report_html(
+    report: SetReport,
+    traces: Mapping[TraceKey, Trace] | None = None,
+    *,
+    voice: Voice | None = None,
+) -> str:
     """Return the report as one HTML file, complete in itself.
 
     Parameters
@@ -43,20 +59,27 @@ def report_html(report: SetReport, traces: Mapping[TraceKey, Trace] | None = Non
         What it says
     traces : mapping, optional
         Recording and findings by (cylinder, ``as found`` or ``as left``), for the plots
+    voice : Voice, optional
+        Whose language it speaks; None: English
     """
+    with speaking(voice or ENGLISH) as reader:
+        return _page(report, traces or {}, reader.language)
+
+
+def _page(report: SetReport, traces: Mapping[TraceKey, Trace], language: str) -> str:
     body = "".join([
         _mark_shapes(),
         _set_section(report),
-        *(_injector_section(page, traces or {}) for page in report.injectors),
+        *(_injector_section(page, traces) for page in report.injectors),
         _fitting_section(report.fitting),
     ])  # fmt: skip
     return (
-        '<!doctype html>\n<html lang="en-GB"><head><meta charset="utf-8">'
+        f'<!doctype html>\n<html lang="{language}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         '<meta name="color-scheme" content="light dark">'
-        f"<title>{escape(report.title)}</title><style>{_style()}</style></head>"
+        f"<title>{_e(report.title)}</title><style>{_style()}</style></head>"
         f"<body><main>{body}</main></body></html>\n"
     )
 
@@ -82,10 +105,15 @@ def _style() -> str:
 # -- small parts -----------------------------------------------------------------------------
 
 
+def _e(text: str) -> str:
+    """Return a message in the reader's language, or own words, as markup."""
+    return escape(spoken(text))
+
+
 def _tag(name: str, *content: str, **attributes: str) -> str:
     """Return an element; content is markup already, attributes are escaped here."""
     written = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"'
+        f' {key.rstrip("_").replace("_", "-")}="{_e(value)}"'
         for key, value in attributes.items()
         if value
     )
@@ -94,7 +122,7 @@ def _tag(name: str, *content: str, **attributes: str) -> str:
 
 def _words(name: str, text: str, **attributes: str) -> str:
     """Return an element that holds text from outside; its direction follows the text."""
-    return _tag(name, escape(text), dir="auto", **attributes)
+    return _tag(name, _e(text), dir="auto", **attributes)
 
 
 _SHAPES = {
@@ -133,7 +161,12 @@ def _mark(state: str) -> str:
 
 
 def _state(state: str) -> str:
-    return _tag("span", _mark(state), _tag("b", escape(state)), class_="state")
+    return _tag("span", _mark(state), _tag("b", _e(state)), class_="state")
+
+
+def _lead(words: str) -> str:
+    """Return the quiet words that lead into what follows."""
+    return _tag("span", f"{_e(words)} ", class_="quiet")
 
 
 def _facts(facts: Iterable[Fact]) -> str:
@@ -142,7 +175,7 @@ def _facts(facts: Iterable[Fact]) -> str:
 
 
 def _table(heads: Sequence[str], rows: Iterable[str], kind: str) -> str:
-    head = "".join(_tag("th", escape(name), scope="col") for name in heads)
+    head = "".join(_tag("th", _e(name), scope="col") for name in heads)
     body = "".join(rows)
     if not body.startswith("<tbody"):
         body = _tag("tbody", body)
@@ -162,44 +195,69 @@ def _figure(wide: str, narrow: str, caption: str = "") -> str:
     )
 
 
+_CYL, _WHY = say("Cyl."), say("Why")
+_SET_HEADS = (
+    say("Injector"),
+    say("Opening, as found"),
+    say("Opening, as left"),
+    say("Drop time at ref."),
+    say("Seat"),
+    say("Spray"),
+    say("Chatter"),
+    say("Result"),
+)
+
+
+def _cylinder(page: InjectorPage) -> str:
+    return say("Cylinder {number}", number=page.cylinder)
+
+
 # -- the set ---------------------------------------------------------------------------------
 
 
 def _set_section(report: SetReport) -> str:
-    example = _tag("p", "Invented example", class_="invented") if report.invented else ""
+    example = _tag("p", _e(say("Invented example")), class_="invented") if report.invented else ""
     links = "".join(
-        _tag("a", _mark(page.outcome), f"Cylinder {page.cylinder}", href=f"#c{page.cylinder}")
+        _tag("a", _mark(page.outcome), _e(_cylinder(page)), href=f"#c{page.cylinder}")
         for page in report.injectors
     )
-    key = "".join(
-        _tag("span", _mark(state), escape(state))
-        for state in ("pass", "fail", "too close to tell", "not done", "not asked")
-    )
+    key = "".join(_tag("span", _mark(state), _e(state)) for state in KEY)
     spread = report.spread
-    chance = f"; within it with {spread.probability}" if spread.probability else ""
+    told = say(", allowed {limit}. Mean {mean}.", limit=spread.limit, mean=spread.mean.sentence)
+    if spread.probability:
+        told = say(
+            ", allowed {limit}; within it with {chance}. Mean {mean}.",
+            limit=spread.limit,
+            chance=spread.probability,
+            mean=spread.mean.sentence,
+        )
     said = " ".join(sentence(text) for text in (*spread.reasons, spread.odd_one_out) if text)
     return _tag(
         "section",
-        _tag("header", _tag("p", f"Injector bench report · {escape(report.made_on)}"), example),
+        _tag(
+            "header", _words("p", say("Injector bench report · {day}", day=report.made_on)), example
+        ),
         _words("h1", report.title),
-        _tag("p", escape(report.headline), class_="headline"),
+        _tag("p", _e(report.headline), class_="headline"),
         _tag("div", _facts(report.facts), class_="facts"),
-        _tag("nav", links, _tag("a", "Fitting sheet", href="#fitting"), aria_label="Pages"),
+        _tag(
+            "nav", links, _tag("a", _e(say("Fitting sheet")), href="#fitting"),
+            aria_label=say("Pages"),
+        ),
         _table(
-            ("Cyl.", "Injector", "Opening, as found", "Opening, as left", "Drop time at ref.",
-             "Seat", "Spray", "Chatter", "Result"),
+            (_CYL, *_SET_HEADS),
             [_set_row(page) for page in report.injectors],
             "set",
         ),
         _tag("p", key, class_="key"),
-        _tag("h2", "Opening pressures of the set"),
+        _tag("h2", _e(say("Opening pressures of the set"))),
         _figure(
             set_figure(report.scale, (520.0, 140.0), None),
             set_figure(report.scale, (240.0, 170.0), None),
         ),
         _tag(
-            "p", _state(spread.outcome), " Spread ", _tag("b", escape(spread.value.sentence)),
-            escape(f", allowed {spread.limit}{chance}. Mean {spread.mean.sentence}. {said}"),
+            "p", _state(spread.outcome), f" {_e(say('Spread'))} ",
+            _tag("b", _e(spread.value.sentence)), _e(told), f" {_e(said)}",
         ),
         *(
             _words("p", sentence(reason))
@@ -208,14 +266,14 @@ def _set_section(report: SetReport) -> str:
         ),
         _tag(
             "div",
-            _tag("div", _tag("h2", "Setting sheet"), _facts(report.sheet)),
-            _tag("div", _tag("h2", "Bench"), _facts(report.bench)),
+            _tag("div", _tag("h2", _e(say("Setting sheet"))), _facts(report.sheet)),
+            _tag("div", _tag("h2", _e(say("Bench"))), _facts(report.bench)),
             class_="two",
         ),
-        _tag("h2", "How to read this"),
-        _tag("p", escape(report.rule)),
-        _tag("p", escape(report.reading_rule)),
-        _tag("div", *(_tag("p", escape(text)) for text in report.safety), class_="safety"),
+        _tag("h2", _e(say("How to read this"))),
+        _tag("p", _e(report.rule)),
+        _tag("p", _e(report.reading_rule)),
+        _tag("div", *(_tag("p", _e(text)) for text in report.safety), class_="safety"),
         class_="sheet",
     )  # fmt: skip
 
@@ -223,23 +281,32 @@ def _set_section(report: SetReport) -> str:
 def _set_row(page: InjectorPage) -> str:
     tests = {row.name: row for row in page.tests}
     opening = tests[BenchTest.OPENING]
-    next_text = page.actions[0].do if page.actions else page.next_test or "nothing"
+    next_text = page.actions[0].do if page.actions else page.next_test or say("nothing")
     more = len(page.actions) - 1
-    rest = f" And {more} more below." if more > 0 else ""
+    rest = say(" And {number} more below.", number=more) if more > 0 else ""
     cells = (
         _tag("th", _tag("a", str(page.cylinder), href=f"#c{page.cylinder}"), scope="row"),
-        _cell("Injector", _words("span", page.identity)),
-        _cell("Opening, as found", _short(opening.as_found)),
-        _cell("Opening, as left", _short(opening.as_left)),
-        _cell("Drop time at ref.", _short(tests[BenchTest.BACK_LEAKAGE].latest)),
-        _cell("Seat", _short(tests[BenchTest.SEAT].latest)),
-        _cell("Spray", _short(tests[BenchTest.SPRAY].latest)),
-        _cell("Chatter", _short(tests[BenchTest.CHATTER].latest)),
-        _cell("Result", _state(page.outcome)),
+        *(
+            _cell(head, content)
+            for head, content in zip(
+                _SET_HEADS,
+                (
+                    _words("span", page.identity),
+                    _short(opening.as_found),
+                    _short(opening.as_left),
+                    _short(tests[BenchTest.BACK_LEAKAGE].latest),
+                    _short(tests[BenchTest.SEAT].latest),
+                    _short(tests[BenchTest.SPRAY].latest),
+                    _short(tests[BenchTest.CHATTER].latest),
+                    _state(page.outcome),
+                ),
+                strict=True,
+            )
+        ),
     )
     following = _tag(
         "tr", _tag("td", ""),
-        _tag("td", _tag("span", "Next: ", class_="quiet"), escape(next_text + rest), colspan="8"),
+        _tag("td", _lead(say("Next:")), _e(next_text), _e(rest), colspan="8"),
         class_="next",
     )  # fmt: skip
     return _tag("tbody", _tag("tr", *cells), following)
@@ -248,8 +315,8 @@ def _set_row(page: InjectorPage) -> str:
 def _short(cell: TestCell | None) -> str:
     if cell is None:
         return "–"
-    hidden = _tag("span", escape(f"{cell.outcome}: "), class_="unseen")
-    return _tag("span", _mark(cell.outcome), hidden, escape(short_words(cell)), class_="state")
+    hidden = _tag("span", f"{_e(word(cell.outcome))}: ", class_="unseen")
+    return _tag("span", _mark(cell.outcome), hidden, _e(short_words(cell)), class_="state")
 
 
 # -- one injector ----------------------------------------------------------------------------
@@ -257,25 +324,32 @@ def _short(cell: TestCell | None) -> str:
 
 def _injector_section(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> str:
     both = any(row.as_left for row in page.tests) and any(row.as_found for row in page.tests)
-    heads = ("as found", "as left") if both else (page.sitting,)
+    heads = (AS_FOUND, AS_LEFT) if both else (page.sitting,)
     return _tag(
         "section",
         _tag(
             "header",
-            _tag("h1", f"Cylinder {page.cylinder}"),
+            _tag("h1", _e(_cylinder(page))),
             _tag("p", _state(page.outcome), class_="outcome"),
         ),
         _words("p", page.identity, class_="quiet"),
         *(_words("p", sentence(reason)) for reason in page.reasons),
         _next_block(page),
         _table(
-            ("Test, and what the sheet asks", *heads, "Why"),
+            (say("Test, and what the sheet asks"), *heads, _WHY),
             [_test_row(row, heads) for row in page.tests],
             "tests",
         ),
         *_trace_figures(page, traces),
         *(
-            _words("p", f"No trace {source.sitting}: {source.name} holds hand readings.")
+            _words(
+                "p",
+                say(
+                    "No trace {sitting}: {source} holds hand readings.",
+                    sitting=source.sitting,
+                    source=source.name,
+                ),
+            )
             for source in page.sources
             if source.by_hand
         ),
@@ -286,13 +360,14 @@ def _injector_section(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> s
             class_="two",
         ),
         *(
-            _tag("p", _tag("span", f"Leak path {fact.label}: ", class_="quiet"), escape(fact.text))
+            _tag(
+                "p",
+                _lead(say("Leak path {sitting}:", sitting=fact.label)),
+                _e(fact.text),
+            )
             for fact in page.leak_paths
         ),
-        *(
-            _tag("p", _tag("b", "Mind: "), escape(sentence(caution)))
-            for caution in page.cautions
-        ),
+        *(_mind(caution) for caution in page.cautions),
         *(_source(source.sitting, source.name, source.digest, source.history)
           for source in page.sources),
         class_="sheet", id=f"c{page.cylinder}",
@@ -303,57 +378,63 @@ def _next_block(page: InjectorPage) -> str:
     parts = [_action(action) for action in page.actions]
     if page.next_test:
         parts.append(
-            _tag("p", _tag("span", "Would tell most: ", class_="quiet"), escape(page.next_test))
+            _tag(
+                "p",
+                _tag("span", f"{_e(say('Would tell most:'))} ", class_="quiet"),
+                _e(page.next_test),
+            )
         )
     minds = dict.fromkeys(action.caution for action in page.actions if action.caution)
     parts += [_mind(words) for words in minds]
-    return _tag("div", _tag("h2", "Next"), *parts, class_="next-block") if parts else ""
+    return _tag("div", _tag("h2", _e(say("Next"))), *parts, class_="next-block") if parts else ""
 
 
 def _action(action: ActionText) -> str:
-    expected = f" Expected afterwards: {action.predicted}." if action.predicted else ""
+    expected = (
+        say(" Expected afterwards: {value}.", value=action.predicted) if action.predicted else ""
+    )
     told = _tag(
         "p",
-        _tag("b", escape(sentence(action.do))),
+        _tag("b", _e(sentence(action.do))),
         " ",
-        _tag("span", escape(sentence(action.why)), class_="quiet"),
-        escape(expected),
+        _tag("span", _e(sentence(action.why)), class_="quiet"),
+        _e(expected),
     )
     return told + "".join(_mind(words) for words in action.warnings)
 
 
 def _mind(words: str) -> str:
-    return _tag("p", _tag("b", "Mind: "), escape(sentence(words)))
+    return _tag("p", _tag("b", f"{_e(say('Mind:'))} "), _e(sentence(words)))
 
 
 def _test_row(row: TestRow, heads: Sequence[str]) -> str:
-    cells = {"as found": row.as_found, "as left": row.as_left}
+    cells: dict[str, TestCell | None] = {AS_FOUND: row.as_found, AS_LEFT: row.as_left}
     why = " ".join(sentence(reason) for reason in row.latest.reasons)
     scale = row.latest.scale
     figure = scale_figure(scale, (160.0, 28.0), None) if scale else ""
-    name = row.name[0].upper() + row.name[1:]
+    name = capital(row.name)
     return _tag(
         "tr",
-        _tag("th", escape(name), _words("span", row.limit), scope="row"),
+        _tag("th", _e(name), _words("span", row.limit), scope="row"),
         *(_cell(head, _verdict(cells[head])) for head in heads),
-        _cell("Why", figure, _words("span", why)),
+        _cell(_WHY, figure, _words("span", why)),
     )
 
 
 def _verdict(cell: TestCell | None) -> str:
     if cell is None:
         return "–"
-    chance = f"within limits: {cell.probability}" if cell.probability else ""
+    chance = say("within limits: {chance}", chance=cell.probability) if cell.probability else ""
     return (
         _state(cell.outcome)
         + (_words("span", cell.said, class_="line") if cell.said else "")
-        + (_tag("span", escape(chance), class_="line quiet") if chance else "")
+        + (_tag("span", _e(chance), class_="line quiet") if chance else "")
     )
 
 
 def _trace_figures(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> list[str]:
     figures = []
-    for sitting in ("as found", "as left"):
+    for sitting in (AS_FOUND, AS_LEFT):
         trace = traces.get((page.cylinder, sitting))
         if trace is None:
             continue
@@ -361,7 +442,7 @@ def _trace_figures(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> list
             _figure(
                 trace_figure(trace.recording, trace.findings, (520.0, 240.0), None),
                 trace_figure(trace.recording, trace.findings, (240.0, 400.0), None),
-                f"Gauge {sitting}: {trace.findings.source}",
+                say("Gauge {sitting}: {source}", sitting=sitting, source=trace.findings.source),
             )
         )
     return figures
@@ -369,36 +450,36 @@ def _trace_figures(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> list
 
 def _value_table(page: InjectorPage, heads: Sequence[str]) -> str:
     rows = [
-        _pair_row(row.name, {"as found": _value(row.as_found), "as left": _value(row.as_left)},
+        _pair_row(row.name, {AS_FOUND: _value(row.as_found), AS_LEFT: _value(row.as_left)},
                   heads)
         for row in page.values
     ]  # fmt: skip
-    return _table(("Value with its 95 % interval", *heads), rows, "pairs") if rows else ""
+    return _table((VALUE_HEAD, *heads), rows, "pairs") if rows else ""
 
 
 def _value(value: ValueText | None) -> str:
     if value is None:
         return ""
-    text = escape(value.sentence)
+    text = _e(value.sentence)
     if not value.measured:
-        remedy = f" To have it: {value.remedy}." if value.remedy else ""
-        return _tag("span", text, escape(f".{remedy}"), class_="quiet")
+        remedy = f" {_e(say('To have it: {remedy}.', remedy=value.remedy))}" if value.remedy else ""
+        return _tag("span", text, f".{remedy}", class_="quiet")
     return text
 
 
 def _seen_table(page: InjectorPage, heads: Sequence[str]) -> str:
     rows = [
-        _pair_row(row.name, {"as found": escape(row.as_found), "as left": escape(row.as_left)},
+        _pair_row(row.name, {AS_FOUND: _e(row.as_found), AS_LEFT: _e(row.as_left)},
                   heads)
         for row in page.seen
     ]  # fmt: skip
-    return _table(("Seen by the fitter", *heads), rows, "pairs") if rows else ""
+    return _table((say("Seen by the fitter"), *heads), rows, "pairs") if rows else ""
 
 
 def _pair_row(name: str, cells: Mapping[str, str], heads: Sequence[str]) -> str:
     return _tag(
         "tr",
-        _tag("th", escape(name), scope="row"),
+        _tag("th", _e(name), scope="row"),
         *(_cell(head if len(heads) > 1 else "", cells[head] or "–") for head in heads),
     )
 
@@ -406,7 +487,8 @@ def _pair_row(name: str, cells: Mapping[str, str], heads: Sequence[str]) -> str:
 def _inspection(page: InjectorPage) -> str:
     if not page.inspection:
         return ""
-    return _tag("h2", "Inspection") + _facts(page.inspection)
+    parts = [Fact(known(fact.label), known(fact.text)) for fact in page.inspection]
+    return _tag("h2", _e(say("Inspection"))) + _facts(parts)
 
 
 def _budgets(page: InjectorPage) -> str:
@@ -415,17 +497,16 @@ def _budgets(page: InjectorPage) -> str:
         value = row.latest.value
         if value is None or not value.budget:
             continue
-        parts = "; ".join(f"{cause} {part}" for cause, part in value.budget)
-        text = f"u = {value.standard_uncertainty}: {parts}"
-        facts.append(Fact(row.name[0].upper() + row.name[1:], text))
-    return _tag("h2", "What u is made of") + _facts(facts) if facts else ""
+        facts.append(Fact(capital(row.name), budget_words(value, len(value.budget))))
+    return _tag("h2", _e(say("What u is made of"))) + _facts(facts) if facts else ""
 
 
 def _source(sitting: str, name: str, digest: str, history: Sequence[str]) -> str:
-    steps = "; ".join(history)
-    text = f"Source {sitting}: {name}, SHA-256 {digest}." + (
-        f" Done to it: {steps}." if steps else ""
+    text: str = say(
+        "Source {sitting}: {name}, SHA-256 {digest}.", sitting=sitting, name=name, digest=digest
     )
+    if history:
+        text = say("{source} Done to it: {steps}.", source=text, steps=joined("; ", history))
     return _words("p", text, class_="small")
 
 
@@ -435,13 +516,13 @@ def _source(sitting: str, name: str, digest: str, history: Sequence[str]) -> str
 def _fitting_section(fitting: FittingSheet) -> str:
     box = '<span class="box" aria-hidden="true"></span>'
     steps = "".join(
-        _tag("li", box, _tag("b", escape(step.title)), " ", escape(step.text))
-        for step in fitting.steps
+        _tag("li", box, _tag("b", _e(step.title)), " ", _e(step.text)) for step in fitting.steps
     )
     torques = [
         _tag(
-            "tr", _words("th", torque.part, scope="row"), _cell("Torque", escape(torque.torque)),
-            _cell("As printed", _words("span", torque.printed)),
+            "tr", _words("th", known(torque.part), scope="row"),
+            _cell(say("Torque"), _e(torque.torque)),
+            _cell(say("As printed"), _words("span", torque.printed)),
         )
         for torque in fitting.torques
     ]  # fmt: skip
@@ -449,28 +530,28 @@ def _fitting_section(fitting: FittingSheet) -> str:
         _tag(
             "tr",
             _tag("th", str(place.cylinder), scope="row"),
-            _cell("Injector", _words("span", place.identity)),
-            _cell("Verdict", _mark("fit" if place.fit else "fail"), " ", escape(place.said)),
+            _cell(_SET_HEADS[0], _words("span", place.identity)),
+            _cell(say("Verdict"), _mark("fit" if place.fit else "fail"), " ", _e(place.said)),
             *(_cell(check, "") for check in fitting.checks),
         )
         for place in fitting.places
     ]
     return _tag(
         "section",
-        _tag("h1", "Fitting sheet"),
-        _tag("div", *(_tag("p", escape(text)) for text in fitting.safety), class_="safety"),
-        _tag("h2", "In this order"),
+        _tag("h1", _e(say("Fitting sheet"))),
+        _tag("div", *(_tag("p", _e(text)) for text in fitting.safety), class_="safety"),
+        _tag("h2", _e(say("In this order"))),
         _tag("ol", steps, class_="steps"),
-        _tag("h2", "Torques and washer"),
-        _table(("Part", "Torque", "As printed"), torques, "pairs")
+        _tag("h2", _e(say("Torques and washer"))),
+        _table((say("Part"), say("Torque"), say("As printed")), torques, "pairs")
         if torques
-        else _tag("p", escape(fitting.torque_note)),
-        _tag("p", _tag("span", "Washer: ", class_="quiet"), escape(fitting.washer)),
-        _tag("h2", "Injectors and running check"),
-        _table(("Cyl.", "Injector", "Verdict", *fitting.checks), places, "check"),
+        else _tag("p", _e(fitting.torque_note)),
+        _tag("p", _lead(say("Washer:")), _e(fitting.washer)),
+        _tag("h2", _e(say("Injectors and running check"))),
+        _table((_CYL, _SET_HEADS[0], say("Verdict"), *fitting.checks), places, "check"),
         _tag(
             "div",
-            *(_tag("p", escape(name)) for name in ("Fitted by", "Checked by", "Date")),
+            *(_tag("p", _e(name)) for name in (say("Fitted by"), say("Checked by"), say("Date"))),
             class_="signature",
         ),
         class_="sheet", id="fitting",

@@ -24,8 +24,11 @@ from nozzlewright.edge.paper.figures import (
     trace_figure,
 )
 from nozzlewright.edge.paper.typeset import shipped_fonts, write_file
-from nozzlewright.judging.verdict import BenchTest, Outcome
+from nozzlewright.edge.paper.voice import ENGLISH, Voice, capital, known, speaking, spoken
+from nozzlewright.judging.verdict import BenchTest, InjectorOutcome, Outcome
 from nozzlewright.report.set_report import (
+    AS_FOUND,
+    AS_LEFT,
     ActionText,
     Fact,
     InjectorPage,
@@ -35,6 +38,7 @@ from nozzlewright.report.set_report import (
     TestRow,
 )
 from nozzlewright.report.wording import ValueText
+from nozzlewright.said import figure, joined, say, word
 
 Paper = Literal["a4", "us-letter"]
 TraceKey = tuple[int, str]
@@ -53,11 +57,69 @@ _MUCH_TEXT: dict[Paper, int] = {"a4": 1500, "us-letter": 700}
 _SHORT_FACT = 30
 """Facts up to so many letters stand three in a row."""
 
-FOOTER = (
+FOOTER = say(
     "Spray pierces skin: a surgical emergency even if painless. Oil mist burns. "
     "The engine maker's manual and local codes come first."
 )
 """The usual cautions in one line, for every page."""
+
+
+KEY = (Outcome.PASS, Outcome.FAIL, Outcome.TOO_CLOSE, Outcome.NOT_DONE, Outcome.NOT_ASKED)
+"""States of which the key tells shape and word."""
+
+VALUE_HEAD = say("Value with its {share} interval", share=say("{value} %", value=figure(95)))
+
+_LAID_OUT = (
+    say("Injector bench report"),
+    say("Bench report of a set of injectors"),
+    say("invented example"),
+    say("Page {page} of {pages}", page="{page}", pages="{pages}"),
+    say("Tested by"),
+    say("Fitted by"),
+    say("Checked by"),
+    say("Date"),
+    say("Cyl."),
+    say("Injector"),
+    say("Opening, as found"),
+    say("Opening, as left"),
+    say("Drop time at ref."),
+    say("Seat"),
+    say("Spray"),
+    say("Chatter"),
+    say("Result"),
+    say("Next:"),
+    say("Opening pressures of the set"),
+    say("Spread"),
+    say("Setting sheet"),
+    say("Bench"),
+    say("How to read this"),
+    say("Test, and what the sheet asks"),
+    say("Why"),
+    say("as found"),
+    say("as left"),
+    say("Cylinder {number}", number="{number}"),
+    say("Next"),
+    say("Expected afterwards:"),
+    say("Mind:"),
+    say("Would tell most:"),
+    say("Gauge {sitting}", sitting="{sitting}"),
+    say("Seen by the fitter"),
+    say("Inspection"),
+    say("What u is made of"),
+    say("Leak path {sitting}:", sitting="{sitting}"),
+    say("Fitting sheet"),
+    say("In this order"),
+    say("Torques and washer"),
+    say("Part"),
+    say("Torque"),
+    say("As printed"),
+    say("Washer:"),
+    say("Source:"),
+    say("Injectors and running check"),
+    say("Verdict"),
+    say("Remarks"),
+)
+"""Words that the template lays out by itself; where one has a field, the template fills it."""
 
 
 def report_pdf(
@@ -66,6 +128,7 @@ def report_pdf(
     *,
     paper: Paper = "a4",
     created: datetime,
+    voice: Voice | None = None,
 ) -> bytes:
     """Return the report as PDF: one page a set, one page an injector, one fitting sheet.
 
@@ -79,8 +142,12 @@ def report_pdf(
         ``a4`` or ``us-letter``
     created : datetime
         Date of the file; the same date gives the same bytes
+    voice : Voice, optional
+        Whose language it speaks; None: English
     """
-    data = json.dumps(_report_data(report, traces or {}, paper), allow_nan=False)
+    with speaking(voice or ENGLISH) as reader:
+        words = _report_data(report, traces or {}, paper, reader.language)
+    data = json.dumps(words, allow_nan=False)
     stamp = created if created.tzinfo else created.replace(tzinfo=UTC)
     template = _HERE / "report.typ"
     inputs = {"data": data}
@@ -139,7 +206,7 @@ def _compiled(
 
 
 def _report_data(
-    report: SetReport, traces: Mapping[TraceKey, Trace], paper: Paper
+    report: SetReport, traces: Mapping[TraceKey, Trace], paper: Paper, language: str
 ) -> dict[str, Any]:
     spread_words = [*report.spread.reasons, report.spread.odd_one_out]
     data = {
@@ -148,6 +215,11 @@ def _report_data(
         "invented": report.invented,
         "made_on": report.made_on,
         "footer": FOOTER,
+        "language": language.split("-"),
+        "words": {str(one): spoken(one) for one in _LAID_OUT}
+        | {state.value: word(state) for state in (*Outcome, *InjectorOutcome)},
+        "key": [str(state) for state in KEY],
+        "value_head": VALUE_HEAD,
         "headline": report.headline,
         "facts": _facts_data(tuple(f for f in report.facts if len(f.text) <= _SHORT_FACT)),
         "long_facts": _facts_data(tuple(f for f in report.facts if len(f.text) > _SHORT_FACT)),
@@ -172,7 +244,7 @@ def _cut(value: Any) -> Any:
     if isinstance(value, str):
         if value.startswith("<svg"):
             return value
-        return _breakable(_shortened(value, _LONGEST_TEXT))
+        return _breakable(_shortened(spoken(value), _LONGEST_TEXT))
     if isinstance(value, list):
         return [_cut(item) for item in value]
     if isinstance(value, dict):
@@ -181,6 +253,7 @@ def _cut(value: Any) -> Any:
 
 
 def _shortened(text: str, longest: int) -> str:
+    text = spoken(text)
     return text if len(text) <= longest else f"{text[: longest - 1]}…"
 
 
@@ -225,9 +298,9 @@ def _row_data(page: InjectorPage) -> dict[str, Any]:
 
 def _next_text(page: InjectorPage) -> str:
     if not page.actions:
-        return page.next_test or "nothing"
+        return page.next_test or say("nothing")
     more = len(page.actions) - 1
-    rest = f" And {more} more on its page." if more else ""
+    rest = spoken(say(" And {number} more on its page.", number=more)) if more else ""
     return _shortened(page.actions[0].do, 110) + rest
 
 
@@ -241,7 +314,7 @@ def short_words(cell: TestCell) -> str:
         return cell.seen
     if cell.value is not None and cell.value.measured:
         return cell.value.text
-    return cell.said or str(cell.outcome)
+    return cell.said or word(cell.outcome)
 
 
 def _spread_data(spread: SpreadText) -> dict[str, str]:
@@ -249,18 +322,38 @@ def _spread_data(spread: SpreadText) -> dict[str, str]:
     return {
         "outcome": str(spread.outcome),
         "value": spread.value.sentence,
-        "limit": spread.limit,
-        "probability": f"; within it with {spread.probability}" if spread.probability else "",
-        "mean": spread.mean.sentence,
+        "told": _spread_told(spread),
         "words": " ".join(sentence(text) for text in words),
     }
 
 
+def _spread_told(spread: SpreadText) -> str:
+    if not spread.probability:
+        return say(", allowed {limit}. Mean {mean}.", limit=spread.limit, mean=spread.mean.sentence)
+    return say(
+        ", allowed {limit}; within it with {chance}. Mean {mean}.",
+        limit=spread.limit,
+        chance=spread.probability,
+        mean=spread.mean.sentence,
+    )
+
+
 def sentence(text: str) -> str:
-    """Return text as a sentence: capital letter and full stop."""
+    """Return text as a sentence in the reader's language: capital letter and full stop."""
     if not text:
         return ""
-    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
+    told = capital(text)
+    return told + ("" if told[-1] in ".!?…" else ".")
+
+
+def budget_words(value: ValueText, most: int) -> str:
+    """Return what a standard uncertainty is made of, its largest parts at most."""
+    parts = [say("{cause} {part}", cause=cause, part=part) for cause, part in value.budget[:most]]
+    return say(
+        "u = {uncertainty}: {parts}",
+        uncertainty=value.standard_uncertainty,
+        parts=joined("; ", parts),
+    )
 
 
 def _page_data(
@@ -269,7 +362,7 @@ def _page_data(
     both = any(row.as_left for row in page.tests) and any(row.as_found for row in page.tests)
     shown = {
         sitting: traces[page.cylinder, sitting]
-        for sitting in ("as found", "as left")
+        for sitting in (str(AS_FOUND), str(AS_LEFT))
         if (page.cylinder, sitting) in traces
     }
     last = next(reversed(shown), "")
@@ -310,7 +403,11 @@ def _page_data(
             for sitting, trace in shown.items()
         ],
         "no_trace": [
-            f"No trace {source.sitting}: {_name(source.name)} holds hand readings."
+            say(
+                "No trace {sitting}: {source} holds hand readings.",
+                sitting=source.sitting,
+                source=_name(source.name),
+            )
             for source in page.sources
             if source.by_hand
         ],
@@ -324,7 +421,10 @@ def _page_data(
             for row in page.seen
         ],
         "leak_paths": _facts_data(page.leak_paths),
-        "inspection": _facts_data(page.inspection),
+        "inspection": [
+            {"label": _name(known(fact.label)), "text": known(fact.text)}
+            for fact in page.inspection
+        ],
         "budgets": _budgets(page),
         "cautions": [sentence(caution) for caution in page.cautions],
         "small_print": _small_print(report, page),
@@ -353,14 +453,16 @@ def _action_data(action: ActionText) -> dict[str, Any]:
 def _test_data(row: TestRow) -> dict[str, Any]:
     latest = row.latest
     return {
-        "name": row.name[0].upper() + row.name[1:],
+        "name": capital(row.name),
         "limit": row.limit,
         "as_found": _cell_data(row.as_found),
         "as_left": _cell_data(row.as_left),
         "latest": _cell_data(latest),
         "why": " ".join(sentence(reason) for reason in _reasons_on_paper(latest)),
         "figure": scale_figure(latest.scale, (150.0, 28.0)) if latest.scale else "",
-        "figure_words": f"{latest.scale.name}, {latest.scale.caption}" if latest.scale else "",
+        "figure_words": joined(", ", [latest.scale.name, latest.scale.caption])
+        if latest.scale
+        else "",
     }
 
 
@@ -372,7 +474,7 @@ def _reasons_on_paper(cell: TestCell) -> tuple[str, ...]:
 def _cell_data(cell: TestCell | None) -> dict[str, str] | None:
     if cell is None:
         return None
-    chance = f"within limits: {cell.probability}" if cell.probability else ""
+    chance = say("within limits: {chance}", chance=cell.probability) if cell.probability else ""
     return {"outcome": str(cell.outcome), "said": cell.said, "probability": chance}
 
 
@@ -382,40 +484,57 @@ def _value_words(value: ValueText | None) -> str:
     if not value.measured or len(value.text) <= _SHORT_VALUE or not value.unit:
         return value.sentence
     # A long value may break before its unit, never inside it.
-    unit = value.unit.replace("/", f"/{_WORD_JOINER}")
-    head, joint, _ = value.text.rpartition(f"\N{NO-BREAK SPACE}{value.unit}")
-    return f"{head} {unit}" if joint and value.text.endswith(value.unit) else value.text
+    text, own = spoken(value.text), spoken(value.unit)
+    unit = own.replace("/", f"/{_WORD_JOINER}")
+    head, joint, _ = text.rpartition(f"\N{NO-BREAK SPACE}{own}")
+    return f"{head} {unit}" if joint and text.endswith(own) else text
 
 
 def _budgets(page: InjectorPage) -> list[dict[str, str]]:
     """Return what the standard uncertainty of the two judged values is made of."""
     budgets = []
-    for test, name in ((BenchTest.OPENING, "Opening"), (BenchTest.BACK_LEAKAGE, "Drop time")):
+    for test, name in (
+        (BenchTest.OPENING, say("Opening")),
+        (BenchTest.BACK_LEAKAGE, say("Drop time")),
+    ):
         value = page.test(test).latest.value
         if value is None or not value.budget:
             continue
-        parts = "; ".join(f"{cause} {part}" for cause, part in value.budget[:4])
-        text = f"u = {value.standard_uncertainty}: {parts}"
-        budgets.append({"label": name, "text": text})
+        budgets.append({"label": name, "text": budget_words(value, 4)})
     return budgets
 
 
 def _small_print(report: SetReport, page: InjectorPage) -> list[str]:
-    lines = [
-        f"Source {source.sitting}: {_name(source.name)}, SHA-256 {source.digest[:16]}"
+    lines: list[str] = [
+        say(
+            "Source {sitting}: {name}, SHA-256 {digest}",
+            sitting=source.sitting,
+            name=_name(source.name),
+            digest=source.digest[:16],
+        )
         for source in page.sources
     ]
-    sheet = {fact.label: fact.text for fact in report.sheet}
-    bench = "; ".join(
-        f"{fact.label.lower()} {fact.text}" for fact in report.bench if fact.label != "Sitting"
+    bench = [
+        joined(" ", [fact.label, fact.text]) for fact in report.bench if fact.label != "Sitting"
+    ]
+    lines.append(
+        say(
+            "Sheet: {source}. Bench: {bench}.",
+            source=_name(_source(report)),
+            bench=joined("; ", bench),
+        )
     )
-    lines.append(f"Sheet: {_name(sheet.get('Source', 'not stated'))}. Bench: {bench}.")
     return lines
+
+
+def _source(report: SetReport) -> str:
+    """Return the document from which the setting sheet is."""
+    sheet = {str(fact.label): fact.text for fact in report.sheet}
+    return sheet.get("Source", say("not stated"))
 
 
 def _fitting_data(report: SetReport) -> dict[str, Any]:
     fitting = report.fitting
-    sheet = {fact.label: fact.text for fact in report.sheet}
     return {
         "places": [
             {
@@ -428,12 +547,12 @@ def _fitting_data(report: SetReport) -> dict[str, Any]:
         ],
         "steps": [{"title": step.title, "text": step.text} for step in fitting.steps],
         "torques": [
-            {"part": _name(t.part), "torque": t.torque, "printed": t.printed}
+            {"part": _name(known(t.part)), "torque": t.torque, "printed": t.printed}
             for t in fitting.torques
         ],
         "torque_note": fitting.torque_note,
         "washer": fitting.washer,
-        "source": sheet.get("Source", "not stated"),
+        "source": _source(report),
         "checks": list(fitting.checks),
         "safety": list(fitting.safety),
     }

@@ -14,6 +14,9 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
+from nozzlewright.edge.paper.voice import spoken
+from nozzlewright.said import Figure, say
+
 FONT_FAMILY = "Source Sans 3"
 """The type family that is shipped; its figures all have one width."""
 
@@ -127,6 +130,7 @@ class Drawing:
         halo: bool = False,
     ) -> None:
         """Put down text; `y` is its base line, `halo` clears the ground under it."""
+        words = spoken(words)
         if halo:
             width = text_width(words, size) + 2.0
             left = {"start": x - 1.0, "middle": x - width / 2.0, "end": x - width + 1.0}[anchor]
@@ -155,7 +159,7 @@ class Drawing:
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="fg" role="img" {size} '
             f'viewBox="0 0 {_n(self.width)} {_n(self.height)}">'
-            f"<title>{escape(title)}</title>{style}{ground}{''.join(self.parts)}</svg>"
+            f"<title>{escape(spoken(title))}</title>{style}{ground}{''.join(self.parts)}</svg>"
         )
 
 
@@ -165,6 +169,7 @@ def _n(value: float) -> str:
 
 def text_width(words: str, size: float) -> float:
     """Return about how wide text will be, with room for the wider letters of other families."""
+    words = spoken(words)
     narrow = sum(words.count(sign) for sign in " .,:;il|\N{NO-BREAK SPACE}")
     return size * (0.56 * (len(words) - narrow) + 0.28 * narrow)
 
@@ -192,12 +197,12 @@ def nice_ticks(low: float, high: float, wanted: int) -> list[float]:
     return ticks
 
 
-def tick_text(tick: float, ticks: Sequence[float]) -> str:
+def tick_text(tick: float, ticks: Sequence[float]) -> Figure:
     """Return a tick's number with the decimals that its axis needs."""
     step = abs(ticks[1] - ticks[0]) if len(ticks) > 1 else abs(tick) or 1.0
     places = max(0, -math.floor(math.log10(step) + 1e-9))
     text = f"{tick:.{places}f}"
-    return text.replace("-", "\N{MINUS SIGN}")
+    return Figure(text.replace("-", "\N{MINUS SIGN}"), tick)
 
 
 @dataclass(frozen=True)
@@ -302,12 +307,12 @@ def _legend_places(width: float, size: float, entries: Sequence[str]) -> list[tu
 
 
 LEGEND_WORDS = {
-    "trace": "gauge pressure",
-    "opening": "opening (lift-off)",
-    "closing": "closing",
-    "stroke": "lever stroke",
-    "fit": "fit to decay",
-    "window": "window",
+    "trace": say("gauge pressure"),
+    "opening": say("opening (lift-off)"),
+    "closing": say("closing"),
+    "stroke": say("lever stroke"),
+    "fit": say("fit to decay"),
+    "window": say("window"),
 }
 """What each mark means."""
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from nozzlewright.edge.web import show, states
 from nozzlewright.edge.web.findings_shown import SEVERITIES
+from nozzlewright.edge.web.own_words import in_words
 from nozzlewright.edge.web.steps_shown import title_of
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.measurement import Cause, Quantity
@@ -196,13 +197,13 @@ def _stripped(body: Mapping[str, Any]) -> list[str]:
 
 def _found(body: Mapping[str, Any]) -> list[str]:
     severity = _(SEVERITIES[str(body["severity"])][0])
-    return [f"{_(str(body['part']))}: {_(str(body['seen']))} ({severity})"]
+    return [f"{in_words(str(body['part']))}: {in_words(str(body['seen']))} ({severity})"]
 
 
 def _assembled(body: Mapping[str, Any]) -> list[str]:
     new = _("new pair %(pair)s") if body.get("new_pair") else _("pair %(pair)s")
     parts = [new % {"pair": body["pair"]}]
-    renewed = [_(str(part)) for part in body.get("renewed", ())]
+    renewed = [in_words(str(part)) for part in body.get("renewed", ())]
     if renewed:
         parts.append(_("renewed: %(parts)s") % {"parts": ", ".join(renewed)})
     return [*parts, *_shim(body)]
@@ -210,7 +211,7 @@ def _assembled(body: Mapping[str, Any]) -> list[str]:
 
 def _torqued(body: Mapping[str, Any]) -> list[str]:
     torque = newton_metres(body["torque_nm"]) if body.get("torque_nm") is not None else ""
-    parts = [f"{_(str(body.get('part', '')))} {torque}".strip()]
+    parts = [f"{in_words(str(body.get('part', '')))} {torque}".strip()]
     if body.get("wrench"):
         parts.append(_("wrench %(wrench)s") % {"wrench": body["wrench"]})
     return parts

@@ -156,3 +156,25 @@ PARTS: Mapping[str, Part] = MappingProxyType(
 
 ALWAYS_NEW = ("seals", "seat washer")
 """Parts that are never fitted twice; common practice."""
+
+OTHER_PARTS = (
+    N_("line union"),
+    N_("clamp nut"),
+    N_("clamp bolt"),
+    N_("needle and nozzle body"),
+    N_("nozzle tip"),
+    N_("holder"),
+    N_("pressure face"),
+    N_("nut"),
+    N_("adjuster"),
+    N_("guide"),
+    N_("seat"),
+)
+"""Parts that a setting sheet, or a fitter, may name besides those of the drawing."""
+
+KNOWN_WORDS = frozenset(
+    {*(part.name for part in PARTS.values()), *OTHER_PARTS}
+    | {seen for part in PARTS.values() for seen, _severity in part.findings}
+)
+"""The trade's words that stand in the record as they were chosen; all other words are somebody's
+own."""

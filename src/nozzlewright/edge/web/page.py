@@ -29,6 +29,7 @@ from nozzlewright.edge.web import here as here_cookie
 from nozzlewright.edge.web import show, texts
 from nozzlewright.edge.web.guard import CSRF_FIELD, csrf_token
 from nozzlewright.edge.web.here import Here
+from nozzlewright.edge.web.own_words import said_here
 from nozzlewright.edge.web.signed import Signer
 from nozzlewright.edge.web.texts import _
 from nozzlewright.errors import Fault, InputFault
@@ -338,7 +339,7 @@ def _environment(zone: tzinfo | None) -> Environment:
         "pressure_number": show.pressure_number,
         "seconds": show.seconds,
         "when": partial(_when, zone),
-        "said": texts.said,
+        "said": said_here,
         "localised": show.localised,
         "zip": zip,
     }

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, time
 from typing import Literal
 
 from nozzlewright.capture import Recording
-from nozzlewright.edge.paper import Trace, report_html, report_pdf
+from nozzlewright.edge.paper import Trace, Voice, report_html, report_pdf
 from nozzlewright.errors import NotAllowed
 from nozzlewright.records import AS_FOUND, AS_LEFT, JobStory
 from nozzlewright.report import SetReport
@@ -57,8 +57,13 @@ def traces_of(shop: Workshop, story: JobStory) -> Traces:
     return traces
 
 
-def pdf_of(shop: Workshop, story: JobStory, paper: Literal["a4", "us-letter"]) -> bytes:
-    """Return the report of a job as PDF.
+def pdf_of(
+    shop: Workshop,
+    story: JobStory,
+    paper: Literal["a4", "us-letter"],
+    voice: Voice | None = None,
+) -> bytes:
+    """Return the report of a job as PDF, in the language of whoever asks for it.
 
     Raises
     ------
@@ -67,15 +72,15 @@ def pdf_of(shop: Workshop, story: JobStory, paper: Literal["a4", "us-letter"]) -
     """
     report = report_of(shop, story)
     made = datetime.combine(datetime.fromisoformat(report.made_on).date(), time(12), tzinfo=UTC)
-    return report_pdf(report, traces_of(shop, story), paper=paper, created=made)
+    return report_pdf(report, traces_of(shop, story), paper=paper, created=made, voice=voice)
 
 
-def html_of(shop: Workshop, story: JobStory) -> str:
-    """Return the report of a job as one HTML file.
+def html_of(shop: Workshop, story: JobStory, voice: Voice | None = None) -> str:
+    """Return the report of a job as one HTML file, in the language of whoever asks for it.
 
     Raises
     ------
     NotAllowed
         If there is nothing to report yet.
     """
-    return report_html(report_of(shop, story), traces_of(shop, story))
+    return report_html(report_of(shop, story), traces_of(shop, story), voice=voice)

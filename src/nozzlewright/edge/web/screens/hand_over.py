@@ -15,8 +15,10 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from nozzlewright.bench import StepKind
+from nozzlewright.edge.paper import Voice
 from nozzlewright.edge.web import page, states
 from nozzlewright.edge.web.at_job import shop_of, story_of, who
+from nozzlewright.edge.web.own_words import in_words, voice
 from nozzlewright.edge.web.screens.bench import marks_of
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.edge.wiring.papers import html_of, pdf_of, report_of
@@ -146,7 +148,7 @@ def take_back(request: Request, job: str, form: page.Sent) -> Response:
 def report_pdf(request: Request, job: str, paper: Paper = "a4") -> Response:
     """Return the report as PDF; made once for each state of the job."""
     shop, story = shop_of(request), story_of(request, job)
-    content = _kept_pdf(shop, story.job, story.last_number, shop.clock().date(), paper)
+    content = _kept_pdf(shop, story.job, story.last_number, shop.clock().date(), paper, voice())
     headers = {"Content-Disposition": f'inline; filename="report-{story.job}.pdf"'}
     return Response(content, media_type="application/pdf", headers=headers)
 
@@ -156,14 +158,20 @@ def report_html(request: Request, job: str) -> Response:
     """Return the report as one file that needs nothing else."""
     shop, story = shop_of(request), story_of(request, job)
     headers = {"Content-Disposition": f'attachment; filename="report-{story.job}.html"'}
-    return Response(html_of(shop, story), media_type="text/html", headers=headers)
+    return Response(html_of(shop, story, voice()), media_type="text/html", headers=headers)
 
 
 @router.get("/job/{job}/fitting")
 def fitting(request: Request, job: str) -> Response:
     """Show the fitting sheet for whoever fits the set."""
     shop, story = shop_of(request), story_of(request, job)
-    return page.render(request, "fitting.html", story=story, fitting=report_of(shop, story).fitting)
+    return page.render(
+        request,
+        "fitting.html",
+        story=story,
+        fitting=report_of(shop, story).fitting,
+        in_words=in_words,
+    )
 
 
 @router.get("/job/{job}/labels")
@@ -205,7 +213,9 @@ def _code(address: str) -> Markup:
 
 
 @lru_cache(maxsize=8)
-def _kept_pdf(shop: Workshop, job: str, entry: int, day: date, paper: Paper) -> bytes:
-    """Return the report of a job as it stood at an entry, on a day."""
+def _kept_pdf(
+    shop: Workshop, job: str, entry: int, day: date, paper: Paper, reader: Voice
+) -> bytes:
+    """Return the report of a job as it stood at an entry, on a day, in a reader's language."""
     del entry, day  # they only say which report it is
-    return pdf_of(shop, shop.story(job), paper)
+    return pdf_of(shop, shop.story(job), paper, reader)

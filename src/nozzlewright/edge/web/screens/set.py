@@ -13,8 +13,9 @@ from nozzlewright.bench import StepKind
 from nozzlewright.edge.paper import set_figure
 from nozzlewright.edge.web import page, states
 from nozzlewright.edge.web.at_job import shop_of, story_of, who
+from nozzlewright.edge.web.own_words import voice
 from nozzlewright.edge.web.screens.bench import marks_of
-from nozzlewright.edge.web.texts import N_, _
+from nozzlewright.edge.web.texts import _
 from nozzlewright.records import EntryKind, JobStory
 from nozzlewright.report.set_report import InjectorPage, SetReport
 from nozzlewright.workflow import Workshop
@@ -23,26 +24,6 @@ router = APIRouter()
 
 WIDE, NARROW = (620.0, 210.0), (260.0, 230.0)
 """Sizes of the picture of the set, for a wide and for a narrow screen, [pt]."""
-
-FIGURE_WORDS = (
-    N_("no opening pressure was measured"),
-    N_("odd one"),
-    N_("none"),
-    N_("cyl."),
-    N_("cylinder"),
-    N_("upper"),
-    N_("target"),
-    N_("lower"),
-    N_("mean"),
-    N_("as found"),
-    N_("as left"),
-    N_("95 % interval"),
-    N_("allowed"),
-    N_("not measured"),
-    N_("Opening pressures of the set"),
-)
-"""Words that the picture uses."""
-
 
 @dataclass(frozen=True)
 class Column:
@@ -84,7 +65,7 @@ def show(request: Request, job: str) -> Response:
         unit = page.here(request).pressure_unit
         figures = [
             # Made of numbers and of our own words; the drawing escapes its texts.
-            Markup(set_figure(report.scale, size, None, unit=unit, words=_))  # noqa: S704
+            Markup(set_figure(report.scale, size, None, unit=unit, voice=voice()))  # noqa: S704
             for size in (WIDE, NARROW)
         ]
     return page.render(

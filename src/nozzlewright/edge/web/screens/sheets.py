@@ -17,6 +17,7 @@ from nozzlewright.bench import TRADE_ORDER, AsPrinted, OpeningBand, SettingSheet
 from nozzlewright.edge.web import page, steps_shown
 from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
+from nozzlewright.edge.web.own_words import in_words
 from nozzlewright.edge.web.show import localised, pressure
 from nozzlewright.edge.web.texts import HERE, _, said
 from nozzlewright.edge.wiring.sheets import (
@@ -284,7 +285,7 @@ def limits_of(sheet: SettingSheet) -> Iterator[Limit]:
             if same
             else f"{_number(torque.low_nm)} – {_number(torque.high_nm)}"
         )
-        name = _("Torque: %(part)s") % {"part": torque.part}
+        name = _("Torque: %(part)s") % {"part": in_words(torque.part)}
         yield _limit(name, torque.printed, f"{span} Nm")
     if sheet.washer:
         yield Limit(_("Seat washer"), sheet.washer, "", "")

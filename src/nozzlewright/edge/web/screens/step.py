@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -23,12 +23,20 @@ from nozzlewright.bench import (
     TipGrade,
     Torque,
 )
-from nozzlewright.edge.web import entry_words, page, show, states, steps_shown
+from nozzlewright.edge.web import (
+    entry_words,
+    page,
+    setting_shown,
+    show,
+    states,
+    steps_shown,
+)
 from nozzlewright.edge.web.at_job import injector_of, shop_of, story_of, who
 from nozzlewright.edge.web.findings_shown import ALWAYS_NEW
+from nozzlewright.edge.web.own_words import in_words
 from nozzlewright.edge.web.screens.bench import THICKEST_MM, marks_of, open_other
 from nozzlewright.edge.web.texts import N_, _
-from nozzlewright.measurement import Quantity
+from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.records import (
     AS_FOUND,
     AS_LEFT,
@@ -158,11 +166,13 @@ def show_next(request: Request, job: str, injector: str, saved: str = "") -> Res
 
 
 @router.get("/job/{job}/injector/{injector}/step/{key}")
-def show_step(request: Request, job: str, injector: str, key: str, saved: str = "") -> Response:
-    """Show one step."""
+def show_step(
+    request: Request, job: str, injector: str, key: str, saved: str = "", choice: int = 0
+) -> Response:
+    """Show one step; at that of the setting, `choice` takes the next best change."""
     story = story_of(request, job)
     one = injector_of(story, injector)
-    return _show(request, story, one, _step_of(request, story, key), saved)
+    return _show(request, story, one, _step_of(request, story, key), saved, choice)
 
 
 def _step_of(request: Request, story: JobStory, key: str) -> Step:
@@ -173,7 +183,12 @@ def _step_of(request: Request, story: JobStory, key: str) -> Step:
 
 
 def _show(
-    request: Request, story: JobStory, one: InjectorStory, step: Step | None, saved: str
+    request: Request,
+    story: JobStory,
+    one: InjectorStory,
+    step: Step | None,
+    saved: str,
+    choice: int = 0,
 ) -> Response:
     away = page.needs_person(request)
     if away is not None:
@@ -199,11 +214,11 @@ def _show(
         good=_good(shown, kinds) if shown else [],
         looks=_looks(shown, kinds) if shown else [],
         cautions=steps_shown.cautions(step) if step else (),
-        saved=saved_of(story, saved),
+        saved=_taught(shop, story, one, saved_of(story, saved)),
         verdict=_verdict(story, one, steps) if _shows_verdict(step) else None,
         noted=_noted(one, step) if step else [],
         sheet=sheet,
-        **(_asked(request, story, one, step, sheet) if step else {}),
+        **(_asked(request, story, one, step, sheet, choice) if step else {}),
     )
 
 
@@ -260,7 +275,7 @@ def _remark(body: Mapping[str, Any]) -> str:
     if body.get("needle_slide") is False:
         return _("Clean the pair and test it again; if it still sticks, the pair is to be renewed.")
     if body.get("not_renewed"):
-        parts = ", ".join(_(part) for part in body["not_renewed"])
+        parts = ", ".join(in_words(part) for part in body["not_renewed"])
         return _("On the list to renew, and not renewed: %(parts)s") % {"parts": parts}
     return ""
 
@@ -310,18 +325,19 @@ def _asked(
     one: InjectorStory,
     step: Step,
     sheet: SettingSheet | None,
+    choice: int,
 ) -> dict[str, Any]:
     """Return what the form of a step needs."""
     match step.kind:
         case StepKind.TORQUE:
             torques = _torques(sheet)
             return {
-                "torques": [(t.part, _(t.part), t.printed.text) for t in torques],
+                "torques": [(t.part, in_words(t.part), t.printed.text) for t in torques],
                 "wrench": _last_wrench(story),
                 "outside": _torque_outside(one),
             }
         case StepKind.SETTING:
-            return {"setting": _setting(one, sheet)}
+            return {"setting": _setting(shop_of(request), story, one, sheet, choice)}
         case StepKind.SECOND:
             return {
                 "others": _others(request, one),
@@ -395,9 +411,43 @@ def _by_shim(sheet: SettingSheet) -> bool:
     return sheet.adjustment.shim_effect_pa_per_m is not None or bool(sheet.adjustment.shim_sizes_m)
 
 
-def _setting(one: InjectorStory, sheet: SettingSheet | None) -> dict[str, Any]:
-    """Return what the setting step offers: how it is set, and the change that was advised."""
+def _taught(
+    shop: Workshop, story: JobStory, one: InjectorStory, saved: Saved | None
+) -> Saved | None:
+    """Return what was saved; after a change of the setting, with what the reading taught."""
+    test = next((each for each in one.tests if saved and each.id == saved.id), None)
+    if saved is None or saved.remark or test is None or test.entry.number < one.set_at:
+        return saved
+    learned = setting_shown.learned_of(shop.setting_known(story), one)
+    if learned is None:
+        return saved
+    words = _("Foretold %(foretold)s, read %(got)s. On this injector: %(effect)s.")
+    return replace(saved, remark=words % vars(learned))
+
+
+def _proposed(
+    shop: Workshop, story: JobStory, one: InjectorStory, sheet: SettingSheet | None
+) -> setting_shown.Proposal | NotMeasured:
+    """Return the change that has the best prospect, or why there is none."""
+    change, opening = shop.setting_proposed(story, one), shop.opening_now(one)
+    knowledge, band = shop.setting_known(story), shop.setting_band(story)
+    if isinstance(change, NotMeasured):
+        return change
+    if isinstance(opening, NotMeasured) or knowledge is None or band is None or sheet is None:
+        return NotMeasured("")
+    return setting_shown.proposal_of(change, opening, band, knowledge, shop.drawer(), one.shim_mm)
+
+
+def _setting(
+    shop: Workshop,
+    story: JobStory,
+    one: InjectorStory,
+    sheet: SettingSheet | None,
+    choice: int,
+) -> dict[str, Any]:
+    """Return what the setting step offers: how it is set, and the change to be made."""
     change_mm, turns, advised = None, None, ""
+    proposal = _proposed(shop, story, one, sheet)
     verdict = one.verdict
     if verdict is not None and verdict.entry.number > one.set_at:
         for action in verdict.body.get("next", ()):
@@ -411,18 +461,61 @@ def _setting(one: InjectorStory, sheet: SettingSheet | None) -> dict[str, Any]:
             break
     before = one.shim_mm
     after = round(before + change_mm, 3) if before is not None and change_mm is not None else None
+    chosen = None
+    if isinstance(proposal, setting_shown.Proposal):
+        choices = (proposal.best, *proposal.others)
+        chosen = choices[choice] if 0 <= choice < len(choices) else proposal.best
+        if advised and not choice and _is_advised(chosen, after, turns):
+            advised = ""  # it is what the proposal says
     return {
+        "proposal": None if isinstance(proposal, NotMeasured) else proposal,
+        "missing": (
+            setting_shown.missing_words(proposal) if isinstance(proposal, NotMeasured) else None
+        ),
+        "chosen": chosen,
+        "choice": choice,
+        "learned": setting_shown.learned_of(shop.setting_known(story), one),
+        "counted": shop.drawer() is not None,
         "by_shim": sheet is None or _by_shim(sheet) or not _by_screw(sheet),
         "by_screw": sheet is None or _by_screw(sheet),
         "before": _plain(before),
-        "after": _plain(after),
-        "change": _signed_mm(change_mm),
-        "turns": _plain(abs(turns)) if turns is not None else "",
-        "sense": "out" if turns is not None and turns < 0 else "in",
+        **_entered(chosen if not advised else None, after, change_mm, turns),
         "advised": advised,
         "from_sitting": str(verdict.body["sitting"]) if verdict is not None else "",
         "sizes": [f"{size * 1e3:g}" for size in sheet.adjustment.shim_sizes_m] if sheet else [],
     }
+
+
+def _entered(
+    chosen: setting_shown.ChoiceShown | None,
+    after: float | None,
+    change_mm: float | None,
+    turns: float | None,
+) -> dict[str, str]:
+    """Return what stands in the form: the change chosen, else the one that was advised."""
+    if chosen is not None:
+        return {
+            "after": "" if chosen.stays else chosen.shim_mm,
+            "change": chosen.by if chosen.shim_mm and not chosen.stays else "",
+            "turns": chosen.turns,
+            "sense": chosen.sense,
+        }
+    return {
+        "after": _plain(after),
+        "change": _signed_mm(change_mm),
+        "turns": _plain(abs(turns)) if turns is not None else "",
+        "sense": "out" if turns is not None and turns < 0 else "in",
+    }
+
+
+def _is_advised(
+    chosen: setting_shown.ChoiceShown, after: float | None, turns: float | None
+) -> bool:
+    """Return whether a choice is the change that the verdict advised."""
+    if turns is not None:
+        same = chosen.turns == show.localised(f"{abs(turns):.3g}")
+        return same and chosen.sense == ("out" if turns < 0 else "in")
+    return after is not None and chosen.shim_mm == _plain(after)
 
 
 def _plain(value: float | None) -> str:
@@ -563,14 +656,32 @@ def _set(act: Act) -> Entry:
         )
     if turns is not None and form.choice("sense", ("in", "out"), default="in") == "out":
         turns = -turns
+    slack_pa = form.pressure_pa("slack") if form.text("slack") else None
     form.check()
     body = {
         "shim_from_mm": before if after is not None else None,
         "shim_to_mm": after,
         "screw_turns": turns,
+        "slack_pa": slack_pa,
         "note": act.remark(),
     }
-    return act.note(EntryKind.SETTING_CHANGED, body)
+    return act.shop.change_setting(
+        form.id,
+        act.who,
+        act.job,
+        act.one.injector,
+        {key: value for key, value in body.items() if value not in (None, "")},
+        shims_um=_stack(form.text("shims_um", longest=40), after),
+        done=act.step.key,
+    )
+
+
+def _stack(text: str, total_mm: float | None) -> tuple[int, ...]:
+    """Return the shims of a stack, [um]; none where they do not make the thickness entered."""
+    shims = tuple(int(part) for part in text.split("+") if part.isascii() and part.isdigit())
+    if total_mm is None or abs(sum(shims) - total_mm * 1e3) > 1.0:
+        return ()
+    return shims
 
 
 def _graded(act: Act) -> Entry:

@@ -1,0 +1,73 @@
+"""In whose language a paper speaks: English, unless whoever asks for it reads another.
+
+Own words, such as names, are plain strings and stay as they are; what the program says is a
+message (:mod:`nozzlewright.said`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from enum import Enum
+
+from nozzlewright.said import Figure, Said, Unit, reworded, speak, word
+
+
+@dataclass(frozen=True)
+class Voice:
+    """How a reader is spoken to."""
+
+    language: str = "en-GB"
+    """As HTML and PDF name it (BCP 47)."""
+    translate: Callable[[str], str] = str
+    """Template to template, such as ``gettext`` of a catalogue."""
+    known: Callable[[str], str] = str
+    """Puts words that people wrote into the language where they are the trade's, such as names of
+    parts; all others stay as typed."""
+    decimal: str = "."
+
+
+ENGLISH = Voice()
+_VOICE: ContextVar[Voice] = ContextVar("voice", default=ENGLISH)
+
+
+@contextmanager
+def speaking(voice: Voice | None) -> Iterator[Voice]:
+    """Let all that is written within speak with a voice; None: with the one that speaks already."""
+    if voice is None:
+        yield _VOICE.get()
+        return
+    before = _VOICE.set(voice)
+    try:
+        yield voice
+    finally:
+        _VOICE.reset(before)
+
+
+def spoken(text: str) -> str:
+    """Return a message in the reader's language; own words as they are.
+
+    >>> from nozzlewright.said import say
+    >>> with speaking(Voice("de", {"{number} pops": "{number} Öffnungen"}.get)):
+    ...     spoken(say("{number} pops", number=3)), spoken("three pops")
+    ('3 Öffnungen', 'three pops')
+    """
+    if isinstance(text, Enum):
+        text = word(text)
+    if not isinstance(text, Said | Figure | Unit):
+        return str(text)
+    voice = _VOICE.get()
+    return speak(reworded(text, voice.known), voice.translate, decimal=voice.decimal)
+
+
+def known(text: str) -> str:
+    """Return a part's name, or what was seen on it, in the reader's language where it is known."""
+    return spoken(text) if isinstance(text, Said) else _VOICE.get().known(text)
+
+
+def capital(text: str) -> str:
+    """Return a message that begins with a capital letter."""
+    told = spoken(text)
+    return told[:1].upper() + told[1:]

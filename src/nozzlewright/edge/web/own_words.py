@@ -1,0 +1,32 @@
+"""Words that people wrote: the trade's own are said in the reader's language, the rest as typed.
+
+Parts and what is seen on them stand in the record, and in setting sheets, as plain English words.
+"""
+
+from __future__ import annotations
+
+from nozzlewright.edge.paper import Voice
+from nozzlewright.edge.web.findings_shown import KNOWN_WORDS
+from nozzlewright.edge.web.texts import HERE, decimal_sign, gettext
+from nozzlewright.said import Said, reworded, speak
+
+_LANGUAGES = {"en": "en-GB"}
+"""As files name a language, where that is more than its name here."""
+
+
+def in_words(text: str) -> str:
+    """Return a part, or what was seen on it, in the language of this screen."""
+    return gettext(text) if text in KNOWN_WORDS else text
+
+
+def said_here(text: str) -> str:
+    """Return what an inner layer said, in language and unit of this screen, its parts likewise."""
+    if isinstance(text, Said):
+        text = reworded(text, in_words)
+    return speak(text, gettext, HERE.get().pressure_unit, decimal_sign())
+
+
+def voice() -> Voice:
+    """Return the voice in which papers speak to whoever is at this screen."""
+    language = HERE.get().language
+    return Voice(_LANGUAGES.get(language, language), gettext, in_words, decimal_sign())
