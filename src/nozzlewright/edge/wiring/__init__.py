@@ -18,7 +18,7 @@
     The rig's card, setting sheets and photos, as the screens send them.
 ``keeping``
     Verification, backups and their return.
-``demo_shop``
+``demo_shop``, ``demo_studies``
     The demo workshop: an invented shop with sets in all states.
 """
 

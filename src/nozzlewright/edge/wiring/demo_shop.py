@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from nozzlewright.edge.wiring.benches import DEMO_MARK
+from nozzlewright.edge.wiring.demo_studies import make_studies
 from nozzlewright.edge.wiring.files import Tell
 from nozzlewright.edge.wiring.pretend import write_demo_set
 from nozzlewright.edge.wiring.shop import Shop, now, open_shop
@@ -27,6 +28,46 @@ DRIPPING = {
     "seat": "drop",
     "drop_test": "drop",
 }
+EARLIER_DAYS = 27
+"""Days before the story on which the rig was first checked with its reference nozzle."""
+EARLIER_CHECKS = 13
+REFERENCE_BAR, DRIFT_BAR_PER_DAY = 181.0, 0.045
+"""Opening pressure of the demo's reference nozzle, and what its spring loses in a day."""
+RIG_OF_THE_DEMO = """
+[filter]
+kind = "invented paper filter"
+changed_on = "{since}"
+
+[probe]
+id = "invented probe D-T1"
+u_c = 0.3
+calibrated_on = "{since}"
+next_calibration_on = "{next_year}"
+
+[reference]
+id = "invented reference nozzle D-N0"
+since = "{since}"
+opening_bar = 181.0
+opening_u_bar = 0.2
+opening_tolerance_bar = 4.0
+drop_s = 21.0
+drop_u_s = 0.3
+drop_tolerance_s = 4.0
+from_bar = 150.0
+to_bar = 100.0
+at_c = 40.0
+
+[limits]
+blank_fall_bar = 5.0
+blank_fall_s = 60.0
+blank_fall_from_bar = 150.0
+zero_bar = 1.0
+temperature_from_c = 10.0
+temperature_to_c = 30.0
+filter_days = 180.0
+remind_days = 40.0
+baseline = 6
+"""
 SEEDS = (1, 2, 3)
 """Starts of chance of the three demo sets that the recordings come from."""
 
@@ -36,6 +77,7 @@ class _Teller:
 
     def __init__(self, shop: Shop, sets: Mapping[int, Path], clock: list[datetime]) -> None:
         self.shop, self.workshop, self.sets, self.clock = shop, shop.workshop, sets, clock
+        self.since = (clock[0] - timedelta(days=EARLIER_DAYS)).date()
 
     def id(self) -> str:
         return str(uuid.uuid4())
@@ -48,11 +90,44 @@ class _Teller:
         return self.shop.store.evidence.keep(path.read_bytes(), path.suffix[1:])
 
     def rig(self, celsius: float, seed: int = 1) -> None:
+        blank = self.keep("recordings/blank-plug.csv", seed)
+        self.workshop.check_rig(self.id(), FITTER, self.card(celsius, seed), blank=blank)
+        self.later(20)
+
+    def card(self, celsius: float, seed: int = 1, hold: str = "") -> bytes:
+        """Return the rig's card of a day, with what was read in the check."""
         text = (self.sets[seed] / "bench.toml").read_text("utf-8")
         text = text.replace("temperature_c = 14.0", f"temperature_c = {celsius}", 1)
-        blank = self.keep("recordings/blank-plug.csv", seed)
-        self.workshop.check_rig(self.id(), FITTER, text.encode(), blank=blank)
-        self.later(20)
+        text = text.replace(
+            'calibrated_on = "2026-01-05"',
+            f'calibrated_on = "{self.since - timedelta(days=40)}"\n'
+            f'next_calibration_on = "{self.since + timedelta(days=325)}"\n'
+            'certificate_number = "invented 0815"\ncertificate_c = 20.0',
+        )
+        if hold:
+            text = text.replace('recording = "recordings/blank-plug.csv"', hold)
+        return (text + self.belongings() + self.readings(celsius)).encode()
+
+    def belongings(self) -> str:
+        return RIG_OF_THE_DEMO.format(since=self.since, next_year=self.since + timedelta(days=360))
+
+    def readings(self, celsius: float) -> str:
+        """Return what the reference nozzle and the zero show on a day, with a slow drift."""
+        day = (self.clock[0].date() - self.since).days
+        wobble = (0.3, -0.2, 0.1, -0.3, 0.2, 0.0, -0.1)[day % 7]
+        opening = REFERENCE_BAR - DRIFT_BAR_PER_DAY * day + 0.5 * wobble
+        pops = ", ".join(f"{opening + off:.1f}" for off in (-0.2, 0.0, 0.2))
+        # Cold oil is thicker: some 3 in a hundred for each degree.
+        seconds = 21.0 * (1.0 + 0.032 * (40.0 - celsius)) * (1.0 + 0.02 * wobble)
+        return (
+            f"\n[check]\nzero_bar = {0.3 + 0.2 * wobble:.2f}\nopening_bar = [{pops}]\n"
+            f"drop = {{ from_bar = 150.0, to_bar = 100.0, seconds = {seconds:.1f} }}\n"
+        )
+
+    def earlier_check(self, celsius: float, fall_bar: float) -> None:
+        """Check the rig on an earlier day, the hold with the plug by stopwatch."""
+        hold = f"drop = {{ from_bar = 150.0, to_bar = {150.0 - fall_bar}, seconds = 60.0 }}"
+        self.workshop.check_rig(self.id(), FITTER, self.card(celsius, hold=hold))
 
     def book(self, title: str, sheet: str, cylinders: int, **more: Any) -> str:
         booked = {
@@ -187,9 +262,19 @@ def _tell_story(t: _Teller, tell: Tell) -> None:
     sheet = t.workshop.add_sheet(t.id(), FITTER, (t.sets[1] / "sheet.toml").read_bytes())
     start = t.clock[0]
 
+    tell(say("telling of the earlier checks of the rig"))
+    for number in range(EARLIER_CHECKS):
+        t.clock[0] = start - timedelta(days=EARLIER_DAYS - 2 * number)
+        t.earlier_check(14.0 + (0.0, 1.5, 0.5, 2.0)[number % 4], 1.45 + 0.1 * (number % 3))
+    t.clock[0] = start
+
     tell(say("telling the story of the set that came back running"))
     t.rig(15.5, 2)
     _handed_over(t, sheet)
+
+    t.clock[0] = start + timedelta(days=8)
+    tell(say("telling the studies of fitters"))
+    make_studies(t.workshop, FITTER, (FITTER, CHECKER, RECEPTION), t.id, t.later)
 
     t.clock[0] = start + timedelta(days=10)
     tell(say("telling the story of the set that waits to be handed over"))
