@@ -145,6 +145,9 @@ def _slip(printed: str, right: str) -> str:
     >>> _slip("1978", "1778"), _slip("2489", "2498"), _slip("14.2", "1.42"), _slip("5", "7123")
     ('one digit is wrong', 'two digits are exchanged', 'the decimal point is misplaced', '')
     """
+    bare = [text.replace(".", "").strip("0") for text in (printed, right)]
+    if bare[0] == bare[1] and bare[0]:
+        return say("the decimal point is misplaced")
     if len(printed) == len(right):
         wrong = [i for i, (a, b) in enumerate(zip(printed, right, strict=True)) if a != b]
         if len(wrong) == 1 and len(right.replace(".", "")) > 1:
@@ -156,9 +159,6 @@ def _slip(printed: str, right: str) -> str:
             and printed[wrong[1]] == right[wrong[0]]
         ):
             return say("two digits are exchanged")
-    bare = [text.replace(".", "").strip("0") for text in (printed, right)]
-    if bare[0] == bare[1] and bare[0]:
-        return say("the decimal point is misplaced")
     return ""
 
 
@@ -229,7 +229,7 @@ PRINTED = Sum(
         say("Final zeros of a whole number may only fill the place: up to half a per cent is "
             "allowed for them (common practice, no source)."),
     ),
-    drawing="units",
+    drawing="misprint",
     remarks=_verdict,
     objections=_same_kind,
     examples=(

@@ -86,5 +86,6 @@ SCREENS: tuple[str, ...] = (
     "certificate",
     "dead_weight",
     "study",
+    "drawer",
 )
 """Screens that the application takes up, in the order in which their addresses are tried."""

@@ -1,0 +1,247 @@
+"""The pages of the bench sums, as plain pages without a script."""
+
+from __future__ import annotations
+
+import re
+import time
+from html import unescape
+from urllib.parse import urlencode
+
+import pytest
+
+from nozzlewright.bench.sums import SUMS, Input
+from nozzlewright.edge.intake.typed import read_value
+from nozzlewright.edge.web.here import Here
+
+EXAMPLES = [
+    pytest.param(one, each, id=f"{one.key}: {each.source}")
+    for one in SUMS.values()
+    for each in one.examples
+]
+
+
+@pytest.fixture(scope="module")
+def front_of(helper):
+    return helper("edge/web/front_shop.py").front
+
+
+@pytest.fixture
+def front(front_of, tmp_path, web_settings, serve, browser):
+    one = front_of(tmp_path, web_settings, serve, browser)
+    yield one
+    one.shop.close()
+
+
+def text_of(html):
+    html = re.sub(r"<(script|style|svg)\b.*?</\1>", " ", html, flags=re.DOTALL)
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+
+def result_of(html):
+    """Return the main result as it stands on the page: number, ± and unit."""
+    value = re.search(r'class="sum-value">([^<]+)<', html)
+    unit = re.search(r'class="sum-unit">([^<]+)<', html)
+    return unescape(value[1]), unescape(unit[1]) if unit else ""
+
+
+def test_every_sum_has_a_card_and_a_page_with_all_its_inputs(front):
+    cards = front.get("/sums")
+    for key, one in SUMS.items():
+        assert f'href="/sums/{key}"' in cards
+        html = front.get(f"/sums/{key}")
+        for each in one.inputs:
+            assert f'name="{each.key}"' in html, (key, each.key)
+        text = text_of(html)
+        assert all(str(words) in text for words in (one.title, one.purpose, *one.validity))
+        assert " ".join(str(one.source).split()) in text
+        assert ("As an indication, not a promise." in text) is one.indication
+        assert bool(one.caution) is ('class="caution"' in html)
+    assert 'href="/sums" aria-current="page"' in cards
+
+
+def shown_on(html):
+    """Return value with unit by the name of each result that stands on the page."""
+    name = re.search(r'id="result">([^<]+)<', html)
+    shown = {unescape(name[1]): " ".join(result_of(html))}
+    for term, value in re.findall(r"<dt>([^<]+)</dt><dd><strong>([^<]+)</strong>", html):
+        shown[unescape(term)] = unescape(value)
+    return shown
+
+
+@pytest.mark.parametrize(("one", "example"), EXAMPLES)
+def test_the_page_gives_what_the_source_prints(one, example, front):
+    shown = shown_on(front.get(f"/sums/{one.key}?{urlencode(example.typed)}"))
+    for key, printed in example.expected.items():
+        output = next(each for each in one.outputs if each.key == key)
+        asked = Input(key, key, output.kind, -1e99, 1e99, "")
+        theirs, ours = read_value(printed, asked), read_value(shown[output.name], asked)
+        reach = theirs.half_digit + 1.96 * theirs.quantity.standard_uncertainty + ours.half_digit
+
+        assert ours.quantity.value == pytest.approx(theirs.quantity.value, abs=reach, rel=0.0)
+        assert ours.quantity.value == pytest.approx(theirs.quantity.value, rel=0.06)
+
+
+def test_the_address_holds_the_sum(front):
+    html = front.get("/sums/torque?wanted=60&wanted_unit=Nm&wrench=300&wrench_unit=mm"
+                     "&extension=50&extension_unit=mm&wanted_pm=7")  # fmt: skip
+    assert result_of(html) == ("51.4", "Nm")
+    assert "± 6.0" in text_of(html)
+    assert re.search(r'id="wanted" name="wanted" value="60"', html)
+    assert re.search(r'name="wanted_pm" value="7"', html)
+    assert re.search(r'<option value="Nm" selected>', html)
+
+
+def test_a_unit_in_the_address_is_chosen_in_the_field(front):
+    html = front.get("/sums/torque?wanted=100+lbf+ft&wrench=12+in&extension=6+in")
+
+    assert '<option value="lbf ft" selected>' in html
+    assert 'name="wrench" value="12"' in html
+
+
+def test_what_is_missing_stands_beside_its_field_and_what_was_typed_stays(front):
+    answer = front.browser.get("/sums/torque?wanted=60&wanted_unit=Nm&wrench=x")
+    html = answer.text
+
+    assert answer.status_code == 422
+    assert 'id="fault-wrench-1"' in html
+    assert 'name="wanted" value="60"' in html
+    assert "Still to do" in html
+    assert 'class="sum-value"' not in html
+
+
+def test_an_empty_page_finds_no_fault_with_anybody(front):
+    for key in SUMS:
+        html = front.get(f"/sums/{key}")
+        assert 'class="faults"' not in html
+        assert "aria-invalid" not in html
+
+
+@pytest.mark.parametrize(
+    ("printed", "value", "sure"),
+    [("45 Nm", "45", ""), ("59 to 78 Nm", "68.5", "9.5"), ("40 ± 5 Nm", "40", "5"),
+     ("33 lbf ft (45 Nm)", "33", ""), ("see page 7", "", ""), ("175 bar", "", "")],
+)  # fmt: skip
+def test_a_torque_comes_over_from_the_sheet_as_printed(front, printed, value, sure):
+    html = front.get(f"/sums/torque?{urlencode({'printed': printed})}")
+
+    assert f'name="wanted" value="{value}"' in html
+    assert f'name="wanted_pm" value="{sure}"' in html
+    assert 'class="faults"' not in html
+
+
+def test_pressures_are_offered_in_the_readers_unit(front):
+    front.be(Here(who="R", pressure_unit="psi"))
+    html = front.get("/sums/opening?guide=6mm&seat=2.6mm&force=401.888N")
+
+    assert result_of(html) == ("2538", "psi")  # 175 bar, NIST SP 811
+
+
+def test_a_german_reads_and_types_a_decimal_comma(front):
+    front.be(Here(who="R", language="de"))
+    html = front.get("/sums/torque?wanted=60,5&wanted_unit=Nm&wrench=300mm&extension=50mm")
+
+    assert result_of(html) == ("51,86", "Nm")
+    assert 'name="wanted" value="60,5"' in html
+
+
+def test_a_sum_that_is_not_there_is_said_so(front):
+    assert front.browser.get("/sums/horoscope").status_code == 404
+
+
+@pytest.mark.parametrize(
+    "query",
+    ["wanted=%00", "wanted=1e400", "wanted=nan&wrench=inf", "wanted=" + "9" * 3000, "wanted_unit=x",
+     "printed=%E2%80%AE", "wanted=60&wanted_unit=furlong", "wanted_pm=x&wanted=60Nm", "nothing=1"],
+)  # fmt: skip
+def test_odd_addresses_are_no_fault_of_the_program(front, query):
+    for key in ("torque", "units", "misprint", "bands"):
+        assert front.browser.get(f"/sums/{key}?{query}").status_code in (200, 422)
+
+
+def test_every_page_is_worked_out_within_its_time(front):
+    slow = {}
+    for key, one in SUMS.items():
+        path = f"/sums/{key}?{urlencode(one.examples[0].typed)}"
+        front.get(path)
+        begun = time.perf_counter()
+        front.get(path)
+        spent = time.perf_counter() - begun
+        if spent > 0.3:  # 50 ms on a machine of its own
+            slow[key] = spent
+    assert slow == {}
+
+
+# -- in a browser --------------------------------------------------------------------------------
+
+
+def _at(chromium, front, width, *, javascript=True):
+    context = chromium.new_context(
+        viewport={"width": width, "height": 800}, java_script_enabled=javascript,
+        reduced_motion="reduce",
+    )  # fmt: skip
+    context.set_default_timeout(15_000)
+    here = next(c.value for c in front.browser.client.cookies.jar if c.name == "here")
+    context.add_cookies([{"name": "here", "value": here, "url": front.browser.address}])
+    return context.new_page()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [360, 1280])
+def test_by_keyboard_alone_the_result_comes_as_one_types(chromium, front, width):
+    page = _at(chromium, front, width)
+    told = []
+    page.on("console", lambda m: told.append(m.text) if m.type in {"error", "warning"} else None)
+    page.on("pageerror", lambda fault: told.append(str(fault)))
+    page.goto(f"{front.browser.address}/sums/torque")
+    page.locator("#wanted").focus()
+    for text in ("60", "300", "50"):
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")  # the unit
+        page.keyboard.press("Tab")
+    page.locator(".sum-value", has_text="51.43").wait_for()
+    assert "wanted=60" in page.url
+    assert [one for one in told if "422" not in one] == []
+
+    page.reload()
+    assert page.locator(".sum-value").inner_text() == "51.43"
+    page.locator("#wanted").fill("")
+    page.locator("#outcome h2", has_text="Still to do").wait_for()
+
+
+@pytest.mark.slow
+def test_without_a_script_the_button_works_it_out(chromium, front):
+    page = _at(chromium, front, 360, javascript=False)
+    page.goto(f"{front.browser.address}/sums/misprint")
+    page.locator("#first").fill("125 kgf/cm2")
+    page.locator("#second").fill("1978 psi")
+    page.keyboard.press("Enter")
+    page.locator(".sum-value").wait_for()
+
+    assert "1978 should read 1778 psi" in page.locator("#outcome").inner_text()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("scheme", "width"), [("light", 360), ("dark", 1920)])
+def test_every_sum_is_accessible_and_fits_phone_and_desktop(chromium, axe, front, scheme, width):
+    page = _at(chromium, front, width)
+    page.emulate_media(color_scheme=scheme)
+    faults = []
+    paths = ["/sums", *(f"/sums/{key}?{urlencode(one.examples[0].typed)}"
+                        for key, one in SUMS.items())]  # fmt: skip
+    for path in paths:
+        page.goto(front.browser.address + path)
+        for details in page.locator("main details").all():
+            details.evaluate("one => { one.open = true; }")
+        faults += [(path, one["id"], one["nodes"][0]["html"]) for one in axe(page)["violations"]]
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        if wide > width:
+            faults.append((path, "wider than the screen", wide))
+        small = page.evaluate(
+            """() => [...document.querySelectorAll(
+                 "main :is(a[href], button, input:not([type=radio]), select, summary)")]
+               .filter((one) => { const box = one.getBoundingClientRect();
+                 return box.width > 0 && (box.width < 47.5 || box.height < 47.5); })
+               .map((one) => one.outerHTML.slice(0, 120))"""
+        )
+        faults += [(path, "too small", one) for one in small]
+    assert faults == []
