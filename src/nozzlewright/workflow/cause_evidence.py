@@ -224,10 +224,41 @@ def _from_tests(model: CauseModel, job: JobSeen, one: InjectorStory, which: str)
     sitting = job.sittings.get((one.injector, which))
     if sitting is None:
         return
-    verdict = job.verdicts.get((one.cylinder, which))
+    yield from of_sitting(model, sitting, job.verdicts.get((one.cylinder, which)), job.sheet)
+    slides = [
+        at.seen.needle_slide
+        for name in (AS_LEFT, AS_FOUND)
+        if (at := job.sittings.get((one.injector, name))) is not None
+        and at.seen.needle_slide is not None
+    ]
+    if slides:
+        cleaned = "clean" in one.done
+        free = AFTER_CLEANING if cleaned else (1.0, 0.0)
+        yield Piece("slide", free if all(slides) else (0.0, 1.0), Origin.TEST)
+
+
+def of_sitting(
+    model: CauseModel,
+    sitting: TestSitting,
+    verdict: InjectorVerdict | None,
+    sheet: SettingSheet | None,
+) -> Iterator[Piece]:
+    """Yield what the bench tests of one sitting say.
+
+    Parameters
+    ----------
+    model : CauseModel
+        Whose observations are looked for
+    sitting : TestSitting
+        What was found and seen
+    verdict : InjectorVerdict or None
+        The same, judged; None without a sheet
+    sheet : SettingSheet or None
+        What was asked
+    """
     if verdict is not None:
         yield from _opening(verdict.of(BenchTest.OPENING))
-        yield from _drop(model, sitting, verdict.of(BenchTest.BACK_LEAKAGE), job.sheet)
+        yield from _drop(model, sitting, verdict.of(BenchTest.BACK_LEAKAGE), sheet)
     seen = sitting.seen
     grades = tip_grades(sitting)
     if grades:
@@ -252,18 +283,6 @@ def _from_tests(model: CauseModel, job: JobSeen, one: InjectorStory, which: str)
         yield _test(model, "flow", "opens")
     if sitting.gauge is not None and mentions(sitting.gauge.cautions, "drift"):
         yield _test(model, "unsteady", "yes")
-    slides = [
-        seen_of.needle_slide
-        for name in (AS_LEFT, AS_FOUND)
-        if (at := job.sittings.get((one.injector, name))) is not None
-        for seen_of in (at.seen,)
-        if seen_of.needle_slide is not None
-    ]
-    if slides:
-        cleaned = "clean" in one.done
-        hung = not all(slides)
-        free = AFTER_CLEANING if cleaned else (1.0, 0.0)
-        yield Piece("slide", (0.0, 1.0) if hung else free, Origin.TEST)
 
 
 def _test(model: CauseModel, observation: str, state: str) -> Piece:
@@ -355,6 +374,7 @@ _SOUND_PARTS: Mapping[str, tuple[tuple[str, str], ...]] = {
 
 _SEEN: tuple[tuple[str, str, str, str], ...] = (
     # part, what is seen of it, observation, state
+    ("", "pair", "f_pair", "bad"),
     ("spring seat", "", "", ""),
     ("spring", "", "f_spring", "bad"),
     ("shim", "", "f_shim", "bad"),

@@ -6,7 +6,9 @@ Quickscore [1]_ does it by a signed sum over the subsets of positive findings; w
 its terms cancel to nothing in floating point. Here the same sum is made of positive terms only:
 causes are taken one after the other, and for each subset of the positive findings the probability
 is kept that just these have been brought about so far (forward), or that the rest will be
-(backward). It costs causes times 2^(positive findings), like Quickscore, and cancels nothing.
+(backward). It costs causes times 2^(positive findings), like Quickscore, and cancels nothing. A
+finding takes part only from the first to the last of its causes; these are taken in an order that
+keeps few findings open at a time.
 
 Usual findings, and those with one possible cause, cost nothing more than a factor.
 
@@ -18,6 +20,7 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -142,46 +145,155 @@ def _axis(leak: Floats, proposals: Mapping[int, Floats], weights: Floats) -> _Ax
     )
 
 
-def _raise(array: Floats, before: int, chances: Floats) -> Floats:
+def _raise(array: Floats, place: int, chances: Floats) -> Floats:
     """Return the forward array after a cause has proposed its level on one axis."""
     import numpy as np
 
-    levels = len(chances)
-    shaped = array.reshape(before, levels, -1)
+    shape, levels = array.shape, len(chances)
+    shaped = array.reshape(math.prod(shape[:place]), levels, -1)
     out = np.empty_like(shaped)
     if levels == 2:
         below, at = chances
         np.multiply(shaped[:, 0], below, out=out[:, 0])
         np.multiply(shaped[:, 1], below + at, out=out[:, 1])
         out[:, 1] += at * shaped[:, 0]
-        return out.reshape(-1)
+        return out.reshape(shape)
     upto, lower = np.cumsum(chances), np.cumsum(shaped, axis=1)
     for level in range(levels):
         out[:, level] = shaped[:, level] * upto[level]
         if level:
             out[:, level] += lower[:, level - 1] * chances[level]
-    return out.reshape(-1)
+    return out.reshape(shape)
 
 
-def _lower(array: Floats, before: int, chances: Floats) -> Floats:
+def _lower(array: Floats, place: int, chances: Floats) -> Floats:
     """Return the backward array before a cause proposes its level on one axis."""
     import numpy as np
 
-    levels = len(chances)
-    shaped = array.reshape(before, levels, -1)
+    shape, levels = array.shape, len(chances)
+    shaped = array.reshape(math.prod(shape[:place]), levels, -1)
     out = np.empty_like(shaped)
-    if levels == 2:
-        below, at = chances
-        np.multiply(shaped[:, 0], below, out=out[:, 0])
-        out[:, 0] += at * shaped[:, 1]
-        np.multiply(shaped[:, 1], below + at, out=out[:, 1])
-        return out.reshape(-1)
     upto = np.cumsum(chances)
     for level in range(levels):
-        out[:, level] = shaped[:, level] * upto[level]
+        np.multiply(shaped[:, level], upto[level], out=out[:, level])
         for higher in range(level + 1, levels):
             out[:, level] += shaped[:, higher] * chances[higher]
-    return out.reshape(-1)
+    return out.reshape(shape)
+
+
+@dataclass(frozen=True)
+class _Turn:
+    """One cause's turn: which findings open before it, stand open in it, and close after it."""
+
+    cause: int
+    opens: tuple[int, ...]
+    open: tuple[int, ...]
+    """In the order of the array's axes; those that open now come last."""
+    closes: tuple[int, ...]
+
+
+def _turns(axes: Sequence[_Axis]) -> tuple[list[_Turn], int]:
+    """Return the causes in an order that keeps few findings open, and the most cells at a time."""
+    left = {index: set(axis.proposals) for index, axis in enumerate(axes)}
+    waiting = {cause for causes in left.values() for cause in causes}
+    stands: tuple[int, ...] = ()
+    turns, most = [], 1
+
+    def cells(findings: Iterable[int]) -> int:
+        return math.prod(len(axes[index].end) for index in findings)
+
+    while waiting:
+        best: tuple[tuple[int, int, int], _Turn] | None = None
+        for cause in sorted(waiting):
+            mine = [index for index, causes in left.items() if cause in causes]
+            opens = tuple(index for index in mine if index not in stands)
+            closes = tuple(index for index in mine if left[index] == {cause})
+            now = (*stands, *opens)
+            after = [index for index in now if index not in closes]
+            worth = (cells(after), cells(now), cause)
+            if best is None or worth < best[0]:
+                best = (worth, _Turn(cause, opens, now, closes))
+        assert best is not None  # noqa: S101  (somebody is waiting)
+        turn = best[1]
+        turns.append(turn)
+        most = max(most, cells(turn.open))
+        waiting.discard(turn.cause)
+        for causes in left.values():
+            causes.discard(turn.cause)
+        stands = tuple(index for index in turn.open if index not in turn.closes)
+    return turns, most
+
+
+def _summed(
+    model: CauseModel, axes: Sequence[_Axis], present: Floats, absent: Floats
+) -> tuple[Floats, Floats]:
+    """Return P(findings | background), and P(findings, cause | background) of linked causes.
+
+    Returns
+    -------
+    total : ndarray of shape (backgrounds,)
+    joint : ndarray of shape (backgrounds, causes)
+        Noughts for causes that no finding is linked to
+    """
+    import numpy as np
+
+    count = len(model.backgrounds)
+    turns, most = _turns(axes)
+    if count * most > MOST_CELLS:
+        raise InputFault(
+            Fault(
+                say("{count} unusual findings at once are too many to weigh", count=len(axes)),
+                say("evidence"),
+                say("Leave out what is least certain"),
+            )
+        )
+
+    def over(weights: Floats, array: Floats) -> Floats:
+        return weights.reshape(count, *[1] * (array.ndim - 1))
+
+    forward = np.ones(count)
+    reached = []
+    for turn in turns:
+        for index in turn.opens:
+            leak = axes[index].leak
+            forward = forward[..., None] * leak.reshape(
+                count, *[1] * (forward.ndim - 1), leak.shape[1]
+            )
+        reached.append(forward)
+        with_it = forward
+        for place, index in enumerate(turn.open, start=1):
+            if turn.cause in axes[index].proposals:
+                with_it = _raise(with_it, place, axes[index].proposals[turn.cause])
+        forward = forward * over(absent[:, turn.cause], forward)
+        with_it *= over(present[:, turn.cause], with_it)
+        forward += with_it
+        for index in sorted(turn.closes, key=turn.open.index, reverse=True):
+            forward = np.tensordot(forward, axes[index].end, axes=(turn.open.index(index) + 1, 0))
+    backward = np.ones(count)
+    joint = np.zeros((count, len(model.causes)))
+    for turn, before in zip(reversed(turns), reversed(reached), strict=True):
+        for index in sorted(turn.closes, key=turn.open.index):
+            place = turn.open.index(index) + 1
+            backward = np.expand_dims(backward, place)
+            backward = backward * axes[index].end.reshape(-1, *[1] * (backward.ndim - place - 1))
+        with_it = backward
+        for place, index in enumerate(turn.open, start=1):
+            if turn.cause in axes[index].proposals:
+                with_it = _lower(with_it, place, axes[index].proposals[turn.cause])
+        weight = over(present[:, turn.cause], with_it)
+        if with_it is backward:
+            with_it = backward.copy()
+        with_it *= weight
+        joint[:, turn.cause] = np.einsum(
+            "bi,bi->b", before.reshape(count, -1), with_it.reshape(count, -1)
+        )
+        backward = backward * over(absent[:, turn.cause], backward)
+        backward += with_it
+        for index in reversed(turn.opens):
+            leak = axes[index].leak
+            shaped = leak.reshape(count, *[1] * (backward.ndim - 2), leak.shape[1])
+            backward = (backward * shaped).sum(-1)
+    return forward, joint
 
 
 def infer(model: CauseModel, evidence: Evidence) -> Posterior:
@@ -222,7 +334,6 @@ def infer(model: CauseModel, evidence: Evidence) -> Posterior:
     import numpy as np
 
     priors = model.priors
-    count = len(model.backgrounds)
     present, absent = priors.copy(), 1.0 - priors
     constant = np.array([one.prior for one in model.backgrounds])
     axes: list[_Axis] = []
@@ -241,49 +352,10 @@ def infer(model: CauseModel, evidence: Evidence) -> Posterior:
             absent[:, cause] *= leak @ weights
         else:
             axes.append(_axis(leak, proposals, weights))
-    shape = [len(axis.end) for axis in axes]
-    cells = count * int(np.prod(shape, dtype=float))
-    if cells > MOST_CELLS:
-        raise InputFault(
-            Fault(
-                say("{count} unusual findings at once are too many to weigh", count=len(axes)),
-                say("evidence"),
-                say("Leave out what is least certain"),
-            )
-        )
-    # By how many cells the array must be cut before each axis.
-    before = [count * int(np.prod(shape[:place], dtype=int)) for place in range(len(axes))]
-    forward = np.ones(count)
-    end = np.ones(count)
-    for axis in axes:
-        forward = (forward.reshape(count, -1, 1) * axis.leak[:, None, :]).reshape(-1)
-        end = (end.reshape(count, -1, 1) * axis.end).reshape(-1)
-    linked = sorted({cause for axis in axes for cause in axis.proposals})
-
-    def weighed(array: Floats, weights: Floats) -> Floats:
-        return np.asarray((array.reshape(count, -1) * weights[:, None]).reshape(-1))
-
-    forwards = []
-    for cause in linked:
-        forwards.append(forward)
-        with_it = forward
-        for axis, cut in zip(axes, before, strict=True):
-            if cause in axis.proposals:
-                with_it = _raise(with_it, cut, axis.proposals[cause])
-        forward = weighed(forward, absent[:, cause]) + weighed(with_it, present[:, cause])
-    backward = end
-    joint = np.zeros_like(priors)
-    for cause, reached in zip(reversed(linked), reversed(forwards), strict=True):
-        with_it = backward
-        for axis, cut in zip(axes, before, strict=True):
-            if cause in axis.proposals:
-                with_it = _lower(with_it, cut, axis.proposals[cause])
-        joint[:, cause] = present[:, cause] * (reached * with_it).reshape(count, -1).sum(1)
-        backward = weighed(backward, absent[:, cause]) + weighed(with_it, present[:, cause])
-    total = (forward * end).reshape(count, -1).sum(1)
+    total, joint = _summed(model, axes, present, absent)
+    linked = {cause for axis in axes for cause in axis.proposals}
     both = present + absent
-    alone = [cause for cause in range(len(model.causes)) if cause not in set(linked)]
-    for cause in alone:
+    for cause in set(range(len(model.causes))) - linked:
         constant = constant * both[:, cause]
         joint[:, cause] = total * present[:, cause] / both[:, cause]
     mass = constant * total
@@ -311,7 +383,8 @@ def infer(model: CauseModel, evidence: Evidence) -> Posterior:
 LEADING, FAULTS_AT_ONCE = 8, 3
 """Causes that an observation shall tell apart, and how many of the likeliest ones may be present
 together where the worth of an observation is reckoned."""
-CONSIDERED = 14
+LEADS, CONSIDERED = 0.08, 14
+"""Probability from which a cause leads (two do always); causes that are considered at all."""
 
 
 def gains(
@@ -320,7 +393,7 @@ def gains(
     r"""Return by how much each observation would tell the leading causes apart, [bit].
 
     The mutual information :math:`I(C; O) = H(O) - \sum_c P(c) H(O \mid c)` of what would be seen
-    and of which of the eight likeliest causes are present.
+    and of which of the leading causes (up to eight) are present.
 
     Parameters
     ----------
@@ -373,7 +446,9 @@ def gains(
     for key, weights in checked(model, evidence).items():
         weight = weight * (states_of(key, before) @ weights)
     weight = weight / weight.sum()
-    lead = member[:, :LEADING] @ (1 << np.arange(min(LEADING, len(taken))))
+    leading = sum(posterior.causes[key] >= LEADS for key in ranked[:LEADING])
+    leading = max(leading, min(2, len(taken)))
+    lead = member[:, :leading] @ (1 << np.arange(leading))
     groups, which = np.unique(lead, return_inverse=True)
     gather = (which[None, :] == np.arange(len(groups))[:, None]).astype(float)
     found = {}
@@ -410,22 +485,30 @@ def weights_of(
     import numpy as np
 
     priors, given = model.priors, np.asarray(likelihoods, dtype=float)
-    proposals = {i: np.cumsum(c) for i, c in model.proposals(observation).items()}
-    linked = {i: 1.0 - priors[:, i, None] * (1.0 - reach) for i, reach in proposals.items()}
-    all_upto = np.cumsum(model.leaks(observation), axis=1)
-    for factor in linked.values():
-        all_upto = all_upto * factor
-    behind = np.array([one.prior for one in model.backgrounds])
-    found = {}
+    proposals = model.proposals(observation)
+    places = list(proposals)
+    upto = np.cumsum(model.leaks(observation), axis=1)[:, None, :]  # (backgrounds, 1, states)
+    if places:
+        reach = np.cumsum(np.array([proposals[place] for place in places]), axis=1)
+        factors = 1.0 - priors[:, places, None] * (1.0 - reach)
+        upto = upto * factors.prod(axis=1, keepdims=True)
 
-    def likelihood(upto: Floats, shares: Floats) -> float:
-        states = np.diff(upto, axis=1, prepend=0.0)
-        return float((shares / shares.sum()) @ (states @ given))
+    def likelihood(cumulated: Floats) -> Floats:
+        states = cumulated.copy()
+        states[..., 1:] -= cumulated[..., :-1]
+        return np.asarray(states @ given)
 
-    for place, cause in enumerate(model.causes):
-        share = behind * priors[:, place]
-        rest = all_upto / linked[place] if place in linked else all_upto
-        with_it = likelihood(rest * proposals[place] if place in linked else rest, share)
-        without = likelihood(rest, behind - share)
-        found[cause.key] = with_it / without if without > 0.0 else float("inf")
-    return found
+    count = len(model.causes)
+    with_it = np.repeat(likelihood(upto), count, axis=1)
+    without = with_it.copy()
+    if places:
+        without[:, places] = likelihood(upto / factors)
+        with_it[:, places] = likelihood(upto / factors * reach)
+    behind = np.array([one.prior for one in model.backgrounds])[:, None]
+    share = behind * priors
+    rest = behind - share
+    top = (share * with_it).sum(0) / share.sum(0)
+    bottom = (rest * without).sum(0) / rest.sum(0)
+    with np.errstate(divide="ignore"):
+        ratios = top / bottom
+    return {cause.key: float(ratio) for cause, ratio in zip(model.causes, ratios, strict=True)}

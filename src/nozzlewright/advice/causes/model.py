@@ -249,8 +249,28 @@ class CauseModel:
     def _proposals(self) -> dict[str, dict[int, Floats]]:
         return {}
 
+    def alone(self, observation: str) -> Floats:
+        """Return P(state) where one cause alone is present, shape (causes, states)."""
+        known = self._alone.get(observation)
+        if known is None:
+            import numpy as np
+
+            leak = np.array(self.by_observation[observation].leak)
+            known = np.tile(leak, (len(self.causes), 1))
+            for place, proposed in self.proposals(observation).items():
+                known[place] = np.diff(np.cumsum(leak) * np.cumsum(proposed), prepend=0.0)
+            self._alone[observation] = known
+        return known
+
+    @cached_property
+    def _alone(self) -> dict[str, Floats]:
+        return {}
+
     def leaks(self, observation: str) -> Floats:
         """Return what is seen without any cause, ndarray of shape (backgrounds, states)."""
+        known = self._leaks.get(observation)
+        if known is not None:
+            return known
         import numpy as np
 
         one = self.by_observation[observation]
@@ -264,7 +284,12 @@ class CauseModel:
                 proposed[0] = 1.0 - proposed[1:].sum()
                 both = np.cumsum(row) * np.cumsum(proposed)
                 row[:] = np.diff(both, prepend=0.0)
+        self._leaks[observation] = rows
         return rows
+
+    @cached_property
+    def _leaks(self) -> dict[str, Floats]:
+        return {}
 
 
 def _check(name: str, chances: object) -> None:

@@ -24,6 +24,9 @@ ALIKE = log(2.0)
 WORTH_A_LOOK, MOST_ALIKE = 0.05, 4
 """Probability from which a cause takes part in what cannot be told apart, and how many do at most
 (the likeliest)."""
+WORTH_BIT = 0.01
+"""Information below which an observation is not proposed, [bit]."""
+MOST_GROUPS = 2
 SEPARATES = 0.1
 """Information from which an observation is said to decide between causes, [bit]."""
 DISMANTLE_MINUTES, ASSEMBLE_MINUTES, REMOVE_MINUTES = 12.0, 15.0, 40.0
@@ -171,16 +174,16 @@ def rank(model: CauseModel, evidence: Evidence, standing: Standing = Standing.WH
     by_key = {key: weights_of(model, key, list(weights)) for key, weights in says.items()}
     factors = {c.key: {key: row[c.key] for key, row in by_key.items()} for c in order}
     before = model_priors(model)
+    seen = {key: seen_words(model.by_observation[key], list(w)) for key, w in says.items()}
     ranked = tuple(
-        _ranked(model, cause, posterior, before[cause.key], factors[cause.key], says)
-        for cause in order
+        _ranked(cause, posterior, before[cause.key], factors[cause.key], seen) for cause in order
     )
     open_keys = [one.key for one in model.observations if one.key not in says]
     worth = gains(model, evidence, posterior, open_keys)
     coming = [
         Next(one, worth[one.key], *_work(one, standing))
         for one in (model.by_observation[key] for key in open_keys)
-        if worth[one.key] >= 0.005
+        if worth[one.key] >= WORTH_BIT
     ]
     coming.sort(key=lambda step: (-step.bit_per_minute, step.observation.key))
     shares = sorted(posterior.backgrounds.items(), key=lambda item: (-item[1], item[0]))
@@ -232,16 +235,15 @@ def seen_words(observation: Observation, weights: Sequence[float]) -> Said:
 
 
 def _ranked(
-    model: CauseModel,
     cause: Cause,
     posterior: Posterior,
     before: float,
     factors: Mapping[str, float],
-    says: Mapping[str, NDArray[np.float64]],
+    all_seen: Mapping[str, str],
 ) -> RankedCause:
     for_it, against = [], []
     for key, factor in factors.items():
-        seen = seen_words(model.by_observation[key], list(says[key]))
+        seen = all_seen[key]
         if factor >= SPEAKS:
             words = say(
                 "{seen:capital}. It speaks for {cause} (×{factor}).",
@@ -320,7 +322,7 @@ def _alike(
         if len(group) > 1:
             deciders = _deciders(model, group, candidates, standing)
             groups.append(Alike(tuple(group), deciders, _alike_words(group, deciders)))
-    return tuple(groups)
+    return tuple(groups[:MOST_GROUPS])
 
 
 def _deciders(
@@ -332,36 +334,25 @@ def _deciders(
     """Return for each cause the observation that parts it best from the rest, per minute."""
     import numpy as np
 
+    places = [model.causes.index(cause) for cause in group]
+    shown = {one.key: model.alone(one.key)[places] for one in candidates}
     found: list[Decider] = []
-    for cause in group:
+    for place, cause in enumerate(group):
         taken = {decider.observation.key for decider in found}
-        rest = [other for other in group if other is not cause]
         best: tuple[float, Observation] | None = None
         for one in candidates:
-            if one.key in taken:
-                continue
-            mine = _alone(model, cause, one)
-            theirs = np.mean([_alone(model, other, one) for other in rest], axis=0)
-            bits = _divergence(mine, theirs)
-            worth = bits / _work(one, standing)[0]
+            mine = shown[one.key][place]
+            rest = np.delete(shown[one.key], place, axis=0).mean(axis=0)
             # It decides about this cause only if it is this cause that shows there.
-            if bits >= SEPARATES and mine[0] < theirs[0] and (best is None or worth > best[0]):
+            if one.key in taken or mine[0] >= rest[0]:
+                continue
+            bits = _divergence(mine, rest)
+            worth = bits / _work(one, standing)[0]
+            if bits >= SEPARATES and (best is None or worth > best[0]):
                 best = (worth, one)
         if best is not None:
             found.append(Decider(cause, best[1]))
     return tuple(found)
-
-
-def _alone(model: CauseModel, cause: Cause, one: Observation) -> NDArray[np.float64]:
-    """Return P(state) where only this cause is present, shape (states,)."""
-    import numpy as np
-
-    index = model.causes.index(cause)
-    proposed = model.proposals(one.key).get(index)
-    leak = np.array(one.leak)
-    if proposed is None:
-        return leak
-    return np.asarray(np.diff(np.cumsum(leak) * np.cumsum(proposed), prepend=0.0))
 
 
 def _divergence(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:

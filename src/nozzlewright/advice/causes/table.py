@@ -163,6 +163,14 @@ OBSERVATIONS: tuple[Observation, ...] = (
                 say("Measure the compression of all cylinders")),
     _yes("still_bad", say("no better with injectors that passed"), 0.06, 20,
          say("Run the engine with the tested set")),
+    _yes("supply_low", say("fuel supply pressure low"), 0.03, 15,
+         say("Measure the supply pressure before the injection pump, at full load")),
+    _yes("air_short", say("too little air: filter blocked or boost low"), 0.03, 10,
+         say("Look at the air filter, measure the boost")),
+    _yes("timing_off", say("injection timing off its mark"), 0.02, 40,
+         say("Check the timing at the pump")),
+    _yes("linkage", say("governor linkage sticks or idle set wrong"), 0.02, 10,
+         say("Move the linkage by hand, check the idle stop")),
     _yes("since_overhaul", say("since the last overhaul"), 0.03, 1, _ASK),
     _yes("dirty_fuel", say("dirt or water in the fuel"), 0.03, 5,
          say("Drain a glass of fuel from the filter and look")),
@@ -229,6 +237,7 @@ OBSERVATIONS: tuple[Observation, ...] = (
                 (("sound", say("sound")), ("lacquer", say("lacquer")),
                  ("scuffed", say("scuffed, bent or seized"))), (0.93, 0.04, 0.03), 3,
                 say("Look at it, wiped clean"), False, "inspect"),
+    _part("f_pair", say("marks of needle and body"), say("of two pairs"), 0.01),
     _part("f_face", say("pressure faces"), say("dented or scratched"), 0.05),
     Observation("f_holes", say("holes"), Sort.PARTS,
                 (("sound", say("sound")), ("blocked", say("blocked")),
@@ -383,6 +392,7 @@ mixed_pair       chatter      weak=.35,none=.35       -     practice
 mixed_pair       rough        yes=.50                 -     practice
 mixed_pair       seat         damp=.15,drop=.20       -     practice
 mixed_pair       swap         injector=.75            -     practice
+mixed_pair       f_pair       bad=.75                 -     practice
 face_leak        outside_leak nut=.65                 B,C   printed
 face_leak        drop         fast=.80                B     printed
 face_leak        return_drops many=.25                -     practice
@@ -485,6 +495,7 @@ air_in_fuel      white_smoke  yes=.15                 -     practice
 air_in_fuel      scope        all=.85                 I     printed
 air_in_fuel      rough        yes=.30                 -     practice
 air_in_fuel      still_bad    yes=.90                 -     practice
+fuel_supply      supply_low   yes=.85                 M     printed
 fuel_supply      hunting      yes=.50                 M,N   printed
 fuel_supply      low_power    yes=.70                 N     printed
 fuel_supply      hard_start   yes=.35                 -     practice
@@ -500,6 +511,7 @@ pump_element     dead_cylinder yes=.20                -     practice
 pump_element     swap         line=.88                -     practice
 pump_element     still_bad    yes=.90                 -     practice
 pump_element     hard_start   yes=.20                 -     practice
+timing           timing_off   yes=.90                 K     printed
 timing           knock        yes=.55                 -     practice
 timing           white_smoke  yes=.35                 -     practice
 timing           black_smoke  yes=.40                 K,L   printed
@@ -508,12 +520,14 @@ timing           hard_start   yes=.30                 -     practice
 timing           exhaust_hot  yes=.10                 -     practice
 timing           scope        all=.95                 -     practice
 timing           still_bad    yes=.93                 -     practice
+air_filter       air_short    yes=.90                 L     printed
 air_filter       black_smoke  yes=.85                 K,L   printed
 air_filter       low_power    yes=.60                 -     practice
 air_filter       fuel_use     yes=.40                 -     practice
 air_filter       scope        all=.95                 L     printed
 air_filter       still_bad    yes=.93                 -     practice
 governor         hunting      yes=.80                 M     printed
+governor         linkage      yes=.70                 M     printed
 governor         low_power    yes=.25                 -     practice
 governor         scope        all=.93                 -     practice
 governor         still_bad    yes=.93                 -     practice
