@@ -48,7 +48,7 @@ from nozzlewright.physics.fluid import (
     GAS_OIL_REFERENCE_TEMPERATURE_K,
     isothermal_bulk_modulus,
 )
-from nozzlewright.said import Said, figure, in_bar, say, word
+from nozzlewright.said import Said, figure, in_bar, joined, say, word
 
 SOON_DAYS = 0.0
 """How long before a date it is named, where the card does not say, [d]."""
@@ -347,11 +347,16 @@ def _temperature(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
         reason = say("{value}; the card states no limit, so it is not judged.", value=shown)
         return ItemVerdict(RigItem.TEMPERATURE, Fitness.UNCHECKED, (reason,), oil)
     verdict = _held_against(RigItem.TEMPERATURE, oil, limit, low, high)
-    says = {
-        Fitness.OUT: say("{value} is beyond what the card allows ({limit}).", value=shown, limit=limit),
-        Fitness.WATCH: say("{value} is so near to the limit ({limit}) that it may be beyond it.",
-                           value=shown, limit=limit),
-    }.get(verdict.fitness, say("{value} is within what the card allows ({limit}).", value=shown, limit=limit))  # fmt: skip
+    if verdict.fitness is Fitness.OUT:
+        says = say("{value} is beyond what the card allows ({limit}).", value=shown, limit=limit)
+    elif verdict.fitness is Fitness.FIT:
+        says = say("{value} is within what the card allows ({limit}).", value=shown, limit=limit)
+    else:
+        says = say(
+            "{value} is so near to the limit ({limit}) that it may be beyond it.",
+            value=shown,
+            limit=limit,
+        )
     return replace(verdict, reasons=(says,))
 
 
@@ -757,27 +762,28 @@ def _watched(
         return verdict
     said: list[str] = []
     watch = False
-    if isinstance(chart.chart, ControlChart) and len(chart.days) > chart.chart.baseline:
-        for signal in chart.chart.speaks_now:
-            said.append(rule_text(signal.rule))
-            watch = True
     drift = drift_text(chart)
     if drift:
         said.append(drift)
         day, last = chart.reaches_on, date.fromisoformat(chart.days[-1])
         remind = conditions.rig.limits.remind_days
-        watch = watch or (day is not None and remind is not None and (day - last).days <= remind)
+        watch = day is not None and remind is not None and (day - last).days <= remind
+    if isinstance(chart.chart, ControlChart) and len(chart.days) > chart.chart.baseline:
+        rules = [signal.rule for signal in chart.chart.speaks_now]
+        if rules:
+            said.append(rules_text(rules))
+            watch = True
     if not said:
         return verdict
-    fitness = Fitness.WATCH if watch and verdict.fitness is Fitness.FIT else verdict.fitness
-    return replace(verdict, fitness=fitness, reasons=(*verdict.reasons, *said))
+    if watch and verdict.fitness is Fitness.FIT:
+        return replace(verdict, fitness=Fitness.WATCH, reasons=(*said, *verdict.reasons))
+    return replace(verdict, reasons=(*verdict.reasons, *said))
 
 
-def rule_text(rule: RunRule) -> Said:
-    """Return what a run rule says of the last point."""
-    return say(
-        "The chart says that something changed: {rule} ({source}).", rule=rule, source=SOURCE[rule]
-    )
+def rules_text(rules: Sequence[RunRule]) -> Said:
+    """Return what run rules say of the last point, each with where it was published."""
+    spoken = [say("{rule} ({source})", rule=rule, source=SOURCE[rule]) for rule in rules]
+    return say("The chart says that something changed: {rules}.", rules=joined("; ", spoken))
 
 
 def drift_text(chart: RigChart) -> str:

@@ -14,7 +14,7 @@ from nozzlewright.judging.rig import (
     RigVerdict,
     blank_fall,
     drift_text,
-    rule_text,
+    rules_text,
 )
 from nozzlewright.measurement import NotMeasured
 from nozzlewright.measurement.control_chart import ControlChart
@@ -149,8 +149,8 @@ def _chart_lines(one: RigChart) -> list[str]:
     lines = _wrapped(head, "")
     if one.begun:
         lines += _wrapped(one.begun, "  ")
-    for signal in chart.speaks_now:
-        lines += _wrapped(rule_text(signal.rule), "  ! ")
+    if chart.speaks_now:
+        lines += _wrapped(rules_text([one.rule for one in chart.speaks_now]), "  ! ")
     drift = drift_text(one)
     return [*lines, *(_wrapped(drift, "  ! ") if drift else [])]
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC
+from datetime import UTC, datetime
 from threading import Lock
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from nozzlewright.analysis.rig_check import check_rig
 from nozzlewright.bench import BenchConditions, RigCheck, RigReadings
@@ -19,18 +20,44 @@ from nozzlewright.records.plain import rig_check_data, rig_check_from
 from nozzlewright.workflow.ports import Readers
 from nozzlewright.workflow.read_gauge import RigLeaks, of_the_rig
 
-if TYPE_CHECKING:
-    from nozzlewright.workflow.workshop import RigState
-
 _KEPT = 256
 """Checks that are kept understood: more than a year's."""
+
+
+def is_digest(name: str) -> bool:
+    """Return whether the name of a recording is a digest, not that of a file."""
+    return re.fullmatch(r"[0-9a-f]{64}", name) is not None
+
+
+class CheckEntry(Protocol):
+    """An entry of a check, as the workshop has it."""
+
+    @property
+    def id(self) -> str:
+        """Id of the entry."""
+
+    @property
+    def rig(self) -> str:
+        """Name of the rig."""
+
+    @property
+    def at(self) -> datetime:
+        """When it was made."""
+
+    @property
+    def conditions(self) -> str:
+        """Digest of the card."""
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What the entry says."""
 
 
 class RigDays:
     """Checks of the rigs, understood once; each is judged by its own card and what was before."""
 
     def __init__(
-        self, readers: Readers, leaks: RigLeaks, checks: Callable[[], Sequence[RigState]]
+        self, readers: Readers, leaks: RigLeaks, checks: Callable[[], Sequence[CheckEntry]]
     ) -> None:
         """Take what reads evidence, and what gives all checks, the newest first."""
         self._readers, self._leaks, self._checks = readers, leaks, checks
@@ -56,7 +83,7 @@ class RigDays:
             If a recording cannot be read.
         """
         readings = conditions.readings or RigReadings()
-        plug = self._recording(blank)
+        plug = self._readers.recording(blank) if blank else None
         return check_rig(
             conditions,
             made_on,
@@ -67,13 +94,20 @@ class RigDays:
         )
 
     def _recording(self, digest: str) -> Recording | None:
-        return self._readers.recording(digest) if digest else None
+        # A card from elsewhere may name a file; here recordings are known by their digests alone.
+        return self._readers.recording(digest) if is_digest(digest) else None
 
-    def as_body(self, check: RigCheck, conditions: BenchConditions) -> dict[str, Any]:
-        """Return what the entry keeps of a check."""
-        return {"check": rig_check_data(check), "marks": marks_of(conditions)}
+    def as_body(self, check: RigCheck, conditions: BenchConditions, rig: str) -> dict[str, Any]:
+        """Return what the entry keeps of a check: what it showed, and what it came to."""
+        before = [one for one in self._checks() if one.rig == rig]
+        verdict = judge_rig(check, conditions, self._past(before))
+        return {
+            "check": rig_check_data(check),
+            "marks": marks_of(conditions),
+            "state": verdict.fitness.value,
+        }
 
-    def check(self, state: RigState) -> RigCheck:
+    def check(self, state: CheckEntry) -> RigCheck:
         """Return what a check showed; of one from before checks were kept, its temperature."""
         with self._lock:
             known = self._found.get(state.id)
@@ -83,12 +117,12 @@ class RigDays:
             self._keep(self._found, state.id, known)
         return known
 
-    def _bare(self, state: RigState) -> RigCheck:
+    def _bare(self, state: CheckEntry) -> RigCheck:
         oil = self._readers.conditions(state.conditions).oil_temperature
         made_on = state.at.astimezone(UTC).date().isoformat()
         return RigCheck(made_on, oil_temperature=oil or NO_TEMPERATURE)
 
-    def verdict(self, state: RigState) -> RigVerdict | None:
+    def verdict(self, state: CheckEntry) -> RigVerdict | None:
         """Return whether a rig was fit for use; None where the evidence of its check is gone."""
         with self._lock:
             if state.id in self._verdicts:
@@ -102,11 +136,14 @@ class RigDays:
         self._keep(self._verdicts, state.id, verdict)
         return verdict
 
-    def _before(self, state: RigState) -> list[PastCheck]:
+    def _before(self, state: CheckEntry) -> list[PastCheck]:
         """Return the checks of the same rig before one, the oldest first."""
         same = [one for one in self._checks() if one.rig == state.rig]
         ids = [one.id for one in same]
-        earlier = same[ids.index(state.id) + 1 :] if state.id in ids else []
+        return self._past(same[ids.index(state.id) + 1 :] if state.id in ids else [])
+
+    def _past(self, earlier: Sequence[CheckEntry]) -> list[PastCheck]:
+        """Return checks, given the newest first, the oldest first."""
         return [
             PastCheck(self.check(one), dict(one.body.get("marks", {})))
             for one in reversed(earlier)

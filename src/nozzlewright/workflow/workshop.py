@@ -29,6 +29,7 @@ from nozzlewright.bench import (
     EngineSet,
     GaugeFindings,
     Hold,
+    OpeningBand,
     RigReadings,
     SetInjector,
     SettingSheet,
@@ -73,7 +74,7 @@ from nozzlewright.workflow.ports import (
     Records,
 )
 from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
-from nozzlewright.workflow.rig_day import RigDays
+from nozzlewright.workflow.rig_day import RigDays, is_digest
 from nozzlewright.workflow.setting_record import (
     SettingsSeen,
     change_in,
@@ -390,10 +391,10 @@ class Workshop:
             "temperature_c": temperature.value - 273.15 if temperature is not None else None,
         }
         check = self.rig_days.made(known, blank, self.clock().astimezone(UTC).date().isoformat())
-        body |= self.rig_days.as_body(check, known)
+        body |= self.rig_days.as_body(check, known, str(body["rig"]))
         readings = known.readings or RigReadings()
         named = (digest, blank, readings.recording, readings.zero_recording)
-        evidence = tuple(dict.fromkeys(one for one in named if one))
+        evidence = tuple(dict.fromkeys(one for one in named if is_digest(one)))
         return _rig_state(self._take(id, SHOP, EntryKind.RIG_CHECK, who, body, evidence=evidence))
 
     def book_in(
@@ -923,7 +924,7 @@ class Workshop:
             return NotMeasured(
                 say("no setting sheet is chosen yet"), say("choose the sheet of this injector")
             )
-        band = sheet.opening_band(_condition(story, AS_LEFT)) or sheet.opening_band(Condition.USED)
+        band = self.setting_band(story)
         if band is None:
             return NotMeasured(
                 say("the setting sheet has no band for the opening pressure"),
@@ -942,6 +943,13 @@ class Workshop:
             shim_now_m=None if one.shim_mm is None else one.shim_mm * 1e-3,
             identity=one.injector,
         )
+
+    def setting_band(self, story: JobStory) -> OpeningBand | None:
+        """Return the band in which the injectors of a job are to be left."""
+        sheet = self.sheet(story)
+        if sheet is None:
+            return None
+        return sheet.opening_band(_condition(story, AS_LEFT)) or sheet.opening_band(Condition.USED)
 
     def opening_now(self, one: InjectorStory) -> Measured:
         """Return the opening pressure of an injector as it stands; not one of an older setting."""

@@ -61,6 +61,13 @@ def conditions_text(conditions: BenchConditions, remark: str = "") -> str:
     return tomlkit.dumps(document)
 
 
+def check_table(readings: RigReadings) -> tomlkit.items.Table | None:
+    """Return the table ``[check]`` that states readings; None where there are none."""
+    part = _readings(readings) or {}
+    table = _table(part)
+    return table if len(table) else None
+
+
 def _table(part: Mapping[str, Any]) -> tomlkit.items.Table:
     table = tomlkit.table()
     for key, value in part.items():

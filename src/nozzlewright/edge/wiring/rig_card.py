@@ -13,10 +13,10 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from nozzlewright.analysis import RigLeak, rig_leak
-from nozzlewright.bench import BenchConditions, Fluid, Gauge, Rig
+from nozzlewright.bench import BenchConditions, Fluid, Gauge, Rig, RigReadings
 from nozzlewright.capture import Recording
 from nozzlewright.edge.intake.conditions import ConditionsTable, conditions_from
-from nozzlewright.edge.intake.conditions_text import conditions_text
+from nozzlewright.edge.intake.conditions_text import check_table, conditions_text
 from nozzlewright.edge.intake.toml_schema import toml_document, validated
 from nozzlewright.edge.wiring.inbox import checked_recording
 from nozzlewright.errors import ConditionsFault, Fault
@@ -79,6 +79,7 @@ def card_of_today(
     hold: Hold,
     kept_hold: bool = False,
     earlier: Iterable[bytes] = (),
+    readings: RigReadings | None = None,
 ) -> bytes:
     """Return a card with what changes from day to day; all else, comments too, stays as it is.
 
@@ -96,6 +97,8 @@ def card_of_today(
         Whether it is that of an earlier day, as the card has it: it then stays as it is
     earlier : iterable of bytes
         Cards of the same rig before, in which the volume with the plug may stand
+    readings : RigReadings, optional
+        What else was read in the check; those of an earlier day never stay
 
     Raises
     ------
@@ -118,6 +121,10 @@ def card_of_today(
         if not kept_hold:
             _write_hold(_table(document, "blank_plug"), hold)
             _set(document["blank_plug"], "temperature_c", temperature_c)
+    document.pop("check", None)
+    table = check_table(readings) if readings is not None else None
+    if table is not None:
+        document.add("check", table)
     changed = tomlkit.dumps(document).encode()
     checked_card(changed, "card")
     return changed
