@@ -266,13 +266,19 @@ def chance_words(plan: MatchPlan) -> Said:
         low=in_bar(low),
         high=in_bar(high),
     )
-    if chances.in_limit is None:
-        return first
-    limit = say(
-        "It is within the sheet's limit with a chance of {chance}.",
-        chance=percent(chances.in_limit),
+    limit = limit_chance_words(plan)
+    return joined(" ", [first, limit]) if limit else first
+
+
+def limit_chance_words(plan: MatchPlan) -> str:
+    """Return how surely the spread is within the sheet's limit; empty where it has none."""
+    chance = plan.chances.in_limit
+    if chance is None:
+        return ""
+    return say(
+        "The true spread is within the sheet's limit with a chance of {chance}.",
+        chance=percent(chance),
     )
-    return joined(" ", [first, limit])
 
 
 def proof_words(plan: MatchPlan) -> Said:
