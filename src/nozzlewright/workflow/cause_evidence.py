@@ -78,6 +78,8 @@ class Gathered:
     """Observations that a person has taken out, or put right."""
     standing: Standing
     sitting: str
+    silent: tuple[str, ...] = ()
+    """Symptoms of which the customer said nothing, having said others."""
 
     @property
     def evidence(self) -> dict[str, tuple[float, ...]]:
@@ -148,6 +150,23 @@ def gather(model: CauseModel, job: JobSeen, one: InjectorStory) -> Gathered:
         tuple(dict.fromkeys(taken_out)),
         standing,
         which,
+        _silent(model, texts, found, taken_out),
+    )
+
+
+def _silent(
+    model: CauseModel,
+    texts: Sequence[ReadText],
+    found: Mapping[str, Piece],
+    taken_out: Sequence[str],
+) -> tuple[str, ...]:
+    """Return the symptoms that a customer would have named with the others, had they been there."""
+    if not any(text.understood for text in texts):
+        return ()
+    return tuple(
+        one.key
+        for one in model.observations
+        if one.named and one.key not in found and one.key not in taken_out
     )
 
 

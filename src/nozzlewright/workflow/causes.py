@@ -205,7 +205,7 @@ class CauseFinder:
             known = self._found.get(key)
         if known is None:
             gathered = self.gathered(story, injector)
-            ranking = rank(model, gathered.evidence, gathered.standing)
+            ranking = rank(model, gathered.evidence, gathered.standing, gathered.silent)
             known = Finding(gathered, ranking, self.settled_in(story, injector))
             with self._lock:
                 self._found[key] = known
@@ -319,6 +319,7 @@ class CauseFinder:
         body: dict[str, Any] = {
             "settled": known,
             "evidence": {key: list(w) for key, w in finding.gathered.evidence.items()},
+            "silent": list(finding.gathered.silent),
             "ranking": [[one.cause.key, round(one.probability, 4)] for one in ranking.causes[:8]],
             "version": ranking.version,
             "model": ranking.digest,
@@ -356,6 +357,7 @@ class CauseFinder:
                 },
                 frozenset(str(cause) for cause in body["settled"]),
                 entry.id,
+                frozenset(str(key) for key in body.get("silent", ())),
             )
             found.setdefault(
                 (job, standing.injector),

@@ -21,7 +21,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -41,6 +41,9 @@ Evidence = Mapping[str, Sequence[float]]
 other numbers are Pearl's virtual evidence, such as a verdict's probability of conformity. Only
 their ratios count; all alike say nothing."""
 
+MENTIONED = 0.5
+"""Share of the symptoms a cause brings about that a customer who writes anything mentions; an
+estimate, common practice, no source."""
 MOST_CELLS = 1 << 17
 """Most subsets (of findings, in all backgrounds) for which the sum is made."""
 
@@ -296,7 +299,7 @@ def _summed(
     return forward, joint
 
 
-def infer(model: CauseModel, evidence: Evidence) -> Posterior:
+def infer(model: CauseModel, evidence: Evidence, silent: Collection[str] = ()) -> Posterior:
     """Return the probability of each cause, given the evidence.
 
     Parameters
@@ -305,6 +308,9 @@ def infer(model: CauseModel, evidence: Evidence) -> Posterior:
         Causes and what they let be seen
     evidence : mapping
         Observation to the likelihood of each of its states
+    silent : collection of str
+        Symptoms of which nothing was said by somebody who said others: each cause's symptom would
+        have been mentioned with probability `MENTIONED`, so that silence speaks a little against it
 
     Returns
     -------
@@ -337,7 +343,12 @@ def infer(model: CauseModel, evidence: Evidence) -> Posterior:
     present, absent = priors.copy(), 1.0 - priors
     constant = np.array([one.prior for one in model.backgrounds])
     axes: list[_Axis] = []
-    for key, weights in checked(model, evidence).items():
+    says = checked(model, evidence)
+    for key in _unsaid(model, says, silent):
+        constant = constant * _not_mentioned(model.leaks(key))
+        for cause, chances in model.proposals(key).items():
+            present[:, cause] *= _not_mentioned(chances)
+    for key, weights in says.items():
         leak, proposals = model.leaks(key), model.proposals(key)
         if not weights[1:].any():
             constant = constant * leak[:, 0]
@@ -378,6 +389,18 @@ def infer(model: CauseModel, evidence: Evidence) -> Posterior:
     )
 
 
+def _unsaid(model: CauseModel, says: Mapping[str, Floats], silent: Collection[str]) -> list[str]:
+    """Return the symptoms whose silence counts, in the model's order."""
+    return [one.key for one in model.observations if one.key in silent and one.key not in says]
+
+
+def _not_mentioned(chances: Floats) -> Floats:
+    """Return the probability that nothing unusual was mentioned."""
+    import numpy as np
+
+    return np.asarray(1.0 - MENTIONED * (1.0 - chances[..., 0]))
+
+
 # --- what to look at next ---------------------------------------------------------------------
 
 LEADING, FAULTS_AT_ONCE = 8, 3
@@ -388,7 +411,11 @@ LEADS, CONSIDERED = 0.08, 14
 
 
 def gains(
-    model: CauseModel, evidence: Evidence, posterior: Posterior, candidates: Iterable[str]
+    model: CauseModel,
+    evidence: Evidence,
+    posterior: Posterior,
+    candidates: Iterable[str],
+    silent: Collection[str] = (),
 ) -> dict[str, float]:
     r"""Return by how much each observation would tell the leading causes apart, [bit].
 
@@ -397,7 +424,7 @@ def gains(
 
     Parameters
     ----------
-    model, evidence, posterior
+    model, evidence, posterior, silent
         As of :func:`infer`
     candidates : iterable of str
         Observations that could be made
@@ -443,7 +470,13 @@ def gains(
         return both
 
     before = {cause: float(behind @ model.priors[:, cause]) for cause in others}
-    for key, weights in checked(model, evidence).items():
+    says = checked(model, evidence)
+    for key in _unsaid(model, says, silent):
+        for cause, chances in model.proposals(key).items():
+            if cause in column:
+                weight[:, member[:, column[cause]]] *= float(_not_mentioned(chances))
+        weight = weight * _not_mentioned(model.leaks(key))[:, None]
+    for key, weights in says.items():
         weight = weight * (states_of(key, before) @ weights)
     weight = weight / weight.sum()
     leading = sum(posterior.causes[key] >= LEADS for key in ranked[:LEADING])

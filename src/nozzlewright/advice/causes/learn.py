@@ -44,6 +44,8 @@ class ClosedCase:
     """Keys of all causes that were present."""
     name: str = ""
     """Where it comes from, for a person."""
+    silent: frozenset[str] = frozenset()
+    """Symptoms of which nothing was said by somebody who said others."""
 
 
 @dataclass(frozen=True)
@@ -211,7 +213,7 @@ class Change:
 
 def place_of(model: CauseModel, case: ClosedCase) -> tuple[int, float]:
     """Return the place of what it was, from 1, and the log score, [bit]."""
-    shares = infer(model, case.evidence).causes
+    shares = infer(model, case.evidence, case.silent).causes
     order = sorted(shares, key=lambda key: (-shares[key], key))
     known = [key for key in case.causes if key in shares]
     if not known:

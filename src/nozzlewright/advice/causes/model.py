@@ -87,6 +87,8 @@ class Observation:
     """Whether pressure stands on a nozzle."""
     step: str = ""
     """Step of the job at which it is noted; empty: on the page of the causes itself."""
+    named: bool = False
+    """Whether a customer names it unasked: a symptom that is plain to whoever runs the engine."""
 
     def state(self, key: str) -> int:
         """Return the place of a state.

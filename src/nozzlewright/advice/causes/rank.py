@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import log
@@ -135,7 +135,12 @@ class Ranking:
     """Of the model with all its numbers, SHA-256."""
 
 
-def rank(model: CauseModel, evidence: Evidence, standing: Standing = Standing.WHOLE) -> Ranking:
+def rank(
+    model: CauseModel,
+    evidence: Evidence,
+    standing: Standing = Standing.WHOLE,
+    silent: Collection[str] = (),
+) -> Ranking:
     """Rank the causes, with reasons, and the observations that could be made next.
 
     Parameters
@@ -146,6 +151,8 @@ def rank(model: CauseModel, evidence: Evidence, standing: Standing = Standing.WH
         Observation to the likelihood of each of its states
     standing : Standing
         How the injector lies
+    silent : collection of str
+        Symptoms of which nothing was said by somebody who said others
 
     Returns
     -------
@@ -168,7 +175,7 @@ def rank(model: CauseModel, evidence: Evidence, standing: Standing = Standing.WH
     >>> str(ranking.causes[0].speaks_for[0].words)
     'Fall of pressure: too fast. It speaks for guide worn (×5).'
     """
-    posterior = infer(model, evidence)
+    posterior = infer(model, evidence, silent)
     says = checked(model, evidence)
     order = sorted(model.causes, key=lambda cause: (-posterior.causes[cause.key], cause.key))
     by_key = {key: weights_of(model, key, list(weights)) for key, weights in says.items()}
@@ -179,7 +186,7 @@ def rank(model: CauseModel, evidence: Evidence, standing: Standing = Standing.WH
         _ranked(cause, posterior, before[cause.key], factors[cause.key], seen) for cause in order
     )
     open_keys = [one.key for one in model.observations if one.key not in says]
-    worth = gains(model, evidence, posterior, open_keys)
+    worth = gains(model, evidence, posterior, open_keys, silent)
     coming = [
         Next(one, worth[one.key], *_work(one, standing))
         for one in (model.by_observation[key] for key in open_keys)

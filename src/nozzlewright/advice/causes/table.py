@@ -105,13 +105,15 @@ CAUSES: tuple[Cause, ...] = (
 )  # fmt: skip
 """What may be wrong, with its probability at an injector brought to the bench (estimate)."""
 
+_ASK = say("Ask who runs the engine")
 NO_YES = (("no", say("no")), ("yes", say("yes")))
 
 
 def _yes(
     key: str, name: str, leak: float, minutes: float = 2.0, how: str = "", sort: Sort = Sort.SYMPTOM
 ) -> Observation:
-    return Observation(key, name, sort, NO_YES, (1.0 - leak, leak), minutes, how)
+    named = how == _ASK and key not in ("since_overhaul", "dirty_fuel")
+    return Observation(key, name, sort, NO_YES, (1.0 - leak, leak), minutes, how, named=named)
 
 
 def _part(key: str, name: str, bad: str, leak: float = 0.03) -> Observation:
@@ -122,7 +124,6 @@ def _part(key: str, name: str, bad: str, leak: float = 0.03) -> Observation:
     )  # fmt: skip
 
 
-_ASK = say("Ask who runs the engine")
 OBSERVATIONS: tuple[Observation, ...] = (
     _yes("knock", say("knock"), 0.04, 2, _ASK),
     _yes("misfire", say("misses"), 0.05, 2, _ASK),

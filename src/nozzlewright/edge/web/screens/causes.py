@@ -171,6 +171,7 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         coming=[_next(step, story, one, shop) for step in coming],
         texts=[_read(text) for text in gathered.texts],
         pieces=[_piece(piece) for piece in gathered.pieces],
+        silent=[said(model.by_observation[key].name) for key in gathered.silent],
         taken_out=[
             (key, said(model.by_observation[key].name))
             for key in gathered.taken_out
