@@ -9,7 +9,7 @@ from nozzlewright.edge.web import show, states
 from nozzlewright.edge.web.findings_shown import SEVERITIES
 from nozzlewright.edge.web.own_words import in_words
 from nozzlewright.edge.web.steps_shown import title_of
-from nozzlewright.edge.web.texts import N_, _
+from nozzlewright.edge.web.texts import N_, _, said
 from nozzlewright.measurement import Cause, Quantity
 from nozzlewright.records import EntryKind
 from nozzlewright.report.wording import number, with_unit
@@ -41,7 +41,7 @@ KINDS: Mapping[EntryKind, str] = {
     EntryKind.PRACTICE: N_("Practice"),
     EntryKind.DRAWER: N_("Shims in the drawer"),
     EntryKind.STUDY: N_("Repeatability study"),
-    EntryKind.CAUSE: N_("Cause settled"),
+    EntryKind.CAUSE: N_("Cause of the trouble"),
     EntryKind.LEARNED: N_("Learned from closed jobs"),
 }
 """Heads of entries in the story."""
@@ -126,6 +126,12 @@ def seen_words(body: Mapping[str, Any]) -> list[str]:
         parts.append(_("needle slides freely") if body["needle_slide"] else _("needle sticks"))
     if body.get("angle"):
         parts.append(_("at %(angle)s") % {"angle": body["angle"]})
+    if body.get("leak_off_drops") is not None and body.get("leak_off_seconds"):
+        counted = {
+            "count": body["leak_off_drops"],
+            "seconds": show.localised(f"{body['leak_off_seconds']:g}"),
+        }
+        parts.append(_("drops at the leak-off: %(count)s in %(seconds)s s") % counted)
     if body.get("outside_leak"):
         parts.append(_("leaks outside: %(where)s") % {"where": body["outside_leak"]})
     if body.get("no_result"):
@@ -228,7 +234,19 @@ def _set(body: Mapping[str, Any]) -> list[str]:
             parts.append(_("shim %(thickness)s") % {"thickness": to})
     if body.get("screw_turns") is not None:
         parts.append(turns_words(float(body["screw_turns"])))
+    foretold = measured((body.get("foretold") or {}).get("opening_pa"), "Pa")
+    if foretold is not None:
+        parts.append(_("foretold %(pressure)s") % {"pressure": show.pressure(foretold)})
     return parts
+
+
+def _counted(body: Mapping[str, Any]) -> list[str]:
+    """Return what an entry of the shim drawer says."""
+    if "shims" in body:
+        return [_("%(count)s sizes counted") % {"count": len(body["shims"])}]
+    changed = dict(body.get("changed", {}))
+    parts = [f"{int(by):+d} × {millimetres(int(size) / 1e3)}" for size, by in changed.items()]
+    return [*parts, str(body.get("why", ""))]
 
 
 def turns_words(turns: float) -> str:
@@ -284,6 +302,26 @@ def _studied(body: Mapping[str, Any]) -> list[str]:
     return parts
 
 
+def _cause(body: Mapping[str, Any]) -> list[str]:
+    from nozzlewright.advice.causes import published, seen_words
+
+    table = published()
+    parts = []
+    for key in body.get("settled", ()):
+        cause = table.by_cause.get(str(key))
+        parts.append(said(cause.name) if cause is not None else str(key))
+    for key, state in dict(body.get("observed", {})).items():
+        one = table.by_observation.get(str(key))
+        if one is None:
+            continue
+        if state:
+            weights = [float(name == state) for name, _words in one.states]
+            parts.append(_("seen: %(what)s") % {"what": said(seen_words(one, weights))})
+        else:
+            parts.append(_("not weighed: %(what)s") % {"what": said(one.name)})
+    return parts
+
+
 def _withdrawn(body: Mapping[str, Any]) -> list[str]:
     return [str(body.get("why", ""))]
 
@@ -300,6 +338,7 @@ _WORDS: Mapping[EntryKind, Callable[[Mapping[str, Any]], list[str]]] = {
     EntryKind.ASSEMBLED: _assembled,
     EntryKind.TORQUED: _torqued,
     EntryKind.SETTING_CHANGED: _set,
+    EntryKind.DRAWER: _counted,
     EntryKind.VERDICT: _verdict,
     EntryKind.SHELVED: _shelved,
     EntryKind.SECOND_PERSON: _second,
@@ -307,4 +346,5 @@ _WORDS: Mapping[EntryKind, Callable[[Mapping[str, Any]], list[str]]] = {
     EntryKind.RUNNING_CHECK: _ran,
     EntryKind.STUDY: _studied,
     EntryKind.WITHDRAWN: _withdrawn,
+    EntryKind.CAUSE: _cause,
 }

@@ -68,6 +68,11 @@ filter_days = 180.0
 remind_days = 40.0
 baseline = 6
 """
+SHIMS: Mapping[int, int | None] = {
+    1000: 2, 1050: 0, 1100: 3, 1150: 4, 1200: 6, 1250: 5, 1300: 8, 1350: 6, 1400: 4, 1425: 2,
+    1450: 3, 1500: 5, 1550: 1, 1600: 2, 1650: 0, 1700: 2, 1800: 1,
+}  # fmt: skip
+"""What lies in the invented shop's drawer on the first day: number by thickness [um]."""
 SEEDS = (1, 2, 3)
 """Starts of chance of the three demo sets that the recordings come from."""
 
@@ -169,6 +174,12 @@ class _Teller:
         self.workshop.note(self.id(), who, job, kind, body, injector=injector, done=done)
         self.later(3)
 
+    def reshim(self, job: str, cylinder: int, before_mm: float, after_mm: float) -> None:
+        injector = self.one(job, cylinder).injector
+        shims = {"shim_from_mm": before_mm, "shim_to_mm": after_mm}
+        self.workshop.change_setting(self.id(), FITTER, job, injector, shims, done="set")
+        self.later(3)
+
     def take(self, job: str, cylinder: int) -> None:
         self.note(job, cylinder, EntryKind.TAKEN_IN_HAND)
 
@@ -260,6 +271,7 @@ def _tell_story(t: _Teller, tell: Tell) -> None:
     for name in (FITTER, CHECKER, RECEPTION):
         t.workshop.add_person(t.id(), name, name)
     sheet = t.workshop.add_sheet(t.id(), FITTER, (t.sets[1] / "sheet.toml").read_bytes())
+    t.workshop.put_drawer(t.id(), FITTER, SHIMS)
     start = t.clock[0]
 
     tell(say("telling of the earlier checks of the rig"))
@@ -324,9 +336,7 @@ def _handed_over(t: _Teller, sheet: str) -> None:
         t.strip(job, cylinder)
         t.clean_and_assemble(job, cylinder)
         if cylinder == 2:
-            t.note(
-                job, 2, EntryKind.SETTING_CHANGED, done="set", shim_from_mm=1.25, shim_to_mm=1.40
-            )
+            t.reshim(job, 2, 1.25, 1.40)
         else:
             t.do(job, 1, "set")
         again = "recordings/2-left.parquet" if cylinder == 2 else "recordings/1-found.csv.gz"
@@ -408,9 +418,7 @@ def _ready(t: _Teller, sheet: str) -> None:
         else:
             t.clean_and_assemble(job, cylinder)
         if cylinder == 2:
-            t.note(
-                job, 2, EntryKind.SETTING_CHANGED, done="set", shim_from_mm=1.25, shim_to_mm=1.40
-            )
+            t.reshim(job, 2, 1.25, 1.40)
         else:
             t.do(job, cylinder, "set")
         left, seed = {
@@ -440,7 +448,7 @@ def _on_the_bench(t: _Teller, sheet: str) -> None:
     t.test(job, 1, "as-found", "recordings/2-found.parquet", GOOD, seed=3)
     t.strip(job, 1)
     t.clean_and_assemble(job, 1)
-    t.note(job, 1, EntryKind.SETTING_CHANGED, done="set", shim_from_mm=1.25, shim_to_mm=1.40)
+    t.reshim(job, 1, 1.25, 1.40)
     t.finish_tests(job, 1, "recordings/2-left.parquet", seed=3)
     t.lay_down(job, 1)
     t.take(job, 2)

@@ -465,7 +465,7 @@ def _setting(
     if isinstance(proposal, setting_shown.Proposal):
         choices = (proposal.best, *proposal.others)
         chosen = choices[choice] if 0 <= choice < len(choices) else proposal.best
-        if advised and not choice and _is_advised(chosen, after, turns):
+        if advised and (choice or _is_advised(chosen, after, turns)):
             advised = ""  # it is what the proposal says
     return {
         "proposal": None if isinstance(proposal, NotMeasured) else proposal,
