@@ -242,6 +242,25 @@ def test_drops_counted_at_another_or_no_known_pressure_prove_nothing(bench):
     assert unknown.outcome is Outcome.TOO_CLOSE
 
 
+@pytest.mark.parametrize(
+    ("held_bar", "expected"), [(103.0, Outcome.PASS), (120.0, Outcome.TOO_CLOSE)]
+)
+def test_the_pressure_read_while_drops_were_counted_goes_before_that_of_the_seat_hold(
+    bench, held_bar, expected
+):
+    sitting = bench.sitting(drops=(6, 30.0), seat_hold=NotMeasured("no hold"))
+    read = replace(sitting, seen=replace(sitting.seen, leak_off_pa=held_bar * 1e5))
+
+    assert judge_back_leakage(read, counting(bench)).outcome is expected
+
+
+def test_drops_counted_while_the_fall_was_timed_are_judged(bench):
+    tip = TipWatch(leak_off_drops=6, leak_off_seconds=30.0)
+    sitting = bench.sitting(hold=bench.hold(tip=tip), seat_hold=at_103_bar(bench))
+
+    assert judge_back_leakage(sitting, counting(bench)).outcome is Outcome.PASS
+
+
 def test_many_drops_do_not_tell_guide_from_face(bench):
     leak = verdict(bench, counting(bench), drops=(40, 30.0), seat_hold=at_103_bar(bench))
 

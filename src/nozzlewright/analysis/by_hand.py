@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +92,7 @@ def read_hand(
         The rig's own leak from a recorded blank-plug hold; otherwise the fall timed in the
         conditions is taken, where there is one
     """
-    conditions = conditions or BenchConditions()
+    conditions = _with_count(conditions or BenchConditions(), readings)
     sitting = conditions.sitting or readings.source
     gauge = gauge_correction(conditions.gauge, sitting)
     scope = readings.source
@@ -451,6 +451,18 @@ def _seat_hold(
         margin_below_opening=margin,
         watch=conditions.seat_watch,
     )  # fmt: skip
+
+
+def _with_count(conditions: BenchConditions, readings: HandReadings) -> BenchConditions:
+    """Return the conditions with the drops that the card counted, where they state none."""
+    counted = readings.leak_off
+    if counted is None or conditions.drop_watch.leak_off_drops is not None:
+        return conditions
+    drop_watch, seat_watch = (
+        replace(watch, leak_off_drops=counted.drops, leak_off_seconds=counted.seconds)
+        for watch in (conditions.drop_watch, conditions.seat_watch)
+    )
+    return replace(conditions, drop_watch=drop_watch, seat_watch=seat_watch)
 
 
 def _chatter(readings: HandReadings) -> Chatter | NotMeasured:

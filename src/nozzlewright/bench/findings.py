@@ -203,6 +203,8 @@ class FitterObservations:
     chatter: ChatterGrade | None = None
     seat: TipGrade | None = None
     seat_watch: TipWatch = field(default_factory=TipWatch)
+    leak_off_pa: float | None = None
+    """Pressure held while drops were counted at the leak-off, as read, [Pa]."""
     needle_slide: bool | None = None
     """Whether the wetted needle slid to its seat by its own weight at every angle."""
     inspection: tuple[InspectionFinding, ...] = ()

@@ -24,6 +24,15 @@ class WatchedHold:
 
 
 @dataclass(frozen=True)
+class CountedDrops:
+    """Drops counted at the leak-off while a pressure was held."""
+
+    pressure_pa: float
+    drops: int
+    seconds: float
+
+
+@dataclass(frozen=True)
 class HandReadings:
     """One card of readings.
 
@@ -38,6 +47,7 @@ class HandReadings:
     closing_pa: tuple[float, ...] = ()
     drops: tuple[TimedDrop, ...] = ()
     seat_hold: WatchedHold | None = None
+    leak_off: CountedDrops | None = None
     openings_per_stroke: tuple[int, ...] = ()
     """Openings counted in quick strokes, where somebody counted."""
     reading_resolution_pa: float = 0.0

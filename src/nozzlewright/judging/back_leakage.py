@@ -21,6 +21,7 @@ from nozzlewright.bench import (
     SettingSheet,
     TestSitting,
     TipGrade,
+    TipWatch,
 )
 from nozzlewright.judging.decision_rule import decide
 from nozzlewright.judging.evidence import hedged, mentions, outside_leak, tip_grades, watches
@@ -374,6 +375,13 @@ def _whose_leak(paths: tuple[LeakPath, ...], sitting: TestSitting, hold: Hold) -
     )
 
 
+def _watch_of_the_fall(sitting: TestSitting) -> tuple[TipWatch, ...]:
+    """Return what was seen while the fall was timed, where it was."""
+    if sitting.gauge is None or not isinstance(sitting.gauge.hold, Hold):
+        return ()
+    return (sitting.gauge.hold.tip,)
+
+
 def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionRule) -> Verdict:
     bounds = []
     if demand.at_least_drops is not None:
@@ -391,7 +399,7 @@ def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionR
     watch = next(
         (
             one
-            for one in watches(sitting)
+            for one in (*watches(sitting), *_watch_of_the_fall(sitting))
             if one.leak_off_drops is not None and one.leak_off_seconds
         ),
         None,
@@ -425,8 +433,11 @@ def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionR
     )
     reasons = [first]
     held = sitting.gauge.seat_hold if sitting.gauge is not None else None
+    read_pa = sitting.seen.leak_off_pa
     pressure: Measured = (
-        held.mean_pressure
+        Quantity(read_pa, "Pa", {}, say("as read while they were counted"))
+        if read_pa is not None
+        else held.mean_pressure
         if isinstance(held, SeatHold)
         else NotMeasured(say("no hold was recorded with the count"))
     )

@@ -129,7 +129,8 @@ def observed(
     ----------
     seen : iterable of mapping
         Bodies of the entries, in order: ``spray``, ``spray_note``, ``chatter``, ``seat``,
-        ``outside_leak``, ``needle_slide``, ``no_result``, ``note``
+        ``outside_leak``, ``leak_off_drops``, ``leak_off_seconds``, ``leak_off_pa``,
+        ``needle_slide``, ``no_result``, ``note``
     findings : iterable of mapping
         Bodies of the inspection's findings: ``part``, ``seen``, ``severity``
     """
@@ -142,7 +143,13 @@ def observed(
         spray_note=str(noted.get("spray_note", "")),
         chatter=ChatterGrade(noted["chatter"]) if "chatter" in noted else None,
         seat=seat,
-        seat_watch=TipWatch(grade=seat, outside_leak=str(noted.get("outside_leak", ""))),
+        seat_watch=TipWatch(
+            grade=seat,
+            leak_off_drops=noted.get("leak_off_drops"),
+            leak_off_seconds=noted.get("leak_off_seconds"),
+            outside_leak=str(noted.get("outside_leak", "")),
+        ),
+        leak_off_pa=noted.get("leak_off_pa"),
         needle_slide=noted.get("needle_slide"),
         inspection=tuple(
             InspectionFinding(one["part"], one["seen"], Severity(one["severity"]))

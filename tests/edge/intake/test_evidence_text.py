@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
+from nozzlewright.capture import CountedDrops, HandReadings, TimedDrop, WatchedHold
 from nozzlewright.edge.intake import read_hand_card, read_recording
 from nozzlewright.edge.intake.evidence_text import (
     Dialect,
@@ -116,6 +116,7 @@ def test_a_card_is_read_as_it_was_written(
         drops=(TimedDrop((drop[0] + 1.0) * 1e5, drop[0] * 1e5, drop[1] / 10.0),),
         seat_hold=hold
         and WatchedHold(hold[0] * 1e5, (hold[0] - 5.0) * 1e5 if hold[1] else None, 10.0),
+        leak_off=CountedDrops(drop[0] * 1e5, drop[1], 30.0) if counted else None,
         openings_per_stroke=tuple(counted),
         reading_resolution_pa=division * 1e5 * part / 2.0,
         reaction_time_s=reaction,
@@ -128,6 +129,10 @@ def test_a_card_is_read_as_it_was_written(
     for name in ("opening_pa", "closing_pa", "reading_resolution_pa", "reaction_time_s"):
         assert getattr(read, name) == pytest.approx(getattr(card, name), rel=1e-9), name
     assert read.openings_per_stroke == card.openings_per_stroke
+    assert (read.leak_off is None) == (card.leak_off is None)
+    if read.leak_off is not None:
+        assert (read.leak_off.drops, read.leak_off.seconds) == (drop[1], 30.0)
+        assert read.leak_off.pressure_pa == pytest.approx(card.leak_off.pressure_pa, rel=1e-9)
     assert read.drops[0].seconds == card.drops[0].seconds
     assert read.drops[0].from_pa == pytest.approx(card.drops[0].from_pa, rel=1e-9)
     assert (read.seat_hold is None) == (card.seat_hold is None)

@@ -346,6 +346,28 @@ def test_typed_readings_become_a_card_and_a_test(fitter, at):
     assert "24.3\xa0s" in shown
 
 
+def test_drops_and_openings_that_were_counted_are_on_the_card_and_judged(fitter, at):
+    form = fitter.get(at.path("back-leakage", "&how=hand")).text
+    for name in ("leak_off_at", "leak_off_drops", "leak_off_seconds"):
+        assert f'name="{name}"' in form
+    assert 'name="count_1"' in fitter.get(at.path("chatter", "&how=hand")).text
+
+    counted = {"leak_off_at": "150", "leak_off_drops": "12", "leak_off_seconds": "30"}
+    saved = typed(fitter, at, count_1="14", count_2="13", chatter="clear", **counted)
+    assert saved.status_code == 303, saved.text
+    test = at.one().tests[-1]
+    card = at.shop.readers.hand_card(test.body["card"])
+    assert card.openings_per_stroke == (14, 13)
+    assert (card.leak_off.pressure_pa, card.leak_off.drops, card.leak_off.seconds) == (
+        pytest.approx(150e5), 12, 30.0,
+    )  # fmt: skip
+    sitting = at.shop.sitting(at.one(), "as found")
+    assert sitting.seen.seat_watch.leak_off_drops == 12
+    assert sitting.seen.leak_off_pa == pytest.approx(150e5)
+    assert sitting.gauge.chatter.openings_per_stroke.value == pytest.approx(13.5)
+    assert "12 in 30\xa0s" in fitter.get(f"/job/{at.job}/story").text.replace("30 s", "30\xa0s")
+
+
 def test_a_dial_in_psi_is_read_in_psi(fitter, at):
     saved = typed(fitter, at, "re-read", dial_unit="psi", division="50", opening_1="2900")
     assert saved.status_code == 303, saved.text
@@ -366,6 +388,9 @@ def test_a_dial_in_psi_is_read_in_psi(fitter, at):
         ({"seat_from": "180", "seat_to": "190", "seat_seconds": "9"}, "rises in the hold"),
         ({"seat_from": "180"}, "nothing has been entered"),
         ({"opening_1": "200", "dial_unit": "furlong"}, "nothing has been chosen"),
+        ({"leak_off_drops": "4.5", "leak_off_at": "150", "leak_off_seconds": "9"}, "no whole"),
+        ({"leak_off_drops": "4", "leak_off_at": "150", "leak_off_seconds": "0"}, "time is zero"),
+        ({"count_1": "1000"}, "is out of bounds"),
     ],
 )
 def test_a_slip_in_what_was_typed_is_told_beside_the_field_and_nothing_is_written(

@@ -156,6 +156,13 @@ def hand_card_text(readings: HandReadings, division_pa: float, note: str = "") -
         if readings.seat_hold.end_pa is not None:
             hold["end_bar"] = _bar(readings.seat_hold.end_pa)
         card.add("seat_hold", tomlkit.item({**hold, "seconds": readings.seat_hold.seconds}))
+    if readings.leak_off is not None:
+        counted = {
+            "pressure_bar": _bar(readings.leak_off.pressure_pa),
+            "drops": readings.leak_off.drops,
+            "seconds": readings.leak_off.seconds,
+        }
+        card.add("leak_off", tomlkit.item(counted))
     return tomlkit.dumps(card)
 
 

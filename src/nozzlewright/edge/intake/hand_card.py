@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
+from nozzlewright.capture import CountedDrops, HandReadings, TimedDrop, WatchedHold
 from nozzlewright.edge.intake.conditions import DropTable
 from nozzlewright.edge.intake.toml_schema import (
     Count,
@@ -48,6 +48,14 @@ class SeatHoldTable(Table):
         return self
 
 
+class LeakOffTable(Table):
+    """Drops counted at the leak-off while a pressure was held."""
+
+    pressure_bar: PositivePressure
+    drops: Count
+    seconds: Positive
+
+
 class HandCardTable(Table):
     """One card of hand readings."""
 
@@ -62,15 +70,23 @@ class HandCardTable(Table):
     openings_per_stroke: tuple[Count, ...] = ()
     drop: tuple[DropTable, ...] = ()
     seat_hold: SeatHoldTable | None = None
+    leak_off: LeakOffTable | None = None
 
     @model_validator(mode="after")
     def _holds_readings(self) -> HandCardTable:
-        pressures = (*self.opening_bar, *self.closing_bar, *self.drop, self.seat_hold)
+        pressures = (
+            *self.opening_bar,
+            *self.closing_bar,
+            *self.drop,
+            self.seat_hold,
+            self.leak_off,
+        )
         read = [item for item in pressures if item is not None]
         if not read and not self.openings_per_stroke:
             raise Objection(
                 "no readings are on the card",
-                "Add opening_bar = [..], [[drop]], [seat_hold] or openings_per_stroke = [..]",
+                "Add opening_bar = [..], [[drop]], [seat_hold], [leak_off] or "
+                "openings_per_stroke = [..]",
             )
         if read and self.smallest_division_bar is None:
             raise Objection(
@@ -101,7 +117,7 @@ def read_hand_card(path: Path) -> HandReadings:
 
 def hand_readings(table: HandCardTable, *, source: str, digest: str) -> HandReadings:
     """Return a checked card in SI."""
-    hold = table.seat_hold
+    hold, counted = table.seat_hold, table.leak_off
     division = table.smallest_division_bar
     return HandReadings(
         source=source,
@@ -119,6 +135,11 @@ def hand_readings(table: HandCardTable, *, source: str, digest: str) -> HandRead
                 end_pa=None if hold.end_bar is None else hold.end_bar * BAR,
                 seconds=hold.seconds,
             )
+        ),
+        leak_off=(
+            None
+            if counted is None
+            else CountedDrops(counted.pressure_bar * BAR, counted.drops, counted.seconds)
         ),
         openings_per_stroke=table.openings_per_stroke,
         # What is read to the nearest step may lie half a step to either side.

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 from nozzlewright.bench import BenchConditions
-from nozzlewright.capture import HandReadings, Recording, TimedDrop, WatchedHold
+from nozzlewright.capture import CountedDrops, HandReadings, Recording, TimedDrop, WatchedHold
 from nozzlewright.edge.intake.evidence_text import hand_card_text
 from nozzlewright.edge.intake.hand_card import DEFAULT_FRACTION_READ, DEFAULT_REACTION_TIME_S
 from nozzlewright.edge.intake.live import (
@@ -165,6 +165,8 @@ def hand_card(
     closing_pa: tuple[float, ...] = (),
     drops: tuple[TimedDrop, ...] = (),
     seat_hold: WatchedHold | None = None,
+    leak_off: CountedDrops | None = None,
+    openings_per_stroke: tuple[int, ...] = (),
     note: str = "",
 ) -> bytes:
     """Return the content of a card of hand readings, as the readers know it.
@@ -175,8 +177,10 @@ def hand_card(
         Smallest division of the dial, [Pa]
     opening_pa, closing_pa : tuple of float
         Pop by pop, [Pa]
-    drops, seat_hold
-        Timed falls, and the hold of the seat
+    drops, seat_hold, leak_off
+        Timed falls, the hold of the seat, and the drops counted at the leak-off
+    openings_per_stroke : tuple of int
+        Openings counted in quick strokes, [1]
     note : str
         Note on the card
     """
@@ -187,6 +191,8 @@ def hand_card(
         closing_pa=closing_pa,
         drops=drops,
         seat_hold=seat_hold,
+        leak_off=leak_off,
+        openings_per_stroke=openings_per_stroke,
         reading_resolution_pa=division_pa * DEFAULT_FRACTION_READ / 2.0,
         reaction_time_s=DEFAULT_REACTION_TIME_S,
     )

@@ -26,7 +26,7 @@ from nozzlewright.bench import (
     StepKind,
     StrokeKind,
 )
-from nozzlewright.capture import HandReadings, Recording, TimedDrop, WatchedHold
+from nozzlewright.capture import CountedDrops, HandReadings, Recording, TimedDrop, WatchedHold
 from nozzlewright.edge.web import live_socket, page, show, states, steps_shown
 from nozzlewright.edge.web.guard import MIB, takes_uploads
 from nozzlewright.edge.web.here import PEDALS, PRESSURE_UNITS
@@ -79,12 +79,12 @@ SEEN_AT: Mapping[str, tuple[str, ...]] = {
 """What eye and ear are asked for at a step."""
 
 TYPED_AT: Mapping[str, tuple[str, ...]] = {
-    "as-found": ("opening", "seat", "drop"),
+    "as-found": ("opening", "openings", "seat", "drop", "leak_off"),
     "re-read": ("opening",),
     "seat": ("seat",),
-    "back-leakage": ("drop",),
+    "back-leakage": ("drop", "leak_off"),
     "spray": ("opening",),
-    "chatter": ("opening",),
+    "chatter": ("opening", "openings"),
 }
 """What can be typed at a step."""
 
@@ -738,6 +738,10 @@ def _inbox_in(request: Request) -> Inbox:
     return inbox
 
 
+MOST_DROPS, MOST_OPENINGS = 9999, 200
+"""Most that anybody counts at the leak-off, and in one stroke; more is a slip of the finger."""
+
+
 # -- by hand --------------------------------------------------------------------------------------
 
 
@@ -745,6 +749,8 @@ def _to_type(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
     """Return what the page of typed readings needs."""
     unit = HERE.get().pressure_unit
     window, margin = conditions.window, conditions.seat_margin_pa
+    sheet = at.workshop.sheet(at.story)
+    leak_off = sheet.leak_off if sheet is not None else None
     seat = " ".join(_seat_lines(conditions))
     target, opening = "", conditions.opening_target_pa
     if margin is not None and opening is not None:
@@ -759,6 +765,12 @@ def _to_type(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
         "seat_hint": target,
         "drop_from": show.pressure_number(window.from_pa) if window else "",
         "drop_to": show.pressure_number(window.to_pa) if window else "",
+        "leak_off": leak_off,
+        "leak_off_at": show.pressure_number(leak_off.pressure_pa) if leak_off else "",
+        "leak_off_for": show.localised(f"{leak_off.seconds:g}") if leak_off else "",
+        "openings_asked": sheet.chatter.minimum_openings_per_stroke
+        if sheet is not None and sheet.chatter is not None
+        else None,
     }
 
 
@@ -769,16 +781,16 @@ def by_hand(request: Request, job: str, injector: str, form: page.Sent) -> Respo
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     if at.workshop.records.entry(form.id) is None:
-        card = _card(form)
-        seen = _seen(form, at.step)
+        card, counted = _card(form)
+        seen = _seen(form, at.step) | counted
         form.check()
         digest = at.workshop.evidence.keep(card, "toml")
         _test(at, form, NewTest(at.step.key, card=digest, seen=seen))
     return page.back_to(request, at.path(saved=form.id))
 
 
-def _card(form: page.Form) -> bytes:
-    """Return the card of what was typed.
+def _card(form: page.Form) -> tuple[bytes, dict[str, Any]]:
+    """Return the card of what was typed, and what was counted at the leak-off.
 
     Raises
     ------
@@ -813,6 +825,20 @@ def _card(form: page.Form) -> bytes:
             form.fault(
                 _("the pressure rises in the hold"), "seat_to", _("Type what it had fallen to")
             )
+    leak_off = None
+    if typed("leak_off_drops"):
+        leak_off = CountedDrops(
+            form.pressure_pa("leak_off_at", unit=unit),
+            _count(form, "leak_off_drops", MOST_DROPS),
+            form.seconds("leak_off_seconds"),
+        )
+        if not form.faults and leak_off.seconds <= 0.0:
+            form.fault(
+                _("the time is zero"), "leak_off_seconds", _("Type for how long you counted")
+            )
+    counts = tuple(
+        _count(form, name, MOST_OPENINGS) for name in typed(*(f"count_{n}" for n in range(1, 7)))
+    )
     if not form.faults and division <= 0.0:
         form.fault(_("the division is zero"), "division", _("Type the step between two lines"))
     if opening and closing and not form.faults and min(closing) >= max(opening):
@@ -821,19 +847,39 @@ def _card(form: page.Form) -> bytes:
             "closing_1",
             _("Type where the pointer came to rest after the pop"),
         )
-    if not (opening or closing or drops or seat):
+    if not (opening or closing or drops or seat or leak_off or counts):
         asked = ("opening_1", "seat_from", "drop_seconds_1")
         where = next((name for name in asked if name in form.values), asked[0])
         form.fault(_("no reading has been typed"), where, _("Type at least one"))
     form.check()
-    return hand_card(
+    counted = (
+        {}
+        if leak_off is None
+        else {
+            "leak_off_drops": leak_off.drops,
+            "leak_off_seconds": leak_off.seconds,
+            "leak_off_pa": leak_off.pressure_pa,
+        }
+    )
+    card = hand_card(
         division_pa=division,
         opening_pa=opening,
         closing_pa=closing,
         drops=tuple(drops),
         seat_hold=seat,
+        leak_off=leak_off,
+        openings_per_stroke=counts,
         note=f"typed at the screen, dial in {unit}",
     )
+    return card, counted
+
+
+def _count(form: page.Form, name: str, most: int) -> int:
+    """Return a whole number that was counted; 0 with a fault where there is none."""
+    number = form.number(name, highest=most)
+    if number != int(number):
+        form.fault(_("it is no whole number"), name, _("Type how many you counted"))
+    return int(number)
 
 
 # -- the blank plug -------------------------------------------------------------------------------
