@@ -125,6 +125,21 @@ def test_the_shares_of_variance_add_up_and_the_squares_too(readings):
 
 
 @given(studies())
+def test_the_categories_and_the_share_of_the_whole_are_one_thing_said_twice(readings):
+    study = _study(readings)
+    share, groups = study.gauge_of_total, study.categories
+    if isinstance(groups, NotMeasured) or isinstance(share, NotMeasured):
+        return
+    low, high = share.coverage_interval
+    fewest, most = study.categories_interval
+
+    assert 0.0 <= low <= share.value <= high <= 1.0
+    assert groups == pytest.approx(1.41 * math.sqrt(max(share.value**-2 - 1.0, 0.0)), abs=1e-6)
+    assert fewest - 1e-9 <= groups <= most + 1e-9
+    assert study.distinct_categories == max(1, math.floor(groups))
+
+
+@given(studies())
 def test_a_wider_coverage_has_a_wider_interval(readings):
     share = _study(readings).gauge
     narrow, wide = share.limits(0.8), share.limits(0.99)
@@ -137,7 +152,9 @@ def test_a_wider_coverage_has_a_wider_interval(readings):
 def test_one_fitter_tells_parts_no_worse_apart_than_all_together(readings):
     study = _study(readings)
 
-    assert study.told_apart_by_one <= study.told_apart * (1.0 + 1e-12)
+    assert study.told_apart_by_one.value <= study.told_apart.value * (1.0 + 1e-12)
+    # ISO 5725-6:1994, 4.1: 2.8 standard deviations, to the digits that it prints.
+    assert study.told_apart.value == pytest.approx(2.8 * study.gauge.deviation.value, rel=0.02)
     whole = fitter_uncertainty(study)[1]
     assert fitter_uncertainty(study, repeatability_known=True)[1] <= whole * (1.0 + 1e-12)
     assert whole == pytest.approx(study.gauge.deviation.value)
@@ -163,7 +180,10 @@ def test_the_95_percent_intervals_cover_the_truth(shape, spreads, pool_above):
         "gauge": math.hypot(fitter, both, scatter),
         "part": part,
         "total": math.hypot(fitter, both, scatter, part),
+        "one_fitter": math.hypot(both, scatter),
     }
+    of_total = truth["gauge"] / truth["total"]
+    whole_held = 0
     number = 600
     held = dict.fromkeys(truth, 0)
     for _ in range(number):
@@ -171,6 +191,9 @@ def test_the_95_percent_intervals_cover_the_truth(shape, spreads, pool_above):
         for name, true in truth.items():
             low, high = getattr(study, name).deviation.coverage_interval
             held[name] += bool(low <= true <= high)
+        low, high = study.gauge_of_total.coverage_interval
+        whole_held += bool(low <= of_total <= high)
+    held["gauge of total"] = whole_held
 
     for name, times in held.items():
         # Of 600, three standard errors are 0.027; the method may hold a little more than it says.

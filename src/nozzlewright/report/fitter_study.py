@@ -16,10 +16,10 @@ from nozzlewright.analysis.gauge_study import (
     GaugeStudy,
     RangeStudy,
 )
-from nozzlewright.measurement import NotMeasured, Quantity
+from nozzlewright.measurement import NotMeasured, Quantity, decimals_for
 from nozzlewright.report.reading import quantity_data
 from nozzlewright.report.wording import (
-    ValueText,
+    TradeUnit,
     number,
     plain_number,
     trade_unit,
@@ -46,7 +46,8 @@ class ShareRow:
     name: str
     short: str
     """What the trade's tables call it: ``EV``, ``AV``, ``GRR``, ``PV``, ``TV``."""
-    deviation: ValueText
+    deviation: str
+    """With its interval; or why it is not known."""
     of_variance: str
     """In per cent; these add up."""
     of_total: str
@@ -71,11 +72,11 @@ def share_rows(study: GaugeStudy) -> tuple[ShareRow, ...]:
 
 def _row(name: Said, short: str, share: Component | NotMeasured) -> ShareRow:
     if isinstance(share, NotMeasured):
-        return ShareRow(name, short, value_text(share), "", "", "", None)
+        return ShareRow(name, short, share.sentence, "", "", "", None)
     return ShareRow(
         name,
         short,
-        value_text(share.deviation),
+        spread_text(share.deviation),
         percent(share.of_variance),
         percent(share.of_total),
         percent(share.of_tolerance),
@@ -103,6 +104,33 @@ def amount(value: float, unit_si: str) -> str:
     """
     unit = trade_unit(unit_si)
     return width_text(unit.width(value), unit) or with_unit(plain_number(0.0), unit.printed)
+
+
+def spread_text(spread: Quantity) -> str:
+    """Return a standard deviation, or a limit made of one, with its interval.
+
+    Two significant digits of each: the intervals are so lopsided that the places of their width
+    would leave nothing of the value.
+
+    >>> found = Quantity(83_400.0, "Pa", interval=(51_000.0, 412_000.0))
+    >>> spread_text(found).replace("\N{NO-BREAK SPACE}", " ")
+    '0.83 bar (0.51 to 4.1 bar)'
+    """
+    unit = trade_unit(spread.unit)
+    low, high = (_size(end, unit) for end in spread.coverage_interval)
+    return say(
+        "{value} ({low} to {high})",
+        value=amount(spread.value, spread.unit),
+        low=low,
+        high=with_unit(high, unit.printed),
+    )
+
+
+def _size(value: float, unit: TradeUnit) -> str:
+    width = unit.width(value)
+    if width <= 0.0:
+        return plain_number(0.0, unit.printed)
+    return number(width, decimals_for(width) if width < 100.0 else 0, unit.printed)
 
 
 # -- readings --------------------------------------------------------------------------------------
@@ -135,25 +163,36 @@ def _apart(study: GaugeStudy) -> Iterator[str]:
         yield say(
             "Rig and fitters together cannot tell two injectors apart that lie closer than "
             "{limit}, each read once",
-            limit=amount(study.told_apart, study.unit),
+            limit=spread_text(study.told_apart),
         )
         if isinstance(study.reproducibility, Component):
             yield say(
                 "Where one fitter reads both, it is {limit}",
-                limit=amount(study.told_apart_by_one, study.unit),
+                limit=spread_text(study.told_apart_by_one),
             )
-    categories = study.distinct_categories
-    exact = study.categories
-    if isinstance(categories, NotMeasured) or isinstance(exact, NotMeasured):
-        if isinstance(categories, NotMeasured):
-            yield _missing(categories)
-    elif categories < 2:
-        yield say("No two groups of these injectors can be told apart by single readings")
+    groups, exact, ends = study.distinct_categories, study.categories, study.categories_interval
+    if isinstance(groups, NotMeasured):
+        yield _missing(groups)
+        return
+    if isinstance(exact, NotMeasured) or isinstance(ends, NotMeasured):
+        return
+    found = {
+        "exact": figure(exact, ".2f"),
+        "low": figure(ends[0], ".1f"),
+        "high": figure(ends[1], ".1f") if math.isfinite(ends[1]) else say("any more"),
+    }
+    if groups < 2:
+        yield say(
+            "No two groups of these injectors can be told apart by single readings ({exact}; "
+            "interval {low} to {high})",
+            **found,
+        )
     else:
         yield say(
-            "{number} groups of these injectors can be told apart ({exact}, cut off)",
-            number=categories,
-            exact=figure(exact, ".2f"),
+            "{number} groups of these injectors can be told apart ({exact}, cut off; interval "
+            "{low} to {high})",
+            number=groups,
+            **found,
         )
 
 
@@ -170,12 +209,16 @@ def _shares(study: GaugeStudy) -> Iterator[str]:
             repeat=percent(study.repeatability.of_variance),
             between=percent(study.reproducibility.of_variance),
         )
-    if study.gauge.of_total is not None:
+    share = study.gauge_of_total
+    if isinstance(share, Quantity):
+        low, high = share.coverage_interval
         yield say(
-            "The deviation of rig and fitters is {share} of the whole: {word} by the usual "
-            "convention (AIAG)",
-            share=percent(study.gauge.of_total),
-            word=_rating(study.gauge.of_total),
+            "The deviation of rig and fitters is {share} of the whole (interval {low} to {high}): "
+            "{word} by the usual convention (AIAG)",
+            share=percent(share.value),
+            low=percent(low),
+            high=percent(high),
+            word=_rating(share.value),
         )
     if study.gauge.of_tolerance is not None and study.tolerance is not None:
         yield say(
@@ -322,7 +365,7 @@ def study_as_lines(study: GaugeStudy | GradeStudy) -> tuple[str, ...]:
         say(
             "{name}: {value}{share}",
             name=joined(" ", [row.short, row.name] if row.short else [row.name]),
-            value=row.deviation.sentence,
+            value=row.deviation,
             share=say(", {share} of the variance", share=row.of_variance)
             if row.of_variance
             else "",
@@ -386,8 +429,10 @@ def _readings(study: GaugeStudy) -> dict[str, Any]:
         "shares": {name: _share_data(share) for name, share in shares.items()},
         "categories": _or_missing(study.categories),
         "distinct_categories": _or_missing(study.distinct_categories),
-        "told_apart": unit.width(study.told_apart),
-        "told_apart_by_one_fitter": unit.width(study.told_apart_by_one),
+        "categories_interval": _ends(study.categories_interval),
+        "rig_and_fitters_of_total": _or_missing(study.gauge_of_total),
+        "told_apart": quantity_data(study.told_apart),
+        "told_apart_by_one_fitter": quantity_data(study.told_apart_by_one),
         "odd_repeats": [
             {
                 "fitter": odd.fitter,
@@ -399,6 +444,13 @@ def _readings(study: GaugeStudy) -> dict[str, Any]:
         ],
         "by_ranges": _ranges_data(study),
     }
+
+
+def _ends(found: tuple[float, float] | NotMeasured) -> Any:
+    """Return the ends of an interval; None for one that is not bounded."""
+    if isinstance(found, NotMeasured):
+        return _missing_data(found)
+    return [end if math.isfinite(end) else None for end in found]
 
 
 def _ranges_data(study: GaugeStudy) -> dict[str, Any]:
