@@ -212,6 +212,7 @@ def take_typed(request: Request, form: page.Sent) -> RedirectResponse:
     form.check()
     factor = UNITS_PA[unit]
     k = form.number("coverage_k", lowest=1.0, highest=5.0) if form.text("coverage_k") else 2.0
+    k = k or 1.0  # a fault is noted: the rest is looked through all the same
     common = _pressure(form, "doubt_all", factor) if form.text("doubt_all") else None
     rows = []
     for number in range(1, TYPED_ROWS + 1):
