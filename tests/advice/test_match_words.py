@@ -98,6 +98,13 @@ def test_the_choice_says_whether_the_sheet_is_met():
     )
 
 
+def test_what_is_opened_anyway_is_told():
+    matching = a_match([170.0, 179.0, 183.0], [1300] * 3, {1390: 1, 1260: 1}, open_anyway=[1])
+
+    assert work_words(matching.now) == "1 injector opened, cylinder 1 anyway"
+    assert work_words(matching.front[-1]) == "2 injectors opened, cylinder 1 anyway"
+
+
 def test_a_purchase_is_told_with_what_it_gains():
     matching = a_match([174.0, 179.0, 179.2], [1300] * 3, {1330: 1})
 

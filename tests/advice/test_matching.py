@@ -448,7 +448,7 @@ def test_one_that_is_opened_anyway_costs_nothing_more():
     matching = a_match([170.0, 179.0], [1300, 1300], {1390: 1}, open_anyway=[1])
 
     assert len(matching.front) == 1
-    assert matching.advised.work == 0
+    assert (matching.advised.work, matching.advised.openings) == (0, 1)
     assert matching.advised.changes[0].shims_um == (1390,)
 
 
@@ -495,6 +495,19 @@ def test_a_search_that_is_broken_off_says_so():
     best = proof.front[-1].spread_pa
     assert short.front[-1].spread_pa - short.gap_pa <= best + 2.0
     assert best < short.front[-1].spread_pa
+
+
+@given(small_sets(), st.sampled_from([None, 1e5, 5e5]))
+@settings(max_examples=60, deadline=None)
+def test_the_choices_are_those_of_the_front_that_are_worth_an_opening(small, limit):
+    matching = small.solved(spread_limit_pa=limit)
+    choices = matching.choices
+
+    assert all(one in matching.front for one in choices)
+    assert matching.advised in choices
+    met = [plan for plan in matching.front if plan.within_limit and not plan.outside]
+    if met:  # the least work that meets the sheet is never left out
+        assert matching.advised is met[0]
 
 
 # --- a purchase --------------------------------------------------------------------------------

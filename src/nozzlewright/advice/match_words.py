@@ -248,6 +248,13 @@ def work_words(plan: MatchPlan) -> Said:
         parts.append(say("1 injector opened"))
     elif openings:
         parts.append(say("{count} injectors opened", count=openings))
+    if plan.anyway:
+        parts.append(
+            say(
+                "cylinder {cylinders} anyway",
+                cylinders=listed([str(one) for one in sorted(plan.anyway)]),
+            )
+        )
     if exchanges == 1:
         parts.append(say("1 spare fitted"))
     elif exchanges:

@@ -44,8 +44,8 @@ START = 8984
 """Start of the random numbers: any number would do, a fixed one repeats."""
 
 WORTH_PA = 0.1e5
-"""A purchase that makes the set more even by less than this is not worth it, [Pa]; common
-practice, no source."""
+"""What makes the set more even by less than this is not worth a purchase or an opening, [Pa];
+common practice, no source."""
 
 
 class Act(StrEnum):
@@ -187,8 +187,14 @@ class MatchPlan:
 
     @property
     def openings(self) -> int:
-        """Return how many injectors are opened."""
-        return sum(change.opened for change in self.acts)
+        """Return how many injectors are opened, those opened anyway among them."""
+        opened = {step.cylinder for step in self.acts if step.opened}
+        return len(opened | self.anyway)
+
+    @property
+    def anyway(self) -> frozenset[int]:
+        """Return the cylinders whose injectors are opened for another reason."""
+        return self.case.open_anyway & self.case.may_open
 
     @property
     def exchanges(self) -> int:
@@ -239,7 +245,25 @@ class Matching:
     @property
     def advised(self) -> MatchPlan:
         """Return the plan with the least work that meets the sheet; else the most even one."""
-        return min(self.front, key=lambda plan: plan.rank)
+        return min(self.choices, key=lambda plan: plan.rank)
+
+    @property
+    def choices(self) -> tuple[MatchPlan, ...]:
+        """Return the plans that are worth choosing among.
+
+        Left out is one that is more even than the one before by less than is worth an opening,
+        unless it is that one which meets the sheet.
+        """
+        chosen = [self.front[0]]
+        for plan in self.front[1:]:
+            last = chosen[-1]
+            if (
+                len(plan.outside) < len(last.outside)
+                or plan.within_limit is not last.within_limit
+                or last.spread_pa - plan.spread_pa >= WORTH_PA
+            ):
+                chosen.append(plan)
+        return tuple(chosen)
 
     @property
     def now(self) -> MatchPlan:

@@ -12,7 +12,7 @@ from importlib import import_module
 DESCRIPTION = (
     "Reads, judges and reports bench tests of mechanical diesel injectors, with honest uncertainty."
 )
-TOOLS: tuple[str, ...] = ("rig", "study", "sums")
+TOOLS: tuple[str, ...] = ("match", "rig", "study", "sums")
 """Commands with a module of their own here: ``add_to(commands)`` is its grammar and imports
 nothing heavy, ``run(chosen)`` its work."""
 SAFETY = (

@@ -178,26 +178,26 @@ def _found(request: Request, story: JobStory, matching: Matching, asked: Asked) 
     """Return what a page of choices shows."""
     unit = page.here(request).pressure_unit
     advised = matching.advised
-    chosen = next((one for one in matching.front if one.work == asked.work), advised)
+    chosen = next((one for one in matching.choices if one.work == asked.work), advised)
     room = 90.0 + NARROWEST * len(chosen.changes)
     pictures = [
         # Made of numbers and of our own words; the drawing escapes its texts.
         Markup(plan_figure(chosen, (max(width, room), height), said, unit=unit))  # noqa: S704
         for width, height in (WIDE, NARROW)
     ]
-    front = Markup(front_figure(matching.front, chosen, FRONT, said, unit=unit))  # noqa: S704
+    front = Markup(front_figure(matching.choices, chosen, FRONT, said, unit=unit))  # noqa: S704
     return {
         "chosen": chosen,
         "advised": advised,
         "pictures": pictures,
-        "front": front if len(matching.front) > 1 else None,
+        "front": front if len(matching.choices) > 1 else None,
         "headline": choice_words(chosen),
         "work": work_words(chosen),
         "chances": chance_words(chosen),
         "proof": proof_words(chosen),
         "choices": [
             _choice(story.job, asked, plan, index, plan is chosen)
-            for index, plan in enumerate(matching.front)
+            for index, plan in enumerate(matching.choices)
         ],
         "todo": [_todo(story, step) for step in bench_steps(chosen)],
     }
