@@ -12,15 +12,15 @@ import numpy as np
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from nozzlewright.analysis import RigLeak, rig_leak
-from nozzlewright.bench import BenchConditions, Fluid, Gauge, Rig, RigReadings
+from nozzlewright.analysis import rig_leak
+from nozzlewright.bench import BenchConditions, Fluid, Gauge, Rig, RigCheck, RigReadings
 from nozzlewright.capture import Recording
 from nozzlewright.edge.intake.conditions import ConditionsTable, conditions_from
 from nozzlewright.edge.intake.conditions_text import check_table, conditions_text
 from nozzlewright.edge.intake.toml_schema import toml_document, validated
 from nozzlewright.edge.wiring.inbox import checked_recording
 from nozzlewright.errors import ConditionsFault, Fault
-from nozzlewright.measurement import NotMeasured, kelvin
+from nozzlewright.measurement import NotMeasured, Quantity, kelvin
 from nozzlewright.measurement.units import BAR
 from nozzlewright.physics.viscosity import d341_constants, d341_viscosity
 from nozzlewright.said import figure, in_bar, say
@@ -31,6 +31,8 @@ CARD = Path("bench.toml")
 OUTLINE_POINTS = 80
 LOSS_OVER_S = 10.0
 """Time over which the rig's own loss is said: about that of a drop test, [s]."""
+LOSS_AT_PA = 150e5
+"""Pressure at which it is said, where the hold's own is not kept, [Pa]."""
 REFERENCE_C = 40.0
 """Temperature at which viscosities of test fluids are quoted (ISO 4113)."""
 
@@ -313,15 +315,21 @@ def own_loss(readers: Readers, conditions: BenchConditions, blank: str) -> str:
     if leak is None or isinstance(leak, NotMeasured):
         reason = leak.reason if leak is not None else say("no hold was found in it")
         return say("The hold gives no leak of the rig: {reason}", reason=reason)
-    return _loss(leak)
+    return _loss(leak.decay_rate, leak.pressure_pa)
 
 
-def _loss(leak: RigLeak) -> str:
-    lost_pa = float(leak.decay_rate.value) * leak.pressure_pa * LOSS_OVER_S
+def kept_loss(check: RigCheck) -> str:
+    """Return the same from what a check has kept; empty where it kept no leak."""
+    rate = check.blank_decay_rate
+    return "" if isinstance(rate, NotMeasured) else _loss(rate, LOSS_AT_PA)
+
+
+def _loss(rate: Quantity, pressure_pa: float) -> str:
+    lost_pa = rate.value * pressure_pa * LOSS_OVER_S
     return say(
         "With the plug, the rig by itself loses {lost} in {seconds} s at {level}. It is taken off "
         "every fall that is tested",
         lost=in_bar(max(lost_pa, 0.0), ".2f"),
         seconds=figure(LOSS_OVER_S, ".0f"),
-        level=in_bar(leak.pressure_pa, ".0f"),
+        level=in_bar(pressure_pa, ".0f"),
     )

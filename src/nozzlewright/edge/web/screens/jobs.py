@@ -17,6 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from nozzlewright.bench import BenchConditions
 from nozzlewright.edge.web import page, states, steps_shown
 from nozzlewright.edge.web.at_job import shop_of, story_of, who
+from nozzlewright.edge.web.rig_shown import fitness
 from nozzlewright.edge.web.texts import N_, _
 from nozzlewright.errors import InputFault, NotAllowed, RecordFault
 from nozzlewright.records import EntryKind
@@ -147,6 +148,12 @@ class ShownRig:
     state: RigState
     blank: str
     """``recorded``, ``timed`` or empty: no hold with the blank plug."""
+
+    @property
+    def fitness(self) -> tuple[str, str] | None:
+        """Shape and word of the rig's state; None where its check was not judged."""
+        judged = self.state.body.get("state")
+        return fitness(str(judged)) if judged else None
 
 
 def rigs_today(request: Request) -> list[ShownRig]:

@@ -14,12 +14,13 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from nozzlewright.advice.cautions import JET
-from nozzlewright.bench import BenchConditions
+from nozzlewright.bench import BenchConditions, BledVolume, LeverStrokes, RigReadings
 from nozzlewright.edge.web import page
 from nozzlewright.edge.web.at_job import shop_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
+from nozzlewright.edge.web.rig_shown import fitness, shown_charts, shown_items
 from nozzlewright.edge.web.screens.jobs import ShownRig, conditions_of, rigs_today, shown_rig
-from nozzlewright.edge.web.show import localised, pressure
+from nozzlewright.edge.web.show import localised, parse_pressure, pressure, pressure_number
 from nozzlewright.edge.web.texts import _, said
 from nozzlewright.edge.wiring.rig_card import (
     Hold,
@@ -28,6 +29,7 @@ from nozzlewright.edge.wiring.rig_card import (
     TimedHold,
     card_of_today,
     checked_card,
+    kept_loss,
     kept_recording,
     new_card,
     outline,
@@ -49,6 +51,9 @@ UPLOAD_LIMIT = 28 * MIB
 COLDEST_C, WARMEST_C = -20.0, 120.0
 LONGEST_NAME = 80
 RECORDED, UPLOADED, TIMED, KEPT, NONE = "recorded", "uploaded", "timed", "kept", "none"
+READ = "read"
+BLED, STROKES = "bled", "strokes"
+MOST_READINGS = 40
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
@@ -62,10 +67,14 @@ class Check:
     rig: ShownRig
     picture: Outline | None
     remarks: str
+    fitness: tuple[str, str] | None
+    """Shape and word; None where it was not judged."""
 
 
 @router.get("/rig")
-def show(request: Request, rig: str = "", blank: str = "", new: str = "") -> Response:
+def show(
+    request: Request, rig: str = "", blank: str = "", reference: str = "", new: str = ""
+) -> Response:
     """Show the rigs, the form of today's check, and the last checks."""
     shop = shop_of(request)
     states = shop.rigs()
@@ -73,6 +82,8 @@ def show(request: Request, rig: str = "", blank: str = "", new: str = "") -> Res
     state = None if new else next((one for one in states if one.rig == rig), latest)
     conditions = conditions_of(shop, state) if state else None
     recorded = blank if _picture(shop, blank) else ""
+    of_reference = reference if _picture(shop, reference) else ""
+    verdict = shop.rig_days.verdict(state) if state else None
     kept_at = _hold_made_at(shop, state, conditions) if state and conditions else None
     oil = conditions.oil_temperature if conditions else None
     return page.render(
@@ -86,6 +97,14 @@ def show(request: Request, rig: str = "", blank: str = "", new: str = "") -> Res
         meaning=_meaning(shop, state, conditions) if state and conditions else [],
         recorded=recorded,
         picture=_picture(shop, recorded),
+        reference=of_reference,
+        reference_picture=_picture(shop, of_reference),
+        nozzle=conditions.rig.reference if conditions else None,
+        before=_before(conditions),
+        verdict=verdict,
+        verdict_chip=fitness(verdict.fitness.value) if verdict else None,
+        items=shown_items(verdict) if verdict else [],
+        charts=shown_charts(verdict) if verdict else [],
         kept_at=kept_at,
         checks=[_check(shop, one) for one in shop.rig_checks(SHOWN_CHECKS)],
         caution=JET,
@@ -93,9 +112,30 @@ def show(request: Request, rig: str = "", blank: str = "", new: str = "") -> Res
 
 
 def _check(shop: Workshop, state: RigState) -> Check:
+    judged = state.body.get("state")
     return Check(
-        shown_rig(shop, state), _picture(shop, state.blank), str(state.body.get("remarks", ""))
+        shown_rig(shop, state),
+        _picture(shop, state.blank),
+        str(state.body.get("remarks", "")),
+        fitness(str(judged)) if judged else None,
     )
+
+
+def _before(conditions: BenchConditions | None) -> dict[str, str]:
+    """Return what a form need not ask for again: the cylinder, the plunger, the window."""
+    readings = (conditions.readings if conditions else None) or RigReadings()
+    nozzle = conditions.rig.reference if conditions else None
+    strokes = readings.strokes
+    known = {
+        "graduation": readings.graduation_m3 and readings.graduation_m3 * 1e6,
+        "piston_area": strokes and strokes.piston_area_m2 * 1e6,
+        "travel": strokes and strokes.travel_m * 1e3,
+    }
+    shown = {name: localised(f"{value:.6g}") for name, value in known.items() if value}
+    if nozzle is not None and nozzle.drop_from_pa and nozzle.drop_to_pa:
+        shown["from"] = pressure_number(nozzle.drop_from_pa)
+        shown["to"] = pressure_number(nozzle.drop_to_pa)
+    return shown
 
 
 def _facts(conditions: BenchConditions) -> Iterator[tuple[str, str]]:
@@ -109,12 +149,28 @@ def _facts(conditions: BenchConditions) -> Iterator[tuple[str, str]]:
         yield _("Accuracy class"), localised(f"{gauge.accuracy_class:g}")
     if gauge.certificate:
         yield _("Certificate"), _("%(count)s points") % {"count": len(gauge.certificate)}
+    if gauge.certificate_number:
+        yield _("Number of the certificate"), gauge.certificate_number
     if gauge.calibrated_on:
         yield _("Calibrated on"), gauge.calibrated_on
+    if gauge.next_calibration_on:
+        yield _("Calibration due"), gauge.next_calibration_on
+    if rig.probe is not None:
+        yield _("Temperature probe"), rig.probe.identity or _("not named")
+        if rig.probe.next_calibration_on:
+            yield _("Probe due"), rig.probe.next_calibration_on
+    if rig.reference is not None:
+        yield _("Reference nozzle"), rig.reference.identity or _("not named")
+        if rig.reference.opening is not None:
+            yield _("It should open at"), pressure(rig.reference.opening.value)
     if rig.volume_m3 is not None:
         yield _("Trapped volume"), localised(f"{rig.volume_m3.value * 1e6:.3g} cm³")
     if fluid is not None and fluid.name:
         yield _("Test fluid"), fluid.name
+    if fluid is not None and fluid.filled_on:
+        yield _("Filled in on"), fluid.filled_on
+    if rig.filter is not None and rig.filter.changed_on:
+        yield _("Filter changed on"), rig.filter.changed_on
     if fluid is not None and fluid.viscosity_points:
         shown = (
             f"{value * 1e6:.3g} mm²/s ({celsius(at):.3g} °C)"
@@ -125,6 +181,9 @@ def _facts(conditions: BenchConditions) -> Iterator[tuple[str, str]]:
 
 def _meaning(shop: Workshop, state: RigState, conditions: BenchConditions) -> list[str]:
     """Return in plain words what a check says."""
+    kept = kept_loss(shop.rig_days.check(state)) if "check" in state.body else ""
+    if kept:
+        return [said(thickness(conditions)), said(kept)]
     key = (state.conditions, state.blank)
     known = _losses.get(key)
     if known is None:
@@ -202,6 +261,7 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
     remarks = form.text("remarks")
     card = _card(shop, form, state)
     hold, kept_hold = _hold(shop, form, state)
+    readings = _readings(shop, form)
     form.check()
     zone = request.app.state.settings.zone
     conditions = card_of_today(
@@ -213,12 +273,148 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
         hold=hold,
         kept_hold=kept_hold,
         earlier=_earlier(shop, state),
+        readings=readings,
     )
     digest = hold.digest if isinstance(hold, RecordedHold) else ""
     checked = shop.check_rig(form.id, name, conditions, blank=digest, remarks=remarks)
     return page.back_to(
         request, "/rig", flash=_("Saved: %(rig)s is checked for today") % {"rig": checked.rig}
     )
+
+
+def _readings(shop: Workshop, form: page.Form) -> RigReadings:
+    """Return what was read beside temperature and hold."""
+    zero = _zero(form)
+    high = low = seconds = None
+    opening: tuple[float, ...] = ()
+    recording = ""
+    kind = form.choice("reference", (RECORDED, UPLOADED, READ, NONE), default=NONE)
+    if kind == RECORDED:
+        recording = form.text("recorded_reference")
+        if not _picture(shop, recording):
+            form.fault(
+                _("the recording is not there any more"), "reference", _("Record it once more")
+            )
+    elif kind == UPLOADED:
+        sent = form.files.get("reference_recording", ())
+        if sent:
+            file = sent[0]
+            recording = kept_recording(
+                shop.evidence, file.filename or "", file.file.read(), "reference_recording"
+            )
+        else:
+            form.fault(
+                _("no file has been chosen"), "reference_recording", _("Choose the recording")
+            )
+    elif kind == READ:
+        opening = _pressures(form, "openings")
+        if form.text("reference_seconds"):
+            high, low = form.pressure_pa("reference_from"), form.pressure_pa("reference_to")
+            seconds = form.seconds("reference_seconds")
+            if not form.faults and not (high > low > 0.0 and seconds > 0.0):
+                form.fault(
+                    _("the pressure does not fall from the first to the second"),
+                    "reference_to",
+                    _("Write the higher pressure first, and the seconds between the two"),
+                )
+        if not opening and seconds is None and not form.faults:
+            form.fault(
+                _("nothing was read of the reference nozzle"),
+                "openings",
+                _("Write its opening pressures, its drop time, or choose none"),
+            )
+    bled, graduation, strokes = _volumes(form)
+    return RigReadings(
+        zero_pa=zero,
+        opening_pa=opening,
+        drop_from_pa=high,
+        drop_to_pa=low,
+        drop_s=seconds,
+        recording=recording,
+        bled=bled,
+        graduation_m3=graduation,
+        strokes=strokes,
+    )
+
+
+def _zero(form: page.Form) -> float | None:
+    """Return what the gauge shows without pressure, which may stand below nothing."""
+    typed = form.text("zero", longest=20).replace("\N{MINUS SIGN}", "-")
+    if not typed:
+        return None
+    if typed.startswith("-"):
+        return -_one_pressure(form, typed[1:], "zero")
+    return form.pressure_pa("zero")
+
+
+def _one_pressure(form: page.Form, typed: str, name: str) -> float:
+    try:
+        return parse_pressure(typed, form.unit, name)
+    except InputFault as fault:
+        form.faults.extend(fault.faults)
+        return 0.0
+
+
+def _pressures(form: page.Form, name: str) -> tuple[float, ...]:
+    """Return pressures that stand with spaces, semicolons or lines between them."""
+    parts = re.split(r"[\s;]+", form.text(name, longest=1000).strip("; "))
+    typed = [part for part in parts if part][:MOST_READINGS]
+    return tuple(_one_pressure(form, part, name) for part in typed)
+
+
+def _volumes(
+    form: page.Form,
+) -> tuple[tuple[BledVolume, ...], float | None, LeverStrokes | None]:
+    """Return known volumes let out or in: the bled ones, the cylinder's division, the strokes."""
+    kind = form.choice("volumes", (BLED, STROKES, NONE), default=NONE)
+    if kind == BLED:
+        division = None
+        if form.text("graduation"):
+            division = form.number("graduation", lowest=1e-4, highest=100.0) * 1e-6
+        found = [_bled(form, line) for line in _lines_of(form, "bled")]
+        if not found:
+            form.fault(
+                _("no volume was let out"), "bled", _("Write a line for each: from, to, cm³")
+            )
+        return tuple(one for one in found if one is not None), division, None
+    if kind == STROKES:
+        pressures = _pressures(form, "strokes")
+        area = form.number("piston_area", lowest=0.1, highest=1e4) * 1e-6
+        travel = form.number("travel", lowest=0.01, highest=1e3) * 1e-3
+        between = form.seconds("stroke_seconds") if form.text("stroke_seconds") else None
+        if len(pressures) < 3:
+            form.fault(
+                _("fewer than two strokes say nothing"),
+                "strokes",
+                _("Write the pressure before the first stroke and after each of some five"),
+            )
+        if form.faults:
+            return (), None, None
+        return (), None, LeverStrokes(pressures, area, travel, between_s=between or None)
+    return (), None, None
+
+
+def _lines_of(form: page.Form, name: str) -> list[list[str]]:
+    lines = form.text(name, longest=2000).splitlines()[:MOST_READINGS]
+    return [line.replace(";", " ").split() for line in lines if line.strip()]
+
+
+def _bled(form: page.Form, parts: list[str]) -> BledVolume | None:
+    """Return one volume: from, to in the screen's unit, and cm3."""
+    remedy = _("Write a line for each: from, to, cm³")
+    if len(parts) != 3:
+        form.fault(_("'%(line)s' is not three numbers") % {"line": " ".join(parts)}, "bled", remedy)
+        return None
+    high, low = (_one_pressure(form, part, "bled") for part in parts[:2])
+    try:
+        volume = float(parts[2].replace(",", "."))
+    except ValueError:
+        volume = 0.0
+    if not (high > low >= 0.0 and 0.0 < volume < 1000.0):
+        what = _("in '%(line)s' the pressure does not fall, or nothing came out")
+        form.fault(what % {"line": " ".join(parts)}, "bled", remedy)
+        return None
+    return BledVolume(high, low, volume * 1e-6)
 
 
 def _degrees(form: page.Form, name: str, lowest: float, highest: float) -> float | None:

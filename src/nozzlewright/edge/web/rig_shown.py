@@ -1,0 +1,210 @@
+"""The check of a rig as screens show it: state by shape and word, items, control charts drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from nozzlewright.edge.web.show import localised, pressure_number
+from nozzlewright.edge.web.texts import HERE, N_, _
+from nozzlewright.judging import Fitness, RigChart, RigItem, RigVerdict
+from nozzlewright.judging.rig import CHARTED, drift_text
+from nozzlewright.measurement import NotMeasured
+from nozzlewright.measurement.control_chart import ControlChart
+from nozzlewright.said import word
+
+FITNESS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        Fitness.FIT.value: ("pass", N_("fit for use")),
+        Fitness.WATCH.value: ("unclear", N_("watch")),
+        Fitness.OUT.value: ("fail", N_("out")),
+        Fitness.UNCHECKED.value: ("not-done", N_("not checked")),
+    }
+)
+"""State of a rig: shape and word."""
+
+WIDTH, HEIGHT = 360.0, 200.0
+LEFT, RIGHT, TOP, BOTTOM = 10.0, 276.0, 14.0, 168.0
+LEAST_APART = 14.0
+"""Distance at which two labels can be read, in units of the picture."""
+
+
+def fitness(value: str) -> tuple[str, str]:
+    """Return shape and word of a rig's state, in the language of this screen."""
+    shape, text = FITNESS.get(value, FITNESS[Fitness.UNCHECKED.value])
+    return shape, _(text)
+
+
+@dataclass(frozen=True)
+class ShownItem:
+    """One item of a check."""
+
+    shape: str
+    word: str
+    name: str
+    reasons: Sequence[str]
+
+
+def shown_items(verdict: RigVerdict) -> list[ShownItem]:
+    """Return the items of a check, those that ask for something first."""
+    order = (Fitness.OUT, Fitness.WATCH, Fitness.FIT, Fitness.UNCHECKED)
+    items = sorted(verdict.items, key=lambda one: order.index(one.fitness))
+    return [ShownItem(*fitness(one.fitness.value), word(one.item), one.reasons) for one in items]
+
+
+@dataclass(frozen=True)
+class Point:
+    """One check on a picture."""
+
+    x: float
+    y: float
+    high: float
+    low: float
+    """Ends of the 95 % interval."""
+    signal: bool
+
+
+@dataclass(frozen=True)
+class Level:
+    """A line across the picture."""
+
+    kind: str
+    """``centre``, ``limit`` or ``tolerance``."""
+    y: float
+    label: str
+    label_y: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """One check in the table."""
+
+    day: str
+    value: str
+    range: str
+    signal: str
+
+
+@dataclass(frozen=True)
+class ShownChart:
+    """A control chart, drawn and as a table."""
+
+    title: str
+    unit: str
+    drift: str
+    begun: str
+    missing: str
+    """Why there is no chart; empty where there is one."""
+    points: tuple[Point, ...] = ()
+    levels: tuple[Level, ...] = ()
+    baseline_x: float = 0.0
+    """Where the baseline ends."""
+    trend: tuple[float, float, float, float] | None = None
+    first: str = ""
+    last: str = ""
+    rows: tuple[Row, ...] = ()
+    summary: str = ""
+
+
+def shown_charts(verdict: RigVerdict) -> list[ShownChart]:
+    """Return the control charts of a check, as far as anything was measured."""
+    charts = [verdict.charts[item] for item in CHARTED if item in verdict.charts]
+    return [_shown(one) for one in charts if one.days]
+
+
+def _unit(chart: RigChart) -> str:
+    return _("s") if chart.item is RigItem.DROP else HERE.get().pressure_unit
+
+
+def _number(chart: RigChart, value: float) -> str:
+    return localised(f"{value:.1f}") if chart.item is RigItem.DROP else pressure_number(value)
+
+
+def _shown(one: RigChart) -> ShownChart:
+    chart = one.chart
+    title, unit = word(one.item), _unit(one)
+    if isinstance(chart, NotMeasured):
+        return ShownChart(title, unit, "", one.begun, chart.reason)
+    values = [point.measured.value for point in chart.points]
+    u = [1.96 * point.measured.standard_uncertainty for point in chart.points]
+    lines = _lines(one, chart)
+    ends = [*values, *(line[1] for line in lines)]
+    low, high = min(ends), max(ends)
+    margin = 0.06 * (high - low) or 1.0
+    low, high = low - margin, high + margin
+    days = [point.day for point in chart.points]
+    span = (days[-1] - days[0]) or 1.0
+
+    def x(day: float) -> float:
+        inner = LEFT + 8.0, RIGHT - 8.0
+        return round(inner[0] + (inner[1] - inner[0]) * (day - days[0]) / span, 1)
+
+    def y(value: float) -> float:
+        return round(BOTTOM - (BOTTOM - TOP) * (min(max(value, low), high) - low) / (high - low), 1)
+
+    spoke = {signal.index for signal in chart.signals}
+    points = tuple(
+        Point(x(day), y(value), y(value + half), y(value - half), index in spoke)
+        for index, (day, value, half) in enumerate(zip(days, values, u, strict=True))
+    )
+    trend = None
+    if not isinstance(one.trend, NotMeasured) and one.trend.clear:
+        level, slope = one.trend.level.value, one.trend.slope.value
+        trend = x(days[0]), y(level - slope * span), x(days[-1]), y(level)
+    return ShownChart(
+        title=title,
+        unit=unit,
+        drift=drift_text(one),
+        begun=one.begun,
+        missing="",
+        points=points,
+        levels=_levels(one, lines, y),
+        baseline_x=x(days[chart.baseline - 1]) + 4.0,
+        trend=trend,
+        first=one.days[0],
+        last=one.days[-1],
+        rows=_rows(one, chart),
+        summary=_("%(count)s checks, the first %(baseline)s of them the baseline")
+        % {"count": len(values), "baseline": chart.baseline},
+    )
+
+
+def _lines(one: RigChart, chart: ControlChart) -> list[tuple[str, float]]:
+    low, high = chart.limits
+    lines = [("centre", chart.centre), ("limit", low), ("limit", high)]
+    return [*lines, *(("tolerance", limit) for limit in one.tolerance if limit is not None)]
+
+
+def _levels(
+    one: RigChart, lines: list[tuple[str, float]], y: Callable[[float], float]
+) -> tuple[Level, ...]:
+    words = {"centre": _("mean"), "limit": _("chart"), "tolerance": _("card")}
+    placed: list[float] = []
+    levels = []
+    for kind, value in sorted(lines, key=lambda line: -line[1]):
+        at = y(value)
+        label_at = at if not placed else max(at, placed[-1] + LEAST_APART)
+        placed.append(label_at)
+        levels.append(Level(kind, at, _number(one, value), round(label_at + 4.0, 1), words[kind]))
+    over = max(placed, default=0.0) - (BOTTOM + 6.0)
+    if over > 0.0:
+        levels = [replace(level, label_y=round(level.label_y - over, 1)) for level in levels]
+    return tuple(levels)
+
+
+def _rows(one: RigChart, chart: ControlChart) -> tuple[Row, ...]:
+    values = [point.measured.value for point in chart.points]
+    spoken: dict[int, list[str]] = {}
+    for signal in chart.signals:
+        spoken.setdefault(signal.index, []).append(_(signal.rule.value))
+    return tuple(
+        Row(
+            one.days[index],
+            _number(one, value),
+            _number(one, abs(value - values[index - 1])) if index else "",
+            "; ".join(spoken.get(index, [])),
+        )
+        for index, value in enumerate(values)
+    )
