@@ -293,3 +293,33 @@ def test_in_the_demo_workshop_the_injector_in_hand_is_tested_at_the_pretend_benc
         assert opening["outcome"] == "pass", opening
     finally:
         shop.close()
+
+
+def test_after_the_server_was_killed_the_open_page_offers_the_recording_by_itself(
+    chromium, demo_folder, serve_folder
+):
+    shop = open_shop(demo_folder)
+    try:
+        job, injector = _assembled(shop.workshop)
+    finally:
+        shop.close()
+    up = serve_folder(demo_folder)
+    page = chromium.new_page(viewport={"width": 1280, "height": 800})
+    page.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
+    is_here(page, up.address)
+    reads(page, up.address, f"/job/{job}/injector/{injector}/gauge?step=re-read")
+    page.keyboard.press("r")
+    expect(page.locator("#stop")).to_be_visible()
+    page.keyboard.down("Space")
+    expect(page.locator("[data-part=opening-list] li").nth(1)).to_be_visible()
+    page.keyboard.up("Space")
+    page.wait_for_timeout(1500)  # what is shown is on disk by then
+    up.kill()
+    expect(page.locator("[data-part=link-words]")).to_contain_text("is broken")
+    up.start()
+    # Nobody touches the page from here on until it offers what was recorded.
+    expect(page.locator("h2", has_text="A recording was cut short")).to_be_visible()
+    page.get_by_role("button", name="Use it as far as it goes").click()
+    expect(page.locator("#save")).to_be_visible()
+    page.close()

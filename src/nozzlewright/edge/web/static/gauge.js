@@ -166,10 +166,19 @@ function startAndStop() {
   const word = document.querySelector("[data-part=go-state]");
   // Where the space bar works the lever of a pretend bench, another key starts and stops.
   const ownKey = document.querySelector("[data-pump]") ? "KeyR" : undefined;
-  let leaving = false;
+  let leaving = false, going = false;
 
   function show(data, mine) {
     if (leaving) return;
+    if (going && !mine) {
+      // It ended without this page: the program was started anew, or another screen stopped it.
+      // What there is to decide about it stands on this page when it is asked for again.
+      leaving = true;
+      said(word, texts.reading);
+      location.reload();
+      return;
+    }
+    going = mine;
     const busy = data.recording !== null && !mine;
     start.hidden = mine;
     start.disabled = busy;
