@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 import threading
 import time
 from datetime import UTC, datetime
@@ -346,6 +348,60 @@ def test_a_recording_with_nothing_in_it_is_a_fault_and_no_dead_end(make):
     bench.start_recording("next", BenchConditions())
     time.sleep(0.2)
     assert len(bench.stop_recording().recording) > 50
+
+
+FULL = """
+import resource, signal, sys, time
+from datetime import UTC, datetime
+from pathlib import Path
+from nozzlewright.bench import BenchConditions
+from nozzlewright.edge.intake.live import LiveBench
+from nozzlewright.errors import RecordingFault
+
+class Steady:
+    name = "steady gauge"
+    def open(self): self.at = time.monotonic()
+    def close(self): pass
+    def read(self):
+        time.sleep(0.01)
+        now, was, self.at = time.monotonic(), self.at, time.monotonic()
+        return [(was + k * (now - was) / 10, 1e7 + 1e4 * k) for k in range(10)]
+
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+_, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+if __name__ == "__main__":
+    bench = LiveBench("bench 1", Steady, Path(sys.argv[1]), lambda: datetime.now(UTC))
+    bench.start()
+    bench.start_recording("full", BenchConditions())
+    time.sleep(1.0)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (5000, hard))
+    time.sleep(1.0)
+    try:
+        bench.stop_recording("full")
+    except RecordingFault as fault:
+        print("refused:", fault)
+    status = bench.status()
+    print("status:", status.recording_id, bool(status.disk_fault), status.samples > status.on_disk)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (hard, hard))
+    print("samples:", len(bench.stop_recording("full").recording))
+    print("closed:", bench.status().recording_id)
+    bench.stop()
+"""
+
+
+def test_a_recording_that_cannot_be_closed_stays_in_progress_until_there_is_room(tmp_path):
+    script = tmp_path / "full.py"
+    script.write_text(FULL)
+    (tmp_path / "recordings").mkdir()
+    run = subprocess.run(
+        [sys.executable, str(script), str(tmp_path / "recordings")],
+        capture_output=True, text=True, check=True, timeout=120,
+    )  # fmt: skip
+    refused, status, samples, closed = run.stdout.splitlines()
+    assert refused.startswith("refused:")
+    assert status == "status: full True True"
+    assert int(samples.partition(": ")[2]) > 500
+    assert closed == "closed: None"
 
 
 def test_a_recording_goes_on_when_the_instrument_comes_back_and_shows_the_gap(make):

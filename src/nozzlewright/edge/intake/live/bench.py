@@ -350,10 +350,11 @@ class LiveBench:
         self._set_link(Link.STOPPED, say("the bench is not being read"))
         with self._lock:
             session, self._session = self._session, None
+            ending, self._ending = self._ending, None
             subscribers, self._subscribers = self._subscribers, ()
         for subscriber in subscribers:
             subscriber.end()
-        for left in (session, self._ending):
+        for left in (session, ending):
             if left is not None:
                 left.end()
                 left.recorder.leave()
@@ -362,7 +363,8 @@ class LiveBench:
         """Return how the bench stands now."""
         with self._lock:
             times = self._ring.last(TIMED_SAMPLES)[0]
-            latest, session = self._latest, self._session
+            # One that is being closed is in progress until it is closed: the disk may be full.
+            latest, session = self._latest, self._session or self._ending
             link, since, reason = self._link, self._since, self._reason
         fresh = latest is not None and time.monotonic() - latest[0] < STALE_S
         timing = timing_of(times) if link is Link.CONNECTED else None
@@ -497,8 +499,7 @@ class LiveBench:
                 )
                 raise NotAllowed(what, say("Look at the bench's state"))
             with self._lock:
-                self._session = None
-            self._ending = going
+                self._session, self._ending = None, going
             going.end()
             digest = going.recorder.finish()
             self._ending = None
