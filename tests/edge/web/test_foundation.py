@@ -141,6 +141,14 @@ def test_every_answer_forbids_what_a_page_of_ours_never_does(bench, path):
     assert "geolocation=()" in headers["permissions-policy"]
 
 
+def test_a_browser_that_asks_for_the_old_icon_gets_the_mark(bench):
+    answer = bench.get("/favicon.ico")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "image/svg+xml"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert answer.content == (page.STATIC / "drawings" / "mark.svg").read_bytes()
+
+
 @pytest.mark.parametrize(
     ("host", "status"),
     [

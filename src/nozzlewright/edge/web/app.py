@@ -13,7 +13,7 @@ from typing import Any
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.staticfiles import StaticFiles
 
 from nozzlewright.edge.web import page
@@ -80,6 +80,7 @@ def create_app(
         router = import_module(f"{SCREENS_PACKAGE}.{name}").router
         app.include_router(router, responses=ANSWERS, default_response_class=HTMLResponse)
     app.mount("/static", StaticFiles(directory=page.STATIC), name="static")
+    app.add_api_route("/favicon.ico", _mark, methods=["GET", "HEAD"], include_in_schema=False)
     app.add_exception_handler(NozzlewrightError, _refused)
     app.add_exception_handler(RequestValidationError, _not_understood)
     app.add_exception_handler(HTTPException, _http)
@@ -91,6 +92,11 @@ def create_app(
         on_fault=_own_fault,
     )
     return app
+
+
+def _mark() -> Response:
+    """Return the mark, to browsers that ask for it where it has always been."""
+    return FileResponse(page.STATIC / "drawings" / "mark.svg", media_type="image/svg+xml")
 
 
 SCREENS_PACKAGE = "nozzlewright.edge.web.screens"
