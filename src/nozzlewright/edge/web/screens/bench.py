@@ -21,6 +21,7 @@ from nozzlewright.edge.web.at_job import (
     who,
 )
 from nozzlewright.edge.web.guard import takes_uploads
+from nozzlewright.edge.web.screens.jobs import rigs_today
 from nozzlewright.edge.web.texts import _
 from nozzlewright.errors import EvidenceFault
 from nozzlewright.records import EntryKind, InjectorStory, JobStory
@@ -112,6 +113,7 @@ def show(request: Request, job: str) -> Response:
         other=open_other(story),
         waits=states.waits(waits_for(story, steps)),
         sheet=shop.sheet(story),
+        rigs=rigs_today(request),
         photos=photos_of(story),
         symptoms={c: text for c, text in story.booked["symptoms"].items() if text},
     )
