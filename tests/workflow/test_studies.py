@@ -240,6 +240,31 @@ def test_other_acts_of_the_shop_do_not_hide_a_study(shop, act):
     assert not shop.studies.study("plan").taken
 
 
+def test_the_newest_finished_study_says_what_a_reading_owes_to_the_fitter(shop, act):
+    lacking = shop.studies.fitter_uncertainty(StudyOf.OPENING)
+    assert isinstance(lacking, NotMeasured)
+    read_all(shop, act, shop.studies.begin("first", FITTER, PLAN))
+    read_all(
+        shop,
+        act,
+        shop.studies.begin("second", FITTER, PLAN),
+        lambda place: 175e5 + 4e5 * place.fitter + 1e4 * place.repeat,
+    )
+    shop.studies.begin("half done", FITTER, PLAN)
+
+    cause, u = shop.studies.fitter_uncertainty(StudyOf.OPENING)
+    _, known = shop.studies.fitter_uncertainty(StudyOf.OPENING, repeatability_known=True)
+
+    assert cause.name == "fitter"
+    # Two fitters 4 bar apart on every injector: a standard deviation of 4 / sqrt(2).
+    assert known == pytest.approx(4e5 / 2**0.5, rel=1e-3)
+    assert u > known
+    assert isinstance(shop.studies.fitter_uncertainty(StudyOf.DROP), NotMeasured)
+    assert isinstance(shop.studies.fitter_uncertainty(StudyOf.SEAT), NotMeasured)
+    elsewhere = shop.studies.fitter_uncertainty(StudyOf.OPENING, rig="another rig")
+    assert isinstance(elsewhere, NotMeasured)
+
+
 # -- plans -------------------------------------------------------------------------------------
 
 

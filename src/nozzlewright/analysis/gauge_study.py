@@ -24,7 +24,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -237,7 +237,7 @@ class GaugeStudy:
         """The same where one fitter reads both: his own level cancels, [unit]."""
         return _scaled(self.one_fitter.deviation)
 
-    @property
+    @cached_property
     def gauge_of_total(self) -> Quantity | NotMeasured:
         """GRR over TV with its interval, 0 to 1."""
         if isinstance(self.part, NotMeasured):

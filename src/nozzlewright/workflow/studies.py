@@ -18,11 +18,16 @@ from threading import Lock
 from typing import Any
 
 from nozzlewright.analysis.agreement import GradeReading, GradeStudy, grade_study
-from nozzlewright.analysis.gauge_study import GaugeStudy, StudyReading, gauge_study
+from nozzlewright.analysis.gauge_study import (
+    GaugeStudy,
+    StudyReading,
+    fitter_uncertainty,
+    gauge_study,
+)
 from nozzlewright.bench import TipGrade
 from nozzlewright.bench.findings import ChatterGrade, SprayGrade
 from nozzlewright.errors import Fault, IdTaken, InputFault, NotAllowed
-from nozzlewright.measurement import NotMeasured
+from nozzlewright.measurement import Cause, NotMeasured
 from nozzlewright.records import SHOP, Draft, Entry, EntryKind
 from nozzlewright.said import joined, say
 from nozzlewright.workflow.ports import Clock, Records
@@ -145,6 +150,10 @@ class Study:
         """Whether every reading is taken."""
         return len(self.taken) == self.plan.number
 
+    def of_entry(self, entry: str) -> tuple[Place, TakenReading] | None:
+        """Return the reading for which an entry stands; None where it stands for none."""
+        return next((one for one in self.taken.items() if one[1].entry == entry), None)
+
     @property
     def latest(self) -> tuple[Place, TakenReading] | None:
         """The reading taken last; None where there is none."""
@@ -199,6 +208,49 @@ class Studies:
         found = result_of(known)
         self._results[study] = known.last, found
         return found
+
+    def fitter_uncertainty(
+        self,
+        of: StudyOf,
+        *,
+        rig: str = "",
+        readings: int = 1,
+        repeatability_known: bool = False,
+    ) -> tuple[Cause, float] | NotMeasured:
+        """Return what a reading owes to the fitter, by the newest study that can tell.
+
+        Parameters
+        ----------
+        of : StudyOf
+            What is read: opening pressure or drop time
+        rig : str
+            Name of the rig on which it was studied; empty: whichever
+        readings : int
+            Readings of one fitter of which the value is the mean
+        repeatability_known : bool
+            Whether the budget has the scatter of the repeats already
+
+        Returns
+        -------
+        tuple of Cause and float, or NotMeasured
+            Cause ``fitter`` and standard uncertainty, [Pa] or [s]
+        """
+        for study in self.all():
+            if study.plan.of is not of or not study.done or (rig and self._rig_of(study) != rig):
+                continue
+            found = self.result(study.id)
+            if isinstance(found, GaugeStudy):
+                return fitter_uncertainty(
+                    found, readings=readings, repeatability_known=repeatability_known, rig=rig
+                )
+        return NotMeasured(
+            say("no study of fitters has been finished for it"),
+            say("let two fitters or more read some injectors in a study"),
+        )
+
+    def _rig_of(self, study: Study) -> str:
+        entry = self.records.entry(study.rig) if study.rig else None
+        return str(entry.body.get("rig", "")) if entry is not None else ""
 
     def _catch_up(self) -> None:
         """Tell the entries that are new since the last time."""

@@ -146,7 +146,6 @@ def test_one_reading_is_asked_for_at_a_time_and_none_before_is_shown(fitter, sho
     assert "The jet goes through skin" in text
     for taken in shop.studies.study(study).taken.values():
         assert f"{taken.value / 1e5:.1f}" not in text
-        assert taken.entry not in page.text
     assert "autofocus" in page.text
 
 
@@ -175,16 +174,42 @@ def test_a_mistyped_reading_is_entered_again_as_a_correction(fitter, shop, act):
     study = studied(shop, act, left=5)
     path = f"/study/{study}"
     place, wrong = shop.studies.study(study).latest
-    page = fitter.get(f"{path}?again=1")
-    assert "Once more the reading that was taken last" in shown(page)
+    page = fitter.get(path)
+    (again,) = re.findall(r'href="([^"]+[?]again=[^"]+)"', page.text)
+    page = fitter.get(again)
+    assert "Once more, as a correction" in shown(page)
     assert f"{wrong.value / 1e5:.1f}" not in shown(page)
 
-    answer = fitter.send(f"{path}?again=1", path, **{field_in(page.text): "180"})
+    answer = fitter.send(again, path, **{field_in(page.text): "180"})
 
     assert answer.status_code == 303
     taken = shop.studies.study(study).taken[place]
     assert (taken.value, taken.corrected) == (pytest.approx(180e5), 1)
     assert shop.records.of_kind(EntryKind.STUDY)[0].draft.corrects == wrong.entry
+
+
+def test_any_reading_of_a_finished_study_is_put_right_and_the_result_follows(fitter, shop, act):
+    study = studied(shop, act)
+    before = shop.studies.result(study)
+    result = fitter.get(f"/study/{study}/result")
+    links = re.findall(rf'href="(/study/{study}[?]again=[^"]+)"', result.text)
+    assert len(links) == PLAN.number
+
+    page = fitter.get(links[5])
+    answer = fitter.send(links[5], f"/study/{study}", **{field_in(page.text): "200"})
+
+    assert answer.headers["location"] == f"/study/{study}/result"
+    after = shop.studies.result(study)
+    assert after.repeatability.deviation.value > 3.0 * before.repeatability.deviation.value
+    text = shown(fitter.get(f"/study/{study}/result"))
+    assert "1 reading was put right" in text
+    assert "Put right" in text
+
+
+def test_an_entry_that_stands_for_no_reading_asks_for_the_next_one(fitter, shop, act):
+    study = studied(shop, act, left=5)
+
+    assert "Reading 8 of 12" in shown(fitter.get(f"/study/{study}?again=nothing"))
 
 
 @pytest.mark.parametrize("typed", ["", "0", "-5", "much", "1e9"])

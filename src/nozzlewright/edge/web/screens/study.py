@@ -37,6 +37,7 @@ from nozzlewright.workflow.studies import (
     Study,
     StudyOf,
     StudyPlan,
+    TakenReading,
 )
 
 router = APIRouter()
@@ -64,13 +65,13 @@ SOURCES: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
-class GradeRow:
-    """One injector in the table of grades."""
+class TakenShown:
+    """One reading in the table of all."""
 
-    part: str
-    grades: tuple[str, ...]
-    """In words, one cell for each fitter."""
-    alike: bool
+    text: str
+    path: str
+    """Where it is entered again."""
+    corrected: bool
 
 
 # -- which studies there are -----------------------------------------------------------------------
@@ -136,14 +137,15 @@ def _lines(text: str) -> list[str]:
 
 @router.get("/study/{study}")
 def ask(request: Request, study: str, again: str = "") -> Response:
-    """Ask for the next reading; or, again, for the one that was taken last."""
+    """Ask for the next reading; or, again, for one that an entry stands for."""
     known = _study(request, study)
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     latest = known.latest
     place, corrects = known.next, ""
-    if again and latest is not None:
-        place, corrects = latest[0], latest[1].entry
+    wrong = known.of_entry(again) if again else None
+    if wrong is not None:
+        place, corrects = wrong[0], wrong[1].entry
     if place is None:
         return page.back_to(request, f"/study/{known.id}/result")
     of = known.plan.of
@@ -156,7 +158,7 @@ def ask(request: Request, study: str, again: str = "") -> Response:
         place=place,
         field=_field(place),
         corrects=corrects,
-        latest=latest[0] if latest is not None else None,
+        latest=latest[1].entry if latest is not None else "",
         grades=[(grade, _(GRADES[grade]), DRAWN.get(grade, "")) for grade in GRADES_OF.get(of, ())],
         unit=here_cookie.PRESSURE_UNITS[HERE.get().pressure_unit]
         if of is StudyOf.OPENING
@@ -192,7 +194,8 @@ def take(request: Request, study: str, form: page.Sent) -> Response:
     if after.done and not known.done:
         flash = _("That was the last reading")
         return page.back_to(request, f"/study/{known.id}/result", flash=flash)
-    return page.back_to(request, f"/study/{known.id}")
+    where = f"/study/{known.id}/result" if known.done else f"/study/{known.id}"
+    return page.back_to(request, where, flash=_("Put right") if form.text("corrects") else "")
 
 
 def _whole(text: str) -> int:
@@ -227,16 +230,15 @@ def result(request: Request, study: str) -> Response:
         "bars": (),
         "rows": (),
         "squares": (),
-        "readings": (),
-        "graded": (),
+        "readings": _taken(known),
+        "alike": {},
     }
     if isinstance(found, GaugeStudy):
         shown |= _readings_shown(found, known)
     elif isinstance(found, GradeStudy):
         shown |= {
             "words": grade_words(found),
-            "graded": _graded(found),
-            "fitters": found.fitters,
+            "alike": {part: part not in found.split for part in found.parts},
         }
     return page.render(request, "study_result.html", **shown)
 
@@ -252,7 +254,6 @@ def _readings_shown(found: GaugeStudy, known: Study) -> dict[str, Any]:
     printed = here_cookie.PRESSURE_UNITS[unit] if opening else _("s")
     rows = share_rows(found)
     summed = [row for row in (rows[5], rows[0], rows[1], rows[2]) if row.variance is not None]
-    say_value = pressure if opening else seconds
     return {
         "words": study_words(found),
         "figures": tuple(readings_picture(found, size, shown, printed) for size in (WIDE, NARROW)),
@@ -272,23 +273,34 @@ def _readings_shown(found: GaugeStudy, known: Study) -> dict[str, Any]:
             for row in found.table
         ],
         "square_unit": printed,
-        "readings": [
-            (part, ["; ".join(say_value(float(value)) for value in cell) for cell in line])
-            for part, line in zip(found.parts, found.values, strict=True)
-        ],
         "fitters": found.fitters,
     }
 
 
-def _graded(found: GradeStudy) -> list[GradeRow]:
+def _taken(known: Study) -> list[tuple[str, list[list[TakenShown]]]]:
+    """Return the table of readings: each injector, with the rounds of each fitter in the plan."""
+    plan = known.plan
     return [
-        GradeRow(
-            part,
-            tuple(
-                ", ".join(_(GRADES[found.grades[grade]]) for grade in cell)
-                for cell in found.given[row].tolist()
-            ),
-            part not in found.split,
+        (
+            name,
+            [
+                [
+                    _shown(known, known.taken[place])
+                    for repeat in range(plan.repeats)
+                    if (place := Place(part, fitter, repeat)) in known.taken
+                ]
+                for fitter in range(len(plan.fitters))
+            ],
         )
-        for row, part in enumerate(found.parts)
+        for part, name in enumerate(plan.parts)
     ]
+
+
+def _shown(known: Study, taken: TakenReading) -> TakenShown:
+    if taken.value is None:
+        text = _(GRADES[taken.grade])
+    elif known.plan.of is StudyOf.OPENING:
+        text = pressure(taken.value)
+    else:
+        text = seconds(taken.value)
+    return TakenShown(text, f"/study/{known.id}?again={taken.entry}", taken.corrected > 0)
