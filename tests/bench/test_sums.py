@@ -362,6 +362,15 @@ def test_a_bare_atm_is_told_both_ways_with_what_is_likely_meant():
     assert worked("units", value="175 bar").result("as-standard") is None
 
 
+def test_a_grade_at_its_limit_is_too_close_to_tell():
+    """Grade 1 goes to 0.03 of the length: 1.2 mm of 40."""
+    sure = worked("squareness", lean="1.1 ± 0.05 mm", free="40 mm")
+    unsure = worked("squareness", lean="1.1 ± 0.2 mm", free="40 mm")
+
+    assert any("grade 1" in words for words in sure.remarks)
+    assert any("too close to tell" in words for words in unsure.remarks)
+
+
 def test_the_words_say_what_the_numbers_mean():
     late = worked("start", **SUMS["start"].examples[1].typed)
     assert any("starts later" in words for words in late.remarks)

@@ -171,6 +171,47 @@ def test_every_page_is_worked_out_within_its_time(front):
     assert slow == {}
 
 
+# -- from the bench ------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def bench(helper, tmp_path, web_settings, serve, browser):
+    shop = helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
+    bench_shop = helper("edge/web/bench_shop.py")
+    return bench_shop.at_the_bench(shop, web_settings, serve, browser)
+
+
+def links_of(html):
+    return [unescape(link) for link in re.findall(r'href="(/sums/[^"]+)"', html)]
+
+
+def test_the_torque_step_leads_to_the_wrench_with_the_sheets_torque(bench):
+    bench.assembled()
+    (link,) = links_of(bench.get(bench.step("torque")))
+    html = bench.get(link)
+
+    assert 'name="wanted" value="65"' in html
+    assert 'name="wanted_pm" value="5"' in html
+    assert "From the sheet: 60 to 70 Nm" in text_of(html)
+
+
+def test_steps_and_findings_lead_to_the_sums_that_belong_to_them(bench):
+    bench.stripped()
+    findings = bench.path(more="/findings")
+    assert {"/sums/needle-lift", "/sums/washer"} <= set(links_of(bench.get(bench.step("assemble"))))
+    assert links_of(bench.get(f"{findings}?part=spring")) == ["/sums/spring", "/sums/squareness"]
+    assert "/sums/bands" in links_of(bench.get(f"{findings}?part=nozzle-body"))
+    assert "/sums/bands" in links_of(bench.get(f"{findings}?part=distance-piece"))
+    assert links_of(bench.get(f"{findings}?part=cap")) == []
+
+
+def test_setting_and_leak_steps_lead_to_their_sums(bench):
+    bench.assembled()
+    assert "/sums/opening" in links_of(bench.get(bench.step("set")))
+    assert links_of(bench.get(bench.step("back-leakage"))) == ["/sums/drops"]
+    assert links_of(bench.get(bench.step("seat"))) == []
+
+
 # -- in a browser --------------------------------------------------------------------------------
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from nozzlewright.bench.sums.form import Example, Input, Output, Sum, Taken, Values
+from nozzlewright.bench.sums.form import SPREAD, Example, Input, Output, Sum, Taken, Values
 from nozzlewright.bench.sums.groups import PARTS
 from nozzlewright.errors import Fault
 from nozzlewright.measurement import Kind
@@ -184,9 +185,18 @@ def _square_objections(v: Values) -> Iterable[Fault]:
         yield Fault(say("the longest is below the shortest"), "longest", say("Exchange the two"))
 
 
-def _square_remarks(_v: Values, results: Mapping[str, float]) -> Iterable[str]:
-    grade = squareness_grade(results["ratio"], max(results.get("tilt", 0.0), 0.0))
-    if grade:
+def _square_remarks(v: Values, results: Mapping[str, float]) -> Iterable[str]:
+    tilt = max(results.get("tilt", 0.0), 0.0)
+    grade = squareness_grade(results["ratio"], tilt)
+    reach = SPREAD * math.hypot(_relative(v, "lean"), _relative(v, "free")) * results["ratio"]
+    best, worst = (
+        squareness_grade(max(results["ratio"] + side * reach, 0.0), tilt) for side in (-1.0, 1.0)
+    )
+    if best != worst:
+        yield say(
+            "The ± reaches over the limit of a grade: too close to tell. Measure again, finer."
+        )
+    elif grade:
         yield say("It meets grade {grade} of EN 15800 (1 is the best of 3).", grade=grade)
     else:
         yield say(
@@ -195,6 +205,12 @@ def _square_remarks(_v: Values, results: Mapping[str, float]) -> Iterable[str]:
         )
     if "tilt" not in results:
         yield say("The tilt of the ends was not measured.")
+
+
+def _relative(v: Values, key: str) -> float:
+    """Return the relative standard uncertainty with which a length was given."""
+    given = v["given"][key]
+    return float(given.quantity.standard_uncertainty / v[key]) if v[key] else 0.0
 
 
 SQUARE = Sum(

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from nozzlewright.edge.cli import SAFETY
+
 if TYPE_CHECKING:
     from nozzlewright.bench.sums import Sum, Worked
 
@@ -19,6 +21,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Without SUM: list the sums. With SUM alone: say what it asks for. With "
         "VALUES: work it out, such as: nozzlewright sums torque --wanted 60Nm --wrench 300mm "
         '--extension 50mm. A value may say how sure it is: --wanted "60 ± 1 Nm".',
+        epilog=SAFETY,
     )
     command.add_argument("--json", action="store_true", help="print data instead of a summary")
     command.add_argument("sum", metavar="SUM", nargs="?", help="name of the sum")

@@ -416,7 +416,8 @@ def _misprint(s: Sketch, v: Seen) -> None:
         s.text(x + 60.0, 105.0, v.words(key) or usual)
     for y in (92.0, 108.0):
         s.line((152, y), (168, y), width=2.5)
-    s.line((166, 82), (154, 118), width=2.5)
+    if v.worked is None or any("They do not agree" in words for words in v.worked.remarks):
+        s.line((166, 82), (154, 118), width=2.5)
 
 
 _Draw = Callable[[Sketch, Seen], None]

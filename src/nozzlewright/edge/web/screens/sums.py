@@ -114,7 +114,11 @@ def show(request: Request, key: str) -> Response:
         outcome=_outcome(worked) if worked else None,
         drawn=picture(one, worked),
         missing=faults if begun else (),
-        examples=[(each.source, _address(one, each.typed)) for each in one.examples],
+        from_sheet=query.get("printed", "") if query.get(one.inputs[0].key) else "",
+        examples=[
+            (each.source, _address(one, each.typed), ", ".join(each.expected.values()))
+            for each in one.examples
+        ],
     )
 
 
