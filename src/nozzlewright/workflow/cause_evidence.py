@@ -127,6 +127,7 @@ def gather(model: CauseModel, job: JobSeen, one: InjectorStory) -> Gathered:
         *_from_texts(model, texts, story, one),
         *_from_set(model, job, one, which),
         *_from_tests(model, job, one, which),
+        *_slide(one),
         *_from_findings(model, one),
     ]
     for piece in pieces:
@@ -244,15 +245,16 @@ def _from_tests(model: CauseModel, job: JobSeen, one: InjectorStory, which: str)
     if sitting is None:
         return
     yield from of_sitting(model, sitting, job.verdicts.get((one.cylinder, which)), job.sheet)
+
+
+def _slide(one: InjectorStory) -> Iterator[Piece]:
     slides = [
-        at.seen.needle_slide
-        for name in (AS_LEFT, AS_FOUND)
-        if (at := job.sittings.get((one.injector, name))) is not None
-        and at.seen.needle_slide is not None
+        bool(seen.body["needle_slide"])
+        for seen in one.seen
+        if seen.body.get("needle_slide") is not None
     ]
     if slides:
-        cleaned = "clean" in one.done
-        free = AFTER_CLEANING if cleaned else (1.0, 0.0)
+        free = AFTER_CLEANING if "clean" in one.done else (1.0, 0.0)
         yield Piece("slide", free if all(slides) else (0.0, 1.0), Origin.TEST)
 
 
@@ -280,7 +282,7 @@ def of_sitting(
         yield from _drop(model, sitting, verdict.of(BenchTest.BACK_LEAKAGE), sheet)
     seen = sitting.seen
     grades = tip_grades(sitting)
-    if grades:
+    if grades and (grades[0] is not TipGrade.DRY or _held_as_asked(verdict)):
         yield _test(model, "seat", grades[0].value)
     leak = outside_leak(sitting)
     if leak:
@@ -300,8 +302,20 @@ def of_sitting(
         yield Piece("flow", known(model, "flow", "none"), Origin.TEST, seen.no_result)
     elif sitting.gauge is not None and isinstance(sitting.gauge.opening_pressure, Quantity):
         yield _test(model, "flow", "opens")
-    if sitting.gauge is not None and mentions(sitting.gauge.cautions, "drift"):
-        yield _test(model, "unsteady", "yes")
+    if sitting.gauge is not None:
+        if mentions(sitting.gauge.cautions, "drift"):
+            yield _test(model, "unsteady", "yes")
+        if mentions(sitting.gauge.cautions, "weep"):
+            yield _test(model, "weeps", "yes")
+        elif isinstance(sitting.gauge.opening_pressure, Quantity):
+            yield _test(model, "weeps", "no")
+
+
+def _held_as_asked(verdict: InjectorVerdict | None) -> bool:
+    """Return whether a dry tip says that the seat is tight: it was held as the sheet asks."""
+    if verdict is None:
+        return True
+    return verdict.of(BenchTest.SEAT).outcome not in (Outcome.TOO_CLOSE, Outcome.NOT_DONE)
 
 
 def _test(model: CauseModel, observation: str, state: str) -> Piece:

@@ -31,7 +31,7 @@ from nozzlewright.advice.causes.model import CauseModel
 
 PRIOR_WEIGHT, LINK_WEIGHT = 40.0, 8.0
 """Cases that the table's probability of a cause, and of what it shows, count for; a choice."""
-ROUNDS, STILL = 50, 1e-9
+ROUNDS, STILL = 20, 1e-4
 FOLDS = 10
 
 
@@ -146,8 +146,9 @@ def count(model: CauseModel, cases: Sequence[ClosedCase]) -> Counts:
     for _ in range(ROUNDS):
         now = with_counts(model, counts, 0)
         links: dict[str, dict[str, float]] = {}
+        reckoned: _Reckoned = {}
         for case in cases:
-            for name, states in _shown(now, case).items():
+            for name, states in _shown(now, case, reckoned):
                 row = links.setdefault(name, {})
                 for state, share in states.items():
                     row[state] = row.get(state, 0.0) + share
@@ -165,37 +166,48 @@ def count(model: CauseModel, cases: Sequence[ClosedCase]) -> Counts:
     return counts
 
 
-def _shown(model: CauseModel, case: ClosedCase) -> dict[str, dict[str, float]]:
-    """Return for each present cause and certain observation the share of each state it showed."""
-    import numpy as np
+_Shares = list[tuple[str, dict[str, float]]]
+_Reckoned = dict[tuple[str, int, tuple[str, ...]], _Shares]
 
-    place = {cause.key: index for index, cause in enumerate(model.causes)}
-    present = [key for key in sorted(case.causes) if key in place]
-    shown = {}
+
+def _shown(model: CauseModel, case: ClosedCase, reckoned: _Reckoned) -> _Shares:
+    """Return for each present cause and certain observation the share of each state it showed."""
+    found: _Shares = []
     for key, weights in case.evidence.items():
         one = model.by_observation.get(key)
-        if one is None or len(weights) != len(one.states) or np.count_nonzero(weights) != 1:
+        levels = [level for level, weight in enumerate(weights) if weight]
+        if one is None or len(weights) != len(one.states) or len(levels) != 1:
             continue
-        level = int(np.argmax(weights))
-        proposals = model.proposals(key)
-        linked = [cause for cause in present if place[cause] in proposals]
-        for cause in linked:
-            mine = proposals[place[cause]]
-            rest = np.cumsum(np.array(one.leak))
-            for other in linked:
-                if other != cause:
-                    rest = rest * np.cumsum(proposals[place[other]])
-            states = np.diff(rest, prepend=0.0)
-            # The highest proposal is seen: mine, or the rest's with mine below it.
-            share = np.zeros(len(mine))
-            share[level] = mine[level] * rest[level]
-            share[:level] = mine[:level] * states[level]
-            if share.sum() > 0.0:
-                share /= share.sum()
-                shown[f"{cause} {key}"] = {
-                    state: float(s) for (state, _), s in zip(one.states, share, strict=True)
-                }
-    return shown
+        linked = tuple(sorted(case.causes & model.links_of[key].keys()))
+        name = (key, levels[0], linked)
+        if name not in reckoned:
+            reckoned[name] = _shares(model, *name)
+        found += reckoned[name]
+    return found
+
+
+def _shares(model: CauseModel, key: str, level: int, linked: Sequence[str]) -> _Shares:
+    import numpy as np
+
+    one = model.by_observation[key]
+    place = {cause.key: index for index, cause in enumerate(model.causes)}
+    proposals = model.proposals(key)
+    found: _Shares = []
+    for cause in linked:
+        mine = proposals[place[cause]]
+        rest = np.cumsum(np.array(one.leak))
+        for other in linked:
+            if other != cause:
+                rest = rest * np.cumsum(proposals[place[other]])
+        # The highest proposal is seen: mine, or the rest's with mine below it.
+        share = np.zeros(len(mine))
+        share[level] = mine[level] * rest[level]
+        share[:level] = mine[:level] * np.diff(rest, prepend=0.0)[level]
+        if share.sum() > 0.0:
+            share /= share.sum()
+            states = {s: float(p) for (s, _), p in zip(one.states, share, strict=True)}
+            found.append((f"{cause} {key}", states))
+    return found
 
 
 @dataclass(frozen=True)

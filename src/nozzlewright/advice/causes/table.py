@@ -180,6 +180,8 @@ OBSERVATIONS: tuple[Observation, ...] = (
                 (0.92, 0.03, 0.05), 4, say("Bleed, make five slow pops"), True, "as-found"),
     _yes("unsteady", say("opening pressure wanders from pop to pop"), 0.04, 3,
          say("Make ten slow pops and compare"), Sort.BENCH),
+    _yes("weeps", say("weeps at its opening and does not pop"), 0.03, 3,
+         say("Three slow strokes: does the pressure fall at once when it opens?"), Sort.BENCH),
     _yes("closing_low", say("closing pressure lower than the set's"), 0.04, 3,
          say("Record slow pops of the set on one rig"), Sort.BENCH),
     Observation("seat", say("tip while held under its opening pressure"), Sort.BENCH,
@@ -280,6 +282,7 @@ spring_broken    spray        streaky=.3,dribble=.3   -     practice
 spring_broken    seat         damp=.2,drop=.4         -     practice
 spring_broken    flow         no_build_up=.25         -     practice
 spring_broken    f_spring     bad=.97                 B     printed
+spring_broken    weeps        yes=.20                 -     practice
 spring_broken    swap         injector=.85            -     practice
 spring_broken    chatter      weak=.3,none=.3         -     practice
 shim_thin        opening      low=.90                 F     printed
@@ -319,6 +322,7 @@ seat_dirty       chatter      weak=.40,none=.15       -     practice
 seat_dirty       f_seat       carbon=.85              H     printed
 seat_dirty       drop         fast=.20                -     practice
 seat_dirty       closing_low  yes=.15                 -     practice
+seat_dirty       weeps        yes=.20                 -     practice
 seat_dirty       swap         injector=.80            -     practice
 seat_dirty       others_alike yes=.25                 -     practice
 seat_worn        seat         damp=.25,drop=.65       A,C   printed
@@ -338,6 +342,7 @@ seat_worn        f_seat       worn=.88                I     printed
 seat_worn        drop         fast=.20                -     practice
 seat_worn        closing_low  yes=.20                 -     practice
 seat_worn        opening      low=.12                 -     practice
+seat_worn        weeps        yes=.40                 -     practice
 seat_worn        swap         injector=.80            -     practice
 seat_worn        others_alike yes=.30                 -     practice
 guide_worn       drop         fast=.90                A,C   printed
@@ -364,6 +369,7 @@ needle_sticky    closing_low  yes=.55                 -     practice
 needle_sticky    seat         damp=.10,drop=.20       O     printed
 needle_sticky    spray        streaky=.35,dribble=.15 -     practice
 needle_sticky    f_needle     lacquer=.45,scuffed=.40 -     practice
+needle_sticky    weeps        yes=.15                 -     practice
 needle_sticky    swap         injector=.80            -     practice
 needle_shut      flow         none=.95                -     practice
 needle_shut      dead_cylinder yes=.90                -     practice

@@ -35,7 +35,7 @@ white_smoke=yes
 black_smoke=yes
     (?:black|dark|gr[ae]y)_smok\w* | smok\w*_(?:black|under_load|at_idle) | smok\w* | soot\w* |
     schwarz\w*_(?:rauch\w*|qualm\w*) | schwarzrauch | ru(?:ß|ss)\w* | raucht | qualmt |
-    \w*rauch\b | qualm\b
+    (?:auspuff)?rauch\b | qualm\b
 knock=yes
     knock\w* | hammer\w* | detonat\w* | rap(?:s|ping)\b | pound\w* | klopf\w* | nagel\w* |
     schlägt | hämmer\w*
@@ -43,7 +43,8 @@ dead_cylinder=yes
     dead_cylinder | cylinder_(?:is_)?dead | does_not_fire | not_firing | zylinder_(?:ist_)?tot |
     zündet_nicht | toter_zylinder
 misfire=yes
-    mis+fir\w* | miss(?:es|ing)\b(?!_washer) | skips?\b | skipping | aussetz\w* | setzt_aus |
+    mis+fir\w* | misses\b | (?:engine|keeps|runs)_missing | missing_(?:at|under) | skips?\b |
+    skipping | aussetz\w* | setzt_aus |
     fehlzünd\w*
 hunting=yes
     hunt\w* | stall\w* | surg\w* | uneven_idle | sägt | schwankt | geht_aus | ruckelt |
@@ -53,7 +54,8 @@ rough=yes
     schüttelt
 low_power=yes
     (?:low|weak|lacks?|lost|loss_of|less|little|no)_(?:\w+_)?power | weak\b | won'?t_pull |
-    does_not_pull | leistung\w*(?:_fehlt)? | zieht_(?:schlecht|nicht) | keine_kraft
+    does_not_pull | (?:keine|wenig)_leistung | leistung\w*_fehlt | leistungs(?:mangel|verlust) |
+    zieht_(?:schlecht|nicht) | keine_kraft
 fuel_use=yes
     (?:high|more|much)_(?:fuel_)?consumption | uses_(?:much_|more_|a_lot_of_)?fuel |
     mehrverbrauch | hoher_verbrauch | verbraucht_(?:zu_)?viel | säuft
