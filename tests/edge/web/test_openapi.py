@@ -21,8 +21,12 @@ import schemathesis
 from fastapi.routing import APIRoute
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from schemathesis.checks import not_a_server_error, status_code_conformance
+from schemathesis.checks import not_a_server_error
 from schemathesis.config import SchemathesisConfig
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    status_code_conformance,
+)
 from schemathesis.generation import GenerationMode
 
 from nozzlewright.edge.store import verify
@@ -226,7 +230,10 @@ def test_no_input_is_a_fault_of_the_program(site, path, method):
     @given(case=cases)
     def sent(case):
         answer = site.send(case)
-        case.validate_response(answer, checks=[not_a_server_error, status_code_conformance])
+        case.validate_response(
+            answer,
+            checks=[not_a_server_error, status_code_conformance, content_type_conformance],
+        )
         assert answer.headers["content-security-policy"] == [HEADERS["Content-Security-Policy"]]
         assert "Traceback" not in answer.text
 

@@ -393,6 +393,11 @@ def wants_data(request: Request) -> bool:
     )
 
 
+def gives(kind: str) -> dict[int | str, dict[str, Any]]:
+    """Return what a route that gives something else than a page says of its answer."""
+    return {200: {"content": {kind: {}}}}
+
+
 def data(content: Any, status: int = 200) -> Response:
     """Return JSON."""
     text = json.dumps(content, ensure_ascii=False, allow_nan=False)

@@ -253,7 +253,7 @@ def add_photo(request: Request, job: str, form: page.Sent) -> Response:
     return page.back_to(request, back, flash=_("Saved: the photo is in the record"))
 
 
-@router.get("/evidence/{digest}.jpg")
+@router.get("/evidence/{digest}.jpg", response_class=Response, responses=page.gives("image/jpeg"))
 def photo(request: Request, digest: str) -> Response:
     """Return a photo; nothing else that is kept as evidence."""
     if len(digest) != 64 or not set(digest) <= set("0123456789abcdef"):

@@ -578,7 +578,7 @@ def _verdict(body: Mapping[str, Any]) -> dict[str, Any]:
 # -- acts of a recording --------------------------------------------------------------------------
 
 
-@router.post("/job/{job}/injector/{injector}/gauge/start")
+@router.post("/job/{job}/injector/{injector}/gauge/start", responses=page.gives("application/json"))
 def start(request: Request, job: str, injector: str, form: page.Sent) -> Response:
     """Begin to record."""
     at = at_step(request, job, injector, form.text("step"))
@@ -590,7 +590,7 @@ def start(request: Request, job: str, injector: str, form: page.Sent) -> Respons
     return _gone_on(request, at.path(bench=bench.name))
 
 
-@router.post("/job/{job}/injector/{injector}/gauge/stop")
+@router.post("/job/{job}/injector/{injector}/gauge/stop", responses=page.gives("application/json"))
 def stop(request: Request, job: str, injector: str, form: page.Sent) -> Response:
     """Stop recording; what was recorded waits to be saved."""
     at = at_step(request, job, injector, form.text("step"))
@@ -915,7 +915,7 @@ def show_blank(request: Request, bench: str = "") -> Response:
     )
 
 
-@router.post("/rig/blank/start")
+@router.post("/rig/blank/start", responses=page.gives("application/json"))
 def start_blank(request: Request, form: page.Sent) -> Response:
     """Begin to record the hold with the blank plug."""
     bench = _bench_in(request, form)
@@ -925,7 +925,7 @@ def start_blank(request: Request, form: page.Sent) -> Response:
     return _gone_on(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
 
 
-@router.post("/rig/blank/stop")
+@router.post("/rig/blank/stop", responses=page.gives("application/json"))
 def stop_blank(request: Request, form: page.Sent) -> Response:
     """Stop recording the hold with the blank plug, and take it to the rig's page."""
     bench = _bench_in(request, form)

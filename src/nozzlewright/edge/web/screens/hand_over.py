@@ -144,7 +144,9 @@ def take_back(request: Request, job: str, form: page.Sent) -> Response:
 # -- papers --------------------------------------------------------------------------------------
 
 
-@router.get("/job/{job}/report.pdf")
+@router.get(
+    "/job/{job}/report.pdf", response_class=Response, responses=page.gives("application/pdf")
+)
 def report_pdf(request: Request, job: str, paper: Paper = "a4") -> Response:
     """Return the report as PDF; made once for each state of the job."""
     shop, story = shop_of(request), story_of(request, job)

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from fastapi import APIRouter, HTTPException, Request
 from pydantic import BaseModel
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from nozzlewright.advice.cautions import JET
 from nozzlewright.bench import Condition, SettingSheet
@@ -211,14 +211,14 @@ def _limits(sheet: SettingSheet) -> list[tuple[str, str]]:
     return [(name, one.printed.text) for name, one in asked if one is not None]
 
 
-@router.post("/practice/bench/{key}/start")
+@router.post("/practice/bench/{key}/start", responses=page.gives("application/json"))
 def start(request: Request, key: str) -> Response:
     """Begin to record."""
     _place(request, key).start()
     return _gone_on(request, key)
 
 
-@router.post("/practice/bench/{key}/stop")
+@router.post("/practice/bench/{key}/stop", responses=page.gives("application/json"))
 def stop(request: Request, key: str) -> Response:
     """Stop recording, and read it."""
     place = _place(request, key)
@@ -233,7 +233,7 @@ def _gone_on(request: Request, key: str, part: str = "") -> Response:
     return page.back_to(request, bench_path(key) + part)
 
 
-@router.post("/practice/bench/{key}/mount")
+@router.post("/practice/bench/{key}/mount", responses=page.gives("application/json"))
 def mount(request: Request, key: str, form: page.Sent) -> Response:
     """Mount the blank plug or the injector."""
     what = form.choice("what", ("plug", "injector"))
@@ -242,7 +242,7 @@ def mount(request: Request, key: str, form: page.Sent) -> Response:
     return _gone_on(request, key)
 
 
-@router.post("/practice/bench/{key}/strip")
+@router.post("/practice/bench/{key}/strip", responses=page.gives("application/json"))
 def strip(request: Request, key: str) -> Response:
     """Strip the injector and look at its parts."""
     _place(request, key).strip()
@@ -282,7 +282,7 @@ class Look(BaseModel):
     at: Literal["tip", "spray", "chatter", "outside"]
 
 
-@router.post("/live/{bench}/look")
+@router.post("/live/{bench}/look", response_class=JSONResponse)
 def look(request: Request, bench: str, where: Look) -> Response:
     """Return what is seen there now at a pretend bench: a drawing and words."""
     known = live_socket.found(request.app, bench)

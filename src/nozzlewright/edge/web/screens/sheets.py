@@ -155,7 +155,11 @@ def show(request: Request, digest: str, job: str = "") -> Response:
     )
 
 
-@router.get("/sheets/{digest}/sheet.toml")
+@router.get(
+    "/sheets/{digest}/sheet.toml",
+    response_class=Response,
+    responses=page.gives("application/toml"),
+)
 def as_file(request: Request, digest: str) -> Response:
     """Return a sheet as it is kept."""
     content = shop_of(request).evidence.read(_row(request, digest).digest)
