@@ -36,7 +36,12 @@ def _assert_measured(entry) -> None:
     low, high = entry["interval_95"]
     assert low is None or high is None or low <= entry["value"] <= high
     for part in entry["budget"]:
-        assert set(part) == {"cause", "standard_uncertainty"}
+        assert set(part) == {
+            "cause",
+            "standard_uncertainty",
+            "share_of_variance",
+            "even_within_a_bound",
+        }
     parts = [part["standard_uncertainty"] for part in entry["budget"]]
     assert math.hypot(*parts) == pytest.approx(entry["standard_uncertainty"], rel=1e-9, abs=1e-15)
 

@@ -100,6 +100,8 @@ class ValueText:
     cautions: tuple[str, ...] = ()
     budget: tuple[tuple[str, str], ...] = ()
     """Causes with the size of their part of u, largest first: (``gauge level``, ``0.20 bar``)."""
+    shares: tuple[float, ...] = ()
+    """Share of each of them in the variance, [1]."""
 
     @property
     def sentence(self) -> str:
@@ -210,6 +212,7 @@ def value_text(measured: Measured, unit: TradeUnit | None = None) -> ValueText:
         budget=tuple(
             (cause.words, width_text(unit.width(part), unit)) for cause, part in measured.budget
         ),
+        shares=tuple((part / measured.standard_uncertainty) ** 2 for _, part in measured.budget),
     )
 
 

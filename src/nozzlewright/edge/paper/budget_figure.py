@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from nozzlewright.edge.paper.svg import LIGHT, Drawing, Theme, text_width
-from nozzlewright.report.budget import Budget, heaped
-from nozzlewright.said import joined
+from nozzlewright.report.budget import SMALL_SHARE, Budget, heaped
+from nozzlewright.report.wording import ValueText
+from nozzlewright.said import Said, figure, joined, say
 
 MOST_BARS = 8
 _TEXT, _SMALL = 8.0, 7.2
@@ -104,3 +105,49 @@ def budget_description(
         for name, size, _, share in heaped(budget, most)
     ]
     return f"{words(budget.name)}: {'; '.join(parts)}"
+
+
+# -- all in one bar --------------------------------------------------------------------------------
+
+STRIP_HEIGHT = 8.0
+_SEGMENTS = ("pt", "mu", "ti", "bd")
+"""Fills of the largest causes, in their order; what is left is plain."""
+
+
+def budget_strip(value: ValueText, width: float = 150.0, theme: Theme | None = LIGHT) -> str:
+    """Return the shares of a value's causes in its variance as one bar, the largest left, as SVG.
+
+    Parameters
+    ----------
+    value : ValueText
+        A measured value with its budget
+    width : float
+        Of the picture, [pt]
+    theme : Theme, optional
+        Colours; None: the page that holds the figure has the rules
+    """
+    drawing = Drawing(width, STRIP_HEIGHT)
+    x, whole = 0.5, width - 1.0
+    for kind, share in zip(_SEGMENTS, value.shares, strict=False):
+        long = share * whole
+        drawing.rectangle(x, 0.5, long, STRIP_HEIGHT - 1.0, kind)
+        x += long
+        if x < whole:
+            drawing.line(x, 0.5, x, STRIP_HEIGHT - 0.5, "in")
+    for y in (0.5, STRIP_HEIGHT - 0.5):
+        drawing.line(0.5, y, width - 0.5, y, "ax")
+    for at in (0.5, width - 0.5):
+        drawing.line(at, 0.5, at, STRIP_HEIGHT - 0.5, "ax")
+    return drawing.finished(strip_words(value), theme)
+
+
+def strip_words(value: ValueText) -> Said:
+    """Return what the strip shows, in words."""
+    return joined(
+        "; ",
+        [
+            say("{cause} {share}", cause=cause, share=figure(share, ".0%"))
+            for (cause, _), share in zip(value.budget, value.shares, strict=True)
+            if share >= SMALL_SHARE
+        ],
+    )

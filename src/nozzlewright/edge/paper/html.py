@@ -10,6 +10,7 @@ from functools import cache
 from html import escape
 from pathlib import Path
 
+from nozzlewright.edge.paper.budget_figure import budget_strip
 from nozzlewright.edge.paper.figures import (
     Trace,
     scale_figure,
@@ -492,13 +493,19 @@ def _inspection(page: InjectorPage) -> str:
 
 
 def _budgets(page: InjectorPage) -> str:
-    facts = []
+    told = []
     for row in page.tests:
         value = row.latest.value
         if value is None or not value.budget:
             continue
-        facts.append(Fact(capital(row.name), budget_words(value, len(value.budget))))
-    return _tag("h2", _e(say("What u is made of"))) + _facts(facts) if facts else ""
+        fact = Fact(capital(row.name), budget_words(value, len(value.budget)))
+        told.append(_facts([fact]) + (budget_strip(value, 240.0, None) if value.shares else ""))
+    if not told:
+        return ""
+    order = _e(say("Bars: shares of the variance, in the order of the words."))
+    return (
+        _tag("h2", _e(say("What u is made of"))) + _tag("p", order, class_="small") + "".join(told)
+    )
 
 
 def _source(sitting: str, name: str, digest: str, history: Sequence[str]) -> str:

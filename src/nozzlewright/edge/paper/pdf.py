@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 import typst
 
+from nozzlewright.edge.paper.budget_figure import budget_strip, strip_words
 from nozzlewright.edge.paper.figures import (
     Trace,
     scale_figure,
@@ -106,6 +107,7 @@ _LAID_OUT = (
     say("Seen by the fitter"),
     say("Inspection"),
     say("What u is made of"),
+    say("Bars: shares of the variance, in the order of the words."),
     say("Leak path {sitting}:", sitting="{sitting}"),
     say("Fitting sheet"),
     say("In this order"),
@@ -500,7 +502,14 @@ def _budgets(page: InjectorPage) -> list[dict[str, str]]:
         value = page.test(test).latest.value
         if value is None or not value.budget:
             continue
-        budgets.append({"label": name, "text": budget_words(value, 4)})
+        budgets.append(
+            {
+                "label": name,
+                "text": budget_words(value, 4),
+                "figure": budget_strip(value) if value.shares else "",
+                "figure_words": strip_words(value),
+            }
+        )
     return budgets
 
 
