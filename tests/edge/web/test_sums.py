@@ -7,11 +7,17 @@ import time
 from html import unescape
 from urllib.parse import urlencode
 
+import numpy as np
 import pytest
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
 
-from nozzlewright.bench.sums import SUMS, Input
-from nozzlewright.edge.intake.typed import read_value
+from nozzlewright.bench.sums import SUMS, Given, Input, work_out
+from nozzlewright.edge.intake.typed import read_sum, read_value
 from nozzlewright.edge.web.here import Here
+from nozzlewright.edge.web.sum_pictures import picture
+from nozzlewright.errors import InputFault
+from nozzlewright.measurement import UNITS_OF, Cause, Quantity
 
 EXAMPLES = [
     pytest.param(one, each, id=f"{one.key}: {each.source}")
@@ -171,6 +177,84 @@ def test_every_page_is_worked_out_within_its_time(front):
     assert slow == {}
 
 
+# -- drawings -----------------------------------------------------------------------------------
+
+
+@st.composite
+def anything(draw):
+    """Draw a sum with some of its inputs, each anywhere between its bounds."""
+    one = draw(st.sampled_from([each for each in SUMS.values() if not each.inputs[0].free]))
+    given = {}
+    for each in one.inputs:
+        if not each.needed and draw(st.booleans()):
+            continue
+        if each.choices:
+            given[each.key] = draw(st.sampled_from(sorted(each.choices)))
+            continue
+        unit = UNITS_OF[each.kind][0]
+        value = each.low + (each.high - each.low) * 10.0 ** draw(st.floats(-6.0, 0.0))
+        spread = draw(st.sampled_from([0.0, 0.01, 0.3])) * abs(value)
+        quantity = Quantity(value, each.kind.value, {Cause(each.name): spread})
+        given[each.key] = Given(quantity, unit, 0.0, "1")
+    return one, given
+
+
+def worked_or_faults(one, given_values):
+    try:
+        return work_out(one, given_values), ()
+    except InputFault as fault:
+        return None, fault.faults
+
+
+@settings(max_examples=300)
+@given(anything())
+def test_whatever_is_given_there_is_a_result_with_its_drawing_or_a_clear_fault(drawn):
+    one, given_values = drawn
+    done, faults = worked_or_faults(one, given_values)
+    event(f"{one.key}: {'worked out' if done else 'refused'}")
+    if done is None:
+        assert {each.where for each in faults} <= {each.key for each in one.inputs}
+        return
+    svg = str(picture(one, done))
+    numbers = re.findall(r'(?:d|x|y|cx|cy|r)="([^"]*)"', svg)
+
+    assert done.results
+    assert not re.search(r"nan|inf", " ".join(numbers))
+    assert "aria-label" in svg
+
+
+def test_the_bands_bend_by_what_was_counted():
+    """The middle of a band lies as many spacings off its ends as were given."""
+    for bands in (0.0, 1.0, 3.0):
+        given_values, _ = read_sum(
+            SUMS["bands"], [("bands", str(bands), "", ""), ("lamp", "helium", "", "")]
+        )
+        svg = str(picture(SUMS["bands"], work_out(SUMS["bands"], given_values)))
+        paths = [
+            [tuple(map(float, point.split())) for point in path.split("L")]
+            for path in re.findall(r'stroke-width="5" d="M([^"]+)"', svg)
+        ]
+        # every path is part of a parabola with the same bend over the radius of 84
+        for path in (one for one in paths if len(one) > 20):
+            xs, ys = np.array(path).T
+            slope = np.polyfit((xs - 120.0) ** 2, ys, 1)[0]
+            assert slope * 84.0**2 / 22.0 == pytest.approx(bands, abs=0.02)
+
+
+def test_the_wrench_is_drawn_to_scale():
+    given_values, _ = read_sum(
+        SUMS["torque"],
+        [("wanted", "60 Nm", "", ""), ("wrench", "300 mm", "", ""), ("extension", "100 mm", "", ""),
+         ("angle", "90 deg", "", "")],
+    )  # fmt: skip
+    svg = str(picture(SUMS["torque"], work_out(SUMS["torque"], given_values)))
+    arms = re.findall(r'stroke-width="8" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)"', svg)
+    (x1, y1, x2, y2), (x3, y3, x4, y4) = (tuple(map(float, arm)) for arm in arms)
+
+    assert np.hypot(x4 - x3, y4 - y3) / np.hypot(x2 - x1, y2 - y1) == pytest.approx(1 / 3, rel=0.01)
+    assert (x2 - x1) * (x4 - x3) + (y2 - y1) * (y4 - y3) == pytest.approx(0.0, abs=1.0)
+
+
 # -- from the bench ------------------------------------------------------------------------------
 
 
@@ -241,6 +325,8 @@ def test_by_keyboard_alone_the_result_comes_as_one_types(chromium, front, width)
         page.keyboard.press("Tab")
     page.locator(".sum-value", has_text="51.43").wait_for()
     assert "wanted=60" in page.url
+    assert "angle" not in page.url
+    assert "51.43" in page.locator("#heard").inner_text()
     assert [one for one in told if "422" not in one] == []
 
     page.reload()
