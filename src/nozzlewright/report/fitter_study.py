@@ -361,17 +361,20 @@ def study_as_lines(study: GaugeStudy | GradeStudy) -> tuple[str, ...]:
     )
     if isinstance(study, GradeStudy):
         return (count, *grade_words(study))
-    rows = [
-        say(
-            "{name}: {value}{share}",
-            name=joined(" ", [row.short, row.name] if row.short else [row.name]),
-            value=row.deviation,
-            share=say(", {share} of the variance", share=row.of_variance)
-            if row.of_variance
-            else "",
-        )
-        for row in share_rows(study)
-    ]
+    rows = []
+    for row in share_rows(study):
+        name = joined(" ", [row.short, row.name] if row.short else [row.name])
+        if row.of_variance:
+            rows.append(
+                say(
+                    "{name}: {value}, {share} of the variance",
+                    name=name,
+                    value=row.deviation,
+                    share=row.of_variance,
+                )
+            )
+        else:
+            rows.append(say("{name}: {value}", name=name, value=row.deviation))
     return (count, *rows, *study_words(study))
 
 
