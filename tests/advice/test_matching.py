@@ -20,6 +20,7 @@ from nozzlewright.advice import (
     matched,
     purchase,
 )
+from nozzlewright.advice.match_model import Search, SetModel, Way
 from nozzlewright.bench import AsPrinted, OpeningBand, ShimDrawer
 from nozzlewright.measurement import Cause, Quantity
 
@@ -324,6 +325,35 @@ def test_the_fewest_openings_that_bring_all_in_band_are_those_of_an_assignment(s
     assert (least < 1000.0) == bool(in_band)
     if in_band:
         assert in_band[0].work == least
+
+
+def a_model(seed, places=8, sizes=12):
+    """A model without words: places, sizes in short supply, some out of band."""
+    rng = np.random.default_rng(seed)
+    own = rng.integers(0, sizes, places)
+    ways = []
+    for place, now in enumerate(own.tolist()):
+        at = int(rng.normal(179e5, 4e5))
+        effect = int(rng.normal(2e5, 1e4))
+        for size in range(sizes):
+            pressure = at + (size - now) * effect
+            takes = {} if size == now else {("shim", size): 1, ("shim", now): -1}
+            ways.append(
+                Way(place, pressure, int(size != now), not 175e5 <= pressure <= 183e5, takes)
+            )
+    stock = {("shim", size): int(rng.integers(0, 2)) for size in range(sizes)}
+    return SetModel(places, tuple(ways), stock, 17_500_000, 18_300_000, 17_900_000)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_highs_alone_finds_what_assignments_find(seed):
+    model = a_model(seed)
+    quick, alone = Search(model), Search(model, by_assignment=False)
+
+    for one, other in zip(quick.front(), alone.front(), strict=True):
+        assert (one.work, one.outside) == (other.work, other.outside)
+        assert abs(one.spread_pa - other.spread_pa) <= 2
+    assert alone.programmes >= quick.programmes
 
 
 # --- laws ----------------------------------------------------------------------------------------

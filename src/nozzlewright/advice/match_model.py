@@ -24,10 +24,13 @@ that its relaxation says "spread nought" almost to the end. But the least pressu
 one of finitely many numbers. For each of them a lower bound of U follows at once if the drawer is
 taken as endless, since then every injector chooses by itself: a choice among (work, outside)
 pairs of 0 and 1, decided by counting. Windows [L, U] are looked at in the order of that bound; the
-search ends when the bound reaches the best plan found, and that is the proof. Only where the
-choices made one by one ask more of the drawer than is in it, is the programme of one window
-solved by HiGHS (``scipy.optimize.milp``): there the ways are few and its relaxation is nearly that
-of a transport problem, hence tight.
+search ends when the bound reaches the best plan found, and that is the proof.
+
+Only where the choices made one by one ask more of the drawer than is in it, is the programme of
+one window solved by HiGHS (``scipy.optimize.milp``): there the ways are few and its relaxation is
+nearly that of a transport problem, hence tight. Where each injector has one shim, whether a window
+holds any plan is an assignment of injectors to single shims, and is asked as such first
+(``scipy.optimize.linear_sum_assignment``): many windows are seen to be empty in far less time.
 
 Pressures are whole pascals, so that equal ones are equal.
 """
@@ -117,9 +120,17 @@ class Search:
         The set
     most_programmes : int
         Windows that may be given to HiGHS
+    by_assignment : bool
+        Whether a window is asked as an assignment first, where it is one; else HiGHS alone answers
     """
 
-    def __init__(self, model: SetModel, most_programmes: int = MOST_PROGRAMMES) -> None:
+    def __init__(
+        self,
+        model: SetModel,
+        most_programmes: int = MOST_PROGRAMMES,
+        *,
+        by_assignment: bool = True,
+    ) -> None:
         self.model = model
         self.programmes = 0
         """How many windows were given to HiGHS."""
@@ -139,6 +150,9 @@ class Search:
         self._next = [self._next_of(kind) for kind in range(4)]
         self._bounds: dict[tuple[int, int], NDArray[np.int64]] = {}
         self.things, self._take, self._have = self._scarce()
+        self._units = (
+            _Units.of(self._place, self._take, self._have, model.places) if by_assignment else None
+        )
 
     # --- what is asked ------------------------------------------------------------------------
 
@@ -293,7 +307,7 @@ class Search:
             low = int(values[start])
             high = low + reach
             one = self._independent(low, high, found.work, found.outside) if self._plain else None
-            if one is None:
+            if one is None and self._may_hold(low, high, found.work, found.outside) is not False:
                 one = self._programme(low, high, found.work, found.outside, "distance")
             if one is not None and self._distance(one, low, high) < nearest:
                 chosen, at, nearest = one, (low, high), self._distance(one, low, high)
@@ -442,7 +456,17 @@ class Search:
             return True
         if not len(self._have) and self._plain:
             return False
+        answer = self._may_hold(low, high, work, outside)
+        if answer is not None:
+            return answer
         return self._programme(low, high, work, outside, "any") is not None
+
+    def _may_hold(self, low: int, high: int, work: int, outside: int) -> bool | None:
+        """Return whether some plan lies in a window, as far as an assignment can tell."""
+        if self._units is None:
+            return None
+        inside = self._inside(low, high)
+        return self._units.possible(inside, self._work, self._outside, work, outside)
 
     def _programme(
         self, low: int, high: int, work: int, outside: int, aim: Aim
@@ -516,3 +540,87 @@ class Search:
 
     def _distance(self, chosen: NDArray[np.int64], low: int, high: int) -> float:
         return float(np.abs(self._at(low, high)[chosen] - self.model.target_pa).sum())
+
+
+@dataclass(frozen=True)
+class _Units:
+    """Scarce things one by one, each a column that one place may have.
+
+    The first columns are what a place has to itself: ways that need nothing scarce. What is
+    fitted now is a column too: who leaves it as it is has it, who changes it gives it free.
+    """
+
+    way: NDArray[np.int64]
+    place: NDArray[np.int64]
+    column: NDArray[np.int64]
+    """Each entry: with this way this place may have this column."""
+    shape: tuple[int, int]
+
+    @staticmethod
+    def of(
+        place: NDArray[np.int64], take: NDArray[np.int64], have: NDArray[np.int64], places: int
+    ) -> _Units | None:
+        """Return the columns; None where a way needs more than one of them at once."""
+        if not len(have) or (np.abs(take) > 1).any() or ((take > 0).sum(axis=0) > 1).any():
+            return None
+        own: dict[int, int] = {}  # by place: the scarce thing that it has now
+        for thing, way in zip(*np.nonzero(take < 0), strict=True):
+            if own.setdefault(int(place[way]), int(thing)) != thing:
+                return None
+        columns: list[list[int]] = [[] for _ in have]
+        count, mine = places, {}
+        for thing, number in enumerate(have.tolist()):
+            columns[thing] = list(range(count, count + min(number, places)))
+            count += len(columns[thing])
+        for one, thing in own.items():
+            mine[one] = count
+            columns[thing].append(count)
+            count += 1
+        entries: list[tuple[int, int, int]] = []
+        for way, at in enumerate(place.tolist()):
+            wants, gives = np.flatnonzero(take[:, way] > 0), bool((take[:, way] < 0).any())
+            if at in own and len(wants) and not gives:
+                return None  # it would have two at once
+            if len(wants):
+                found = [one for one in columns[int(wants[0])] if one != mine.get(at)]
+            else:
+                found = [mine[at] if at in own and not gives else at]
+            entries += [(way, at, one) for one in found]
+        ways, rows, held = (np.array(one, dtype=np.int64) for one in zip(*entries, strict=True))
+        return _Units(ways, rows, held, (places, count))
+
+    def possible(
+        self,
+        inside: NDArray[np.bool_],
+        work_of: NDArray[np.int64],
+        outside_of: NDArray[np.bool_],
+        work: int,
+        outside: int,
+    ) -> bool | None:
+        """Return whether some plan of the ways inside needs no more than that; None: not known."""
+        from scipy.optimize import linear_sum_assignment
+
+        there = inside if outside else inside & ~outside_of
+        kept = there[self.way]
+        way, place, column = self.way[kept], self.place[kept], self.column[kept]
+        scale = int(work_of.max()) * self.shape[0] + self.shape[0] + 1
+        never = float(scale) ** 3
+        works, sides = work_of[way].astype(float), outside_of[way].astype(float)
+        for weights in ((scale, 1), (1, scale), (1, 1)):
+            each = weights[0] * works + weights[1] * sides
+            dear_first = np.argsort(-each, kind="stable")  # of two ways to a column the last stays
+            cost = np.full(self.shape, never)
+            cost[place[dear_first], column[dear_first]] = each[dear_first]
+            rows, columns = linear_sum_assignment(cost)
+            total = float(cost[rows, columns].sum())
+            if total >= never:
+                return False
+            if weights[0] == weights[1]:
+                return False if total > work + outside else None
+            first, second = divmod(int(total), scale)
+            done, beside = (first, second) if weights[0] == scale else (second, first)
+            if done <= work and beside <= outside:
+                return True
+            if first > (work if weights[0] == scale else outside):
+                return False
+        return None

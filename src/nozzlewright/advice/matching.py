@@ -408,8 +408,8 @@ def matched(case: MatchCase, most_programmes: int = MOST_PROGRAMMES) -> Matching
 def purchase(matching: Matching, sizes_um: Iterable[int]) -> Purchase | None:
     """Return what one more shim, of the size that gains most, would gain; None if none helps.
 
-    Each size is tried and solved anew, but for those that could not help if the drawer were
-    endless.
+    Each size is tried: a gain is fewer outside the band, fewer injectors touched to meet the
+    sheet, or a spread that is less by what is worth an opening.
 
     Parameters
     ----------
@@ -427,25 +427,33 @@ def purchase(matching: Matching, sizes_um: Iterable[int]) -> Purchase | None:
             continue
         fuller = ShimDrawer({**case.drawer.counts, size: there + 1})
         options = _Options(replace(case, drawer=fuller))
-        endless = Search(replace(options.model, stock={})).advised(limit)
-        if not _goes_before(endless, best, limit):
-            continue
         search = Search(options.model)
-        found = search.advised(limit)
-        if _goes_before(found, best, limit):
-            best, size_bought = options.plan(search.placed(found)), size
+        if _can_better(search, best):
+            best, size_bought = options.plan(search.placed(search.advised(limit))), size
     return None if size_bought is None else Purchase(size_bought, best, matching.advised)
 
 
-def _goes_before(found: Found, known: MatchPlan, limit_pa: float | None) -> bool:
-    """Return whether a plan is better than a known one by so much that a shim is worth buying."""
-    ours = _rank(found.outside, found.spread_pa, found.work, limit_pa)
-    theirs = known.rank
-    return ours < theirs and (
-        ours[:2] != theirs[:2]
-        or found.work < known.work
-        or known.spread_pa - found.spread_pa >= WORTH_PA
-    )
+def _can_better(search: Search, known: MatchPlan) -> bool:
+    """Return whether a plan goes before a known one by so much that a shim is worth buying.
+
+    Asked are the few questions that decide: their searches end at once where even an endless
+    drawer could not do it.
+    """
+    outside, work, limit = len(known.outside), known.work, known.case.spread_limit_pa
+    if search.least_outside(search.most_work) < outside:
+        return True
+
+    def reaches(spread_pa: float, touched: int) -> bool:
+        """Return whether so little spread can be had for so much work."""
+        if touched < 0 or spread_pa < 0.0 or search.least_outside(touched) > outside:
+            return False
+        wanted = int(spread_pa) + 1
+        return search.least_spread(touched, outside, wanted, 0)[0] < wanted
+
+    if known.within_limit is False and limit is not None:
+        return reaches(max(limit, known.spread_pa - WORTH_PA), search.most_work)
+    any_spread = 1e12 if limit is None else limit
+    return reaches(any_spread, work - 1) or reaches(known.spread_pa - WORTH_PA, work)
 
 
 def _rank(outside: int, spread_pa: float, work: int, limit_pa: float | None) -> tuple[float, ...]:
