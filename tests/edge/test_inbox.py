@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 import threading
+from datetime import UTC, datetime
 
 import pytest
 
@@ -15,6 +17,7 @@ from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.live import forget, lay_aside, open_recordings
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.errors import InputFault, NotAllowed
+from nozzlewright.records import Draft, EntryKind
 
 CSV = "time_s,pressure_bar\n" + "".join(f"{k / 100:.3f},{k % 7}.5\n" for k in range(50))
 ABOUT = "job--injector--as-found--"
@@ -89,6 +92,47 @@ def test_what_the_record_holds_is_never_offered_again_whatever_its_name(
     assert looked(inbox) == []
     begun_again = Inbox(tmp_path / "from-files", evidence, (FolderSpec("logger", drop, 0.01),))
     assert looked(begun_again) == []
+
+
+def test_evidence_that_no_entry_names_is_offered_again_until_one_does(
+    drop, evidence, tmp_path, helper
+):
+    records = helper("workflow/in_memory.py").RecordsInMemory()
+    spec = FolderSpec("logger", drop, settle_s=0.01)
+    (drop / "a.csv").write_text(CSV)
+    digest = evidence.keep(CSV.encode(), "csv")  # and the program ended before the entry
+
+    begun = Inbox(tmp_path / "from-files", evidence, (spec,), records)
+    assert [one.digest for one in looked(begun)] == [digest]
+    at = datetime(2024, 5, 17, tzinfo=UTC)
+    records.take_in(
+        [Draft("1", "shop", EntryKind.PERSON, "A. N. Other", at, {}, evidence=(digest,))]
+    )
+    assert begun.offers() == []
+    begun_again = Inbox(tmp_path / "from-files", evidence, (spec,), records)
+    assert looked(begun_again) == []
+
+
+def test_a_file_in_the_folder_that_is_too_large_is_not_read_and_stays_where_it_is(
+    evidence, drop, tmp_path
+):
+    spec = FolderSpec("logger", drop, settle_s=0.01, largest_bytes=2**20)
+    inbox = Inbox(tmp_path / "from-files", evidence, (spec,))
+    rows = (len(CSV.encode()) // 50 + 2**20) // 8
+    (drop / "large.csv").write_text("time_s,pressure_bar\n" + "0.1,12.5\n" * rows)
+    packed = gzip.compress(b"time_s,pressure_bar\n" + b"0.1,12.5\n" * rows)
+    assert len(packed) < 2**20
+    (drop / "packed.csv.gz").write_bytes(packed)
+    (drop / "good.csv").write_text(CSV)
+    offers = {one.path.name: one for one in looked(inbox)}
+    assert offers["good.csv"].seconds is not None
+    assert offers["large.csv"].seconds is None
+    assert offers["large.csv"].why_not == "the file has more than 1 MB"
+    assert offers["packed.csv.gz"].seconds is None
+    assert offers["packed.csv.gz"].why_not
+    assert {path.name for path in drop.iterdir()} == {"large.csv", "packed.csv.gz", "good.csv"}
+    with pytest.raises(NotAllowed):
+        inbox.take(ABOUT, offers["large.csv"].digest)
 
 
 def test_one_that_is_renamed_before_it_is_taken_is_offered_under_its_new_name(inbox, drop):

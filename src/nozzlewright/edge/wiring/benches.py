@@ -55,7 +55,7 @@ def benches_of(store: Store) -> tuple[dict[str, LiveBench], Inbox]:
     if (store.folder / DEMO_MARK).is_file():
         folder = store.recordings / PRETEND
         benches[PRETEND] = PretendBench(PRETEND, _pretend_bench, folder, now)
-    return benches, Inbox(store.recordings / INBOX, store.evidence, folders)
+    return benches, Inbox(store.recordings / INBOX, store.evidence, folders, store.records)
 
 
 def _pretend_bench() -> PretendInstrument:

@@ -29,7 +29,9 @@ from nozzlewright.errors import (
     RecordingFault,
     UploadFault,
 )
+from nozzlewright.records import from_payload
 from nozzlewright.said import say
+from nozzlewright.workflow.ports import Records
 
 KINDS: Mapping[str, str] = {
     ".csv": "csv",
@@ -109,12 +111,58 @@ class Offer:
     """Why it cannot be read."""
 
 
+class Held:
+    """What the record holds: evidence that lies in its folder and that an entry names.
+
+    A file that was kept as evidence, and whose entry was never written because the program ended
+    between the two, is not in the record: it is to be offered again.
+
+    Parameters
+    ----------
+    evidence : EvidenceFiles
+        The folder
+    records : Records, optional
+        The entries; None: all that lies in the folder counts
+    """
+
+    def __init__(self, evidence: EvidenceFiles, records: Records | None = None) -> None:
+        self._evidence, self._records = evidence, records
+        self._named: set[str] = set()
+        self._read = 0
+        self._lock = threading.Lock()
+
+    def __contains__(self, digest: str) -> bool:
+        """Tell whether the record holds a file of this digest."""
+        if not digest or not self._lies_there(digest):
+            return False
+        return self._records is None or digest in self._all_named(self._records)
+
+    def digests(self) -> set[str]:
+        """Return the digests of all that the record holds."""
+        lying = set(self._evidence.digests())
+        return lying if self._records is None else lying & self._all_named(self._records)
+
+    def _all_named(self, records: Records) -> set[str]:
+        with self._lock:
+            for number, text, _ in records.payloads(self._read):
+                self._named.update(from_payload(text).draft.evidence)
+                self._read = number
+            return self._named
+
+    def _lies_there(self, digest: str) -> bool:
+        try:
+            self._evidence.path(digest)
+        except EvidenceFault:
+            return False
+        return True
+
+
 class DropFolder:
     """Looks into a drop folder now and then, and keeps in mind what lies there."""
 
-    def __init__(self, spec: FolderSpec, evidence: EvidenceFiles) -> None:
+    def __init__(self, spec: FolderSpec, held: Held) -> None:
         self.name = spec.name
-        self._evidence = evidence
+        self._held = held
         self._spec = spec
         self._watch: FolderWatch | None = None
         self._offers: dict[Path, tuple[tuple[int, int], Offer]] = {}
@@ -124,7 +172,7 @@ class DropFolder:
     def look(self) -> None:
         """Take in what has become whole since the last look."""
         if self._watch is None:
-            self._watch = FolderWatch(self._spec, self._evidence.digests())
+            self._watch = FolderWatch(self._spec, self._held.digests())
         fault, new = "", []
         try:
             new = self._watch.poll()
@@ -143,7 +191,7 @@ class DropFolder:
         """Return what the record does not hold yet, the newest first."""
         with self._lock:
             known = [offer for _look, offer in self._offers.values()]
-        left = [one for one in known if not _holds(self._evidence, one.digest)]
+        left = [one for one in known if one.digest not in self._held]
         return sorted(left, key=lambda one: one.at, reverse=True)
 
     @property
@@ -172,16 +220,6 @@ def _look_at(path: Path) -> tuple[int, int] | None:
     return stat.st_size, stat.st_mtime_ns
 
 
-def _holds(evidence: EvidenceFiles, digest: str) -> bool:
-    if not digest:
-        return False
-    try:
-        evidence.path(digest)
-    except EvidenceFault:
-        return False
-    return True
-
-
 class Inbox:
     """Recordings that are files, on their way into the record.
 
@@ -190,20 +228,26 @@ class Inbox:
     folder : Path
         Where those lie that were taken for a test and wait to be saved
     evidence : EvidenceFiles
-        What it holds is never offered again
+        What it holds, and an entry names, is never offered again
     folders : sequence of FolderSpec
         Drop folders
+    records : Records, optional
+        Where the entries are; None: all evidence counts as named
     """
 
     name = "/files"
     """Stands on a page where else the name of a bench does; no file can be named so."""
 
     def __init__(
-        self, folder: Path, evidence: EvidenceFiles, folders: Sequence[FolderSpec] = ()
+        self,
+        folder: Path,
+        evidence: EvidenceFiles,
+        folders: Sequence[FolderSpec] = (),
+        records: Records | None = None,
     ) -> None:
         self.folder = folder
-        self._evidence = evidence
-        self.drop_folders = tuple(DropFolder(spec, evidence) for spec in folders)
+        held = Held(evidence, records)
+        self.drop_folders = tuple(DropFolder(spec, held) for spec in folders)
         self._end = threading.Event()
         self._thread: threading.Thread | None = None
 

@@ -13,6 +13,9 @@ from nozzlewright.edge.intake.source import digest_of
 from nozzlewright.errors import Fault, InputFault, InstrumentFault
 from nozzlewright.said import say
 
+LARGEST_BYTES = 64 * 1024 * 1024
+"""Of a file, and of what it unpacks to; nearly half an hour at 5 kHz."""
+
 
 @dataclass(frozen=True)
 class FolderSpec:
@@ -22,6 +25,8 @@ class FolderSpec:
     folder: Path
     settle_s: float = 2.0
     """Time for which a file must not have changed, [s]."""
+    largest_bytes: int = LARGEST_BYTES
+    """Larger ones are not read; they stay where they are."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +35,7 @@ class Dropped:
 
     path: Path
     digest: str
-    """SHA-256 of its bytes; empty where not even they could be read."""
+    """SHA-256 of its bytes; empty where not even they were read."""
     recording: Recording | None
     faults: tuple[Fault, ...] = ()
     """Why it is no recording; the file stays where it is."""
@@ -124,12 +129,14 @@ class FolderWatch:
         return found
 
     def _take(self, path: Path) -> Dropped | None:
-        digest = ""
+        digest, most = "", self.spec.largest_bytes
         try:
+            if path.stat().st_size > most:
+                return Dropped(path, "", None, (_too_large(path, most),))
             digest = digest_of(path)
             if digest in self._taken:
                 return None
-            recording = read_recording(path)
+            recording = read_recording(path, largest_bytes=most)
         except OSError as error:
             fault = Fault(
                 say("the file cannot be read ({error})", error=str(error.strerror)),
@@ -142,3 +149,11 @@ class FolderWatch:
         # The file may have been written anew between the two reads: the recording's own counts.
         self._taken.add(recording.digest)
         return Dropped(path, recording.digest, recording)
+
+
+def _too_large(path: Path, most: int) -> Fault:
+    return Fault(
+        say("the file has more than {limit} MB", limit=most // 2**20),
+        path.name,
+        say("Cut it into tests, one injector each, and put the parts here"),
+    )
