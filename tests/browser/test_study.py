@@ -113,14 +113,17 @@ def test_a_grade_is_given_by_one_key(page, axe):
 
 
 @pytest.mark.parametrize("width", [360, 1920])
-def test_nothing_is_wider_than_the_screen_and_targets_are_large(page, width):
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_nothing_is_wider_than_the_screen_and_targets_are_large(page, axe, width, theme):
     page.set_viewport_size({"width": width, "height": 800})
+    page.emulate_media(color_scheme=theme)
     study = "/study/00000000-0000-4000-8000-000000000001"
     for path in ("/study", "/study/new", study, f"{study}/result"):
         page.goto(page.served + path)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
         small = page.eval_on_selector_all(
-            "main .button, main summary, main .tile",
+            "main .button, main summary, main .tile, main .study-value",
             "all => all.filter(one => one.getBoundingClientRect().height < 48).length",
         )
         assert small == 0, path
+        assert axe(page)["violations"] == [], path

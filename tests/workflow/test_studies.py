@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import count, pairwise
 
@@ -175,6 +176,37 @@ def test_two_hands_at_one_reading_do_not_overwrite_each_other(shop, corrects, sa
     with pytest.raises(NotAllowed, match=said):
         shop.studies.take("third", FITTER, "plan", place, value=177e5, corrects=corrects)
     assert shop.studies.study("plan").taken[place].value == 176e5
+
+
+def test_of_many_hands_at_one_reading_exactly_one_writes_it(shop):
+    place = shop.studies.begin("plan", FITTER, PLAN).next
+
+    def hand(number: int) -> bool:
+        try:
+            shop.studies.take(f"hand-{number}", FITTER, "plan", place, value=170e5 + number)
+        except NotAllowed:
+            return False
+        return True
+
+    with ThreadPoolExecutor(8) as hands:
+        wrote = list(hands.map(hand, range(24)))
+
+    assert sum(wrote) == 1
+    assert shop.studies.study("plan").taken[place].value == 170e5 + wrote.index(True)
+    assert len(shop.records.of_kind(EntryKind.STUDY)) == 2
+
+
+def test_where_two_programs_wrote_one_reading_the_first_one_stands(shop):
+    place = shop.studies.begin("plan", FITTER, PLAN).next
+    shop.studies.take("first", FITTER, "plan", place, value=175e5)
+    first = shop.records.entry("first").draft
+    # As another program would have written it that had not seen the first one yet.
+    late = replace(first, id="late", body={**first.body, "pressure_pa": 180e5})
+    shop.records.take_in([late])
+
+    for studies in (shop.studies, Studies(shop.records, shop.clock)):
+        taken = studies.study("plan").taken
+        assert (len(taken), taken[place].value, taken[place].entry) == (1, 175e5, "first")
 
 
 def test_a_correction_of_nothing_is_refused(shop):
