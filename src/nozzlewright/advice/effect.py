@@ -8,7 +8,7 @@ that does not agree with all the others is set aside and named, never swallowed.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -31,7 +31,8 @@ from nozzlewright.measurement import Cause, Quantity, difference, linear_combina
 from nozzlewright.said import Said, Unit, figure, pressure_figure, say
 
 LOCK_NUT_DOUBT_PA = 3.0 * BAR
-"""The same for what tightening the lock nut does, [Pa]; common practice, no source."""
+"""Standard deviation of the prior for what tightening the lock nut does, [Pa]; common practice, no
+source."""
 SETTLING_PRIOR_PA = (1.0 * BAR, 1.5 * BAR)
 """Prior mean and standard deviation of the drop as a new spring settles over its first pops,
 [Pa]; common practice, no source."""
@@ -45,7 +46,7 @@ RETURNS = 3.0
 all, [sd]."""
 HIDDEN = 4.5
 """The same for a change picked out as the worst, the scatter being that of the rest, [sd]."""
-SUSPECT = 2.0
+SUSPECT = 3.0
 """From here on it is looked at whether a change hides itself by widening the scatter, [sd]."""
 _ROUNDS = 8
 
@@ -286,15 +287,20 @@ def _agreeing(
     prior: EffectPrior, changes: Sequence[SeenChange]
 ) -> tuple[Model, Fit, list[SetAside]]:
     """Part the changes into those that agree with each other, and those that do not."""
+    parts = [parts_of(change) for change in changes]
+
+    def model_of(places: Sequence[int]) -> Model:
+        return Model(prior, [changes[at] for at in places], [parts[at] for at in places])
+
     aside: set[int] = set()
     returned: set[int] = set()
     for _ in range(_ROUNDS):
         left = [at for at in range(len(changes)) if at not in aside]
-        model = Model(prior, [changes[at] for at in left])
+        model = model_of(left)
         fit = model.fit()
         away = np.abs(model.distances(fit))
         far = {at: away[n] for n, at in enumerate(left) if away[n] > OUTLIER}
-        if not far and (hidden := _hidden(prior, changes, left, away)) is not None:
+        if not far and (hidden := _hidden(model_of, changes, left, away)) is not None:
             far = {hidden: math.inf}
         if far:
             worst: dict[str, int] = {}
@@ -310,23 +316,33 @@ def _agreeing(
         aside -= agrees
         returned |= agrees
     left = [at for at in range(len(changes)) if at not in aside]
-    if len(left) != len(model.changes):
-        model = Model(prior, [changes[at] for at in left])
+    if model.changes != tuple(changes[at] for at in left):
+        model = model_of(left)
         fit = model.fit()
     others = [changes[at] for at in aside]
     return model, fit, [_why_aside(model, fit, changes[at], others) for at in sorted(aside)]
 
 
 def _hidden(
-    prior: EffectPrior, changes: Sequence[SeenChange], left: Sequence[int], away: Floats
+    model_of: Callable[[Sequence[int]], Model],
+    changes: Sequence[SeenChange],
+    left: Sequence[int],
+    away: Floats,
 ) -> int | None:
-    """Return the change that stands out only when it has no say in the scatter; or None."""
-    if len(left) < 2:
+    r"""Return the change that stands out only when it has no say in the scatter; or None.
+
+    Whether it is worth a look is told by its residual r studentised from outside,
+    :math:`r \sqrt{(n - 2) / (n - 1 - r^2)}` (R. D. Cook and S. Weisberg, Residuals and Influence
+    in Regression, 1982, 2.2, from memory).
+    """
+    many = len(left)
+    if many < 2:
         return None
     at = int(np.argmax(away))
-    if away[at] < SUSPECT:
+    outside = max(many - 2.0, 1.0) / max(many - 1.0 - away[at] ** 2, 0.5)
+    if away[at] * math.sqrt(outside) < SUSPECT:
         return None
-    model = Model(prior, [changes[one] for one in left if one != left[at]])
+    model = model_of([one for one in left if one != left[at]])
     distance = _foretold(model, model.fit(), changes[left[at]])[2]
     return left[at] if abs(distance) > HIDDEN else None
 

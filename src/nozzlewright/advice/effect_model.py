@@ -146,7 +146,12 @@ class Fit:
 class Model:
     """The linear model of one kind's changes, in bar and mm (or turns)."""
 
-    def __init__(self, prior: EffectPrior, changes: Sequence[SeenChange]) -> None:
+    def __init__(
+        self,
+        prior: EffectPrior,
+        changes: Sequence[SeenChange],
+        parts: Sequence[Mapping[Cause, float]] | None = None,
+    ) -> None:
         self.prior = prior
         self.scale = BAR if prior.by_screw else BAR_PER_MM
         """One scaled unit of effect, [Pa/m] or [Pa]."""
@@ -157,6 +162,7 @@ class Model:
         self.spread_scale = prior.spread_scale * abs(self.effect)
         self.scatter_scale = prior.scatter_scale_pa / BAR
         self.changes = tuple(changes)
+        self._parts = [parts_of(change) for change in changes] if parts is None else parts
         self.blocks = self._blocks()
         self.size = 2 + self.common
         self.prior_mean = np.zeros(self.size)
@@ -168,7 +174,7 @@ class Model:
         self._by_size = self._stacked()
 
     def _blocks(self) -> dict[str, _Block]:
-        parts = [parts_of(change) for change in self.changes]
+        parts = self._parts
         places: dict[str, list[int]] = defaultdict(list)
         for place, change in enumerate(self.changes):
             places[change.injector].append(place)

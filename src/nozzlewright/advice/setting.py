@@ -622,11 +622,12 @@ def effect_words(effect: Quantity, *, by_screw: bool) -> Said:
     low, high = effect.coverage_interval
     words = per_mm(effect.value)
     if high > low:
+        places = ".1f" if high - low < 10.0 * BAR_PER_MM else ".0f"
         words = say(
-            "{effect} ({low} to {high} {unit})",
-            effect=words,
-            low=figure(low / BAR_PER_MM, ".0f", "bar/mm"),
-            high=figure(high / BAR_PER_MM, ".0f", "bar/mm"),
+            "{effect} {unit} ({low} to {high} {unit})",
+            effect=figure(effect.value / BAR_PER_MM, places, "bar/mm"),
+            low=figure(low / BAR_PER_MM, places, "bar/mm"),
+            high=figure(high / BAR_PER_MM, places, "bar/mm"),
             unit=Unit("bar/mm"),
         )
     return words

@@ -32,7 +32,7 @@ def test_the_step_shows_now_target_change_chance_and_how_sure_it_is(bench):
 
     for words in (
         "Best prospect", "Now", "Target", "The gauge will show", "Chance of a pass",
-        "How sure, and from what", "from the sheet", "Or else",
+        "Why, and how sure", "from the sheet", "Or else", "Effect",
     ):  # fmt: skip
         assert words in shown, words
     picture = re.search(r'<svg class="proposal-picture".*?aria-label="([^"]+)"', shown, re.DOTALL)

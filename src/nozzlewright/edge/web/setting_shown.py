@@ -148,7 +148,7 @@ def _choice(
         what=what,
         by=by,
         chance=said(percent(one.chance)),
-        shown=show.pressure(one.shown),
+        shown=show.pressure(one.shown.value if stays else one.shown),
         stock="" if stays or by_screw else _stock(shims, drawer),
         shim_mm="" if total is None else show.localised(f"{round(total, 3):g}"),
         turns=show.localised(f"{abs(one.amount):.3g}") if by_screw and not stays else "",
