@@ -10,6 +10,8 @@
     Which injectors are to be touched, and how, so that the set is even.
 ``match_model``
     The same as an integer programme, solved to proof.
+``causes``
+    The cause finder, a package of its own: what is likely to be wrong, and what to look at next.
 ``cautions``
     What can hurt at a step.
 """
