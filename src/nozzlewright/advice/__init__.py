@@ -53,7 +53,6 @@ __all__ = [
     "ActionKind",
     "Advice",
     "Chances",
-    "Change",
     "Choice",
     "MatchCase",
     "MatchPlan",
