@@ -50,6 +50,8 @@ def test_the_published_example_in_words(published, capsys):
     assert "B on injector 4: the repeats lie 1.0 apart" in said
     assert "pooled with the repeats" in said
     assert "A reads highest, C lowest: 0.44 apart" in said
+    # The same report sheet by averages and ranges: GRR 0.30577, PV 1.10460.
+    assert "averages and ranges, as done on paper: rig and fitters 0.31, injectors 1.1" in said
 
 
 def test_the_published_example_as_data(published, capsys):

@@ -23,7 +23,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import combinations
 
@@ -435,7 +435,7 @@ def _study(
     if INTERACTION in terms:
         interaction: Component | NotMeasured = component(INTERACTION)
     elif crossed is not None:
-        interaction = _nothing(crossed, rows[REPEATS], n, unit, tolerance)
+        interaction = _nothing(crossed, rows[REPEATS], n, counted[TOTAL], unit, tolerance)
     else:
         interaction = one_fitter if FITTER not in terms else one_part
     by_ranges = range_study(values, fitters)
@@ -464,8 +464,7 @@ def _study(
         notes=(),
         gauge_terms=(terms["repeatability"], *between),
     )
-    object.__setattr__(study, "notes", tuple(_notes(study, crossed, pool_above)))
-    return study
+    return replace(study, notes=tuple(_notes(study, crossed, pool_above)))
 
 
 def _is_scatter(crossed: SquaresRow, pool_above: float) -> bool:
@@ -758,7 +757,12 @@ def _deviation(size: float, degrees: float, interval: tuple[float, float], unit:
 
 
 def _nothing(
-    crossed: SquaresRow, error: SquaresRow, n: int, unit: str, tolerance: float | None
+    crossed: SquaresRow,
+    error: SquaresRow,
+    n: int,
+    whole: float,
+    unit: str,
+    tolerance: float | None,
 ) -> Component:
     """Return the interaction that was pooled: zero, with what it would have been."""
     terms = _Terms({crossed: 1.0 / n, error: -1.0 / n})
@@ -768,8 +772,8 @@ def _nothing(
         variance=max(terms.value, 0.0),
         deviation=Quantity(0.0, unit, method=pooled, interval=(0.0, high)),
         degrees=terms.degrees,
-        of_total=0.0,
-        of_variance=0.0,
+        of_total=0.0 if whole > 0.0 else None,
+        of_variance=0.0 if whole > 0.0 else None,
         of_tolerance=None if tolerance is None else 0.0,
         terms=terms,
     )

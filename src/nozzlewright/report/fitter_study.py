@@ -154,6 +154,7 @@ def study_words(study: GaugeStudy) -> tuple[str, ...]:
             )
             for odd in study.odd_cells
         ),
+        *_cross_check(study),
         *study.notes,
     )
 
@@ -193,6 +194,16 @@ def _apart(study: GaugeStudy) -> Iterator[str]:
             "{low} to {high})",
             number=groups,
             **found,
+        )
+
+
+def _cross_check(study: GaugeStudy) -> Iterator[str]:
+    if isinstance(study.by_ranges, RangeStudy):
+        yield say(
+            "Cross-check by averages and ranges, as done on paper: rig and fitters {gauge}, "
+            "injectors {part}",
+            gauge=amount(study.by_ranges.gauge, study.unit),
+            part=amount(study.by_ranges.part, study.unit),
         )
 
 
