@@ -38,7 +38,7 @@ def told(quantity: Quantity, unit: UnitInUse, digits: int = 4) -> tuple[str, str
     place = _place(half)
     shown = [f"{round(each, place) + 0.0:.{max(place, 0)}f}" for each in (value, half, low, high)]
     if lopsided:
-        return shown[0], f"{shown[2]} … {shown[3]}"
+        return shown[0], f"({shown[2]} … {shown[3]})"
     return shown[0], f"± {shown[1]}"
 
 
