@@ -3,7 +3,7 @@
 It never sees the analysis, nor is seen by it.
 """
 
-from nozzlewright.simulator.demo import DemoSet, demo_bench, demo_set
+from nozzlewright.simulator.demo import DemoSet, demo_bench, demo_injector, demo_set
 from nozzlewright.simulator.models import (
     BenchSetup,
     InjectorModel,
@@ -91,6 +91,7 @@ __all__ = [
     "WorkedBench",
     "WorkedSession",
     "demo_bench",
+    "demo_injector",
     "demo_set",
     "draw_case",
     "practice_sheet",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -57,6 +58,8 @@ REFERENCE_COMPLIANCE = 2.2e-14
 """Rig compliance to which that sheet refers, [m^3/Pa]."""
 REFERENCE_K = 313.15
 """Temperature to which it refers, [K]."""
+LEAST_OPENING_PA = 10e5
+"""Opening pressure of the demo's injectors with hardly any shim."""
 MORNING_K, LATER_K = 273.15 + 13.8, 273.15 + 17.1
 """True temperature of the oil while the injectors were tested as found, and as left."""
 
@@ -277,6 +280,34 @@ def demo_bench() -> tuple[BenchSetup, InjectorModel, SensorModel]:
     """Return the bench of the demo set with its first injector, to be worked by hand."""
     setup = _setup(MORNING_K)
     return setup, _injector(STORIES[0], setup), SENSOR
+
+
+@lru_cache(maxsize=64)
+def demo_injector(
+    cylinder: int, *, cleaned: bool = False, new_pair: bool = False, raised_m: float = 0.0
+) -> InjectorModel:
+    """Return an injector of the demo set, to be worked by hand: as it was found, or as it was left.
+
+    Parameters
+    ----------
+    cylinder : int
+        Its story as found; an injector beyond the set's is like the first one
+    cleaned : bool
+        Whether lacquer and dirt are gone: the needle is free and the seat tight
+    new_pair : bool
+        Whether needle and body were renewed: the guide is that of a sound one
+    raised_m : float
+        How much thicker the shim is than as found, [m]
+    """
+    story = next((one for one in STORIES if one.cylinder == cylinder), STORIES[0])
+    if cleaned or new_pair:
+        story = replace(story, friction_n=1.0, friction_scatter=0.1, drop_forms_in_s=None)
+    if new_pair:
+        story = replace(story, reference_s=STORIES[0].reference_s)
+    injector = _injector(story, _setup(MORNING_K))
+    area = injector.guide_area - injector.seat_area
+    opening = story.opening_pa + injector.spring_rate * raised_m / area
+    return replace(injector, opening_pressure_pa=max(opening, LEAST_OPENING_PA))
 
 
 def _played(story: _Story, rng: np.random.Generator) -> DemoTest:

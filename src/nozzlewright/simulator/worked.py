@@ -654,6 +654,18 @@ class WorkedBench:
         self._plugged = False
         self._refit()
 
+    def take_up(self, injector: InjectorModel, looks: Looks = Looks()) -> None:
+        """Put another injector in the place of the one that belongs to the bench.
+
+        Where the blank plug is mounted it stays. A line that has not been filled yet need not be
+        undone.
+        """
+        if not self._plugged and self._state[k.IN] > 0.0:
+            self._undo()
+        self._injector, self._looks, self._cleaned = injector, looks, None
+        self._openings_as_found = None
+        self._refit()
+
     def mend_rig(self) -> None:
         """Take the rig apart and make it tight."""
         self._undo()

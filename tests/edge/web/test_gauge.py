@@ -22,7 +22,7 @@ from nozzlewright.edge.web.live_socket import frame, thinned
 from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.practice import PretendBench
 from nozzlewright.records import AS_FOUND
-from nozzlewright.simulator import HoldAt, Idle, SlowStrokes
+from nozzlewright.simulator import HoldAt, Idle, SlowStrokes, demo_injector
 
 pytestmark = pytest.mark.usefixtures("compiled_bench")
 
@@ -533,6 +533,15 @@ def test_a_pretend_bench_is_worked_at_the_gauge_itself(fitter, at, pretend):
     assert seen.json()["words"] == "All joints look dry."
     blind = fitter.client.post("/live/bench%201/look", json={"at": "outside"}, headers=headers)
     assert blind.status_code == 409
+
+
+def test_a_pretend_bench_holds_the_injector_in_hand(fitter, at, pretend):
+    fitter.get(at.path(more="&bench=bench+1"))
+    with at.instrument.hands_on() as bench:
+        assert bench.injector.opening_pressure_pa == pytest.approx(200e5)
+    fitter.get(at.path(more="&bench=pretend"))
+    with at.instrument.hands_on() as bench:
+        assert bench.injector == demo_injector(at.one().cylinder)
 
 
 def test_plug_and_injector_change_places_at_a_pretend_bench_and_at_no_other(fitter, at, pretend):

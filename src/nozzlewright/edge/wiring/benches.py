@@ -59,7 +59,7 @@ def benches_of(store: Store) -> tuple[dict[str, LiveBench], Inbox]:
 
 
 def _pretend_bench() -> PretendInstrument:
-    """Return the demo's bench with an injector like the one in hand, its seat cleaned."""
+    """Return the demo's bench; the injector in hand comes to it when it is tested."""
     setup, injector, sensor = demo_bench()
     bench = WorkedBench(setup, injector, sensor, np.random.default_rng())
     return PretendInstrument(bench)

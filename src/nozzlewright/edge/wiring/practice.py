@@ -23,6 +23,7 @@ from nozzlewright.edge.intake.live import FinishedRecording, LiveBench
 from nozzlewright.edge.intake.live.pretend import AtHand, PretendInstrument
 from nozzlewright.errors import Fault, InputFault, NotAllowed
 from nozzlewright.said import say
+from nozzlewright.simulator import InjectorModel
 from nozzlewright.simulator.practice import (
     DECISIONS,
     FAULTS,
@@ -130,6 +131,7 @@ class PretendBench(LiveBench):
         super().__init__(name, lambda: self.hand.instrument, folder, clock)
         self._make = make
         self._hand: Hand | None = None
+        self._holds: InjectorModel | None = None
         self._making = threading.Lock()
 
     @property
@@ -150,6 +152,17 @@ class PretendBench(LiveBench):
         """
         refuse_while_recording(self)
         self.hand.mount(what)
+
+
+    def hold(self, injector: InjectorModel) -> None:
+        """Have an injector at the bench; the one that is there stays, and so while it records."""
+        hand = self.hand
+        with self._making:
+            if injector == self._holds or self.status().recording_id is not None:
+                return
+            with hand.instrument.hands_on() as bench:
+                bench.take_up(injector)
+            self._holds = injector
 
 
 def refuse_while_recording(bench: LiveBench) -> None:

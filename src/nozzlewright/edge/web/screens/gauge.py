@@ -32,6 +32,7 @@ from nozzlewright.edge.web.guard import MIB, takes_uploads
 from nozzlewright.edge.web.here import PEDALS, PRESSURE_UNITS
 from nozzlewright.edge.web.screens.settings import PEDAL_WORDS
 from nozzlewright.edge.web.texts import HERE, N_, _, said
+from nozzlewright.edge.wiring.demo_hand import injector_in_hand
 from nozzlewright.edge.wiring.inbox import LARGEST
 from nozzlewright.edge.wiring.live import (
     Inbox,
@@ -428,6 +429,7 @@ def show_gauge(
     else:
         context |= {"stage": "ready", **_to_do(at, conditions)}
     if context["stage"] in {"ready", "recording"} and context["way"] == "recorded":
+        _hold(live, at)
         context["hand"] = _hand_at(live)
     return page.render(request, "gauge.html", **context)
 
@@ -435,6 +437,12 @@ def show_gauge(
 def _hand_at(bench: LiveBench | None) -> Hand | None:
     """Return what works a bench from the screen; None where it is worked at the bench itself."""
     return bench.hand if isinstance(bench, PretendBench) else None
+
+
+def _hold(bench: LiveBench | None, at: AtStep) -> None:
+    """Have a pretend bench hold the injector in hand: nobody carries it there."""
+    if isinstance(bench, PretendBench) and not _hindrance(at):
+        bench.hold(injector_in_hand(at.story, at.one))
 
 
 def _hindrance(at: AtStep) -> str:
@@ -585,6 +593,7 @@ def start(request: Request, job: str, injector: str, form: page.Sent) -> Respons
     conditions, blank = at.conditions()
     bench = _bench_in(request, form)
     going = bench.status().recording_id
+    _hold(bench, at)
     if going is None or not going.startswith(at.about):
         bench.start_recording(f"{at.about}{secrets.token_hex(4)}", conditions, blank)
     return _gone_on(request, at.path(bench=bench.name))
