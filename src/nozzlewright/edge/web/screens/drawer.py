@@ -105,7 +105,8 @@ def _step(request: Request, shop: Workshop, person: str, form: page.Form, step: 
     count = there.counts[size]
     if count is not None and 0 <= count + by <= MOST_OF_A_SIZE:
         shop.change_drawer(form.id, person, {size: by})
-    return page.back_to(request, f"/drawer?size={size}&by={by}#size-{size}")
+    # Without a fragment: with one, a browser leaves the focus that the page asks for.
+    return page.back_to(request, f"/drawer?size={size}&by={by}")
 
 
 def _add(request: Request, shop: Workshop, person: str, form: page.Form) -> Response:
