@@ -149,9 +149,11 @@ def _wrench(s: Sketch, v: Seen) -> None:
     raw = [(0.0, 0.0), (length, 0.0), (length + ext * math.cos(angle), -ext * math.sin(angle))]
     left, right = min(x for x, _y in raw), max(x for x, _y in raw)
     top, bottom = min(y for _x, y in raw), max(y for _x, y in raw)
-    scale = min(250.0 / (right - left), 96.0 / max(bottom - top, 1e-9))
-    x0 = 36.0 - left * scale + (250.0 - (right - left) * scale) / 2.0
-    y0 = 112.0 - (top + bottom) / 2.0 * scale
+    room = 250.0 if bottom - top < 0.02 * length else 195.0
+    scale = min(room / (right - left), 76.0 / max(bottom - top, 1e-9))
+    x0 = 36.0 - left * scale + (room - (right - left) * scale) / 2.0
+    y0 = 108.0 - (top + bottom) / 2.0 * scale
+    low = y0 + bottom * scale + 40.0
     hand, drive, nut = ((x0 + x * scale, y0 + y * scale) for x, y in raw)
     grip = (hand[0] + 0.3 * (drive[0] - hand[0]), hand[1])
     s.line(hand, drive, width=8.0)
@@ -166,9 +168,21 @@ def _wrench(s: Sketch, v: Seen) -> None:
     s.circle(*nut, 5.0, "line fill-accent")
     s.line((hand[0], hand[1] - 12.0), (hand[0], hand[1] - 46.0), kind="line", width=2.5)
     s.line((hand[0] - 6, hand[1] - 38), (hand[0], hand[1] - 47), (hand[0] + 6, hand[1] - 38))
-    s.span((hand[0], y0 + 60.0), (drive[0], y0 + 60.0), v.words("wrench") or "L")
-    if abs(nut[0] - drive[0]) > 24.0:
-        s.span((drive[0], y0 + 60.0), (nut[0], y0 + 60.0), v.words("extension") or "E")
+    s.span((hand[0], low), (drive[0], low), v.words("wrench") or "L")
+    along = math.dist(drive, nut) or 1.0
+    if abs(nut[1] - drive[1]) < 2.0:
+        s.span((drive[0], low), (nut[0], low), v.words("extension") or "E")
+    else:  # beside the extension, on the side away from the hand
+        side = -1.0 if nut[1] > drive[1] else 1.0
+        nx, ny = (
+            -(nut[1] - drive[1]) / along * 24.0 * side,
+            (nut[0] - drive[0]) / along * 24.0 * side,
+        )
+        start, end = (drive[0] + nx, drive[1] + ny), (nut[0] + nx, nut[1] + ny)
+        s.span(start, end, "")
+        middle = max(start[0], end[0]) if nx > 0.0 else (start[0] + end[0]) / 2.0
+        over = (start[1] + end[1]) / 2.0 if nx > 0.0 else min(start[1], end[1]) - 8.0
+        s.text(middle + 6.0, over + 5.0, v.words("extension") or "E", "start")
     s.text(160.0, 22.0, v.words("setting") or v.words("delivered"))
 
 
