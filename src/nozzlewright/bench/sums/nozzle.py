@@ -334,8 +334,8 @@ BANDS = Sum(
     remarks=_bands_remarks,
     objections=_bands_objections,
     examples=(
-        Example("Published notes on mechanical seals: three helium bands are a little less than 1 µm, "
-                "a band 0.0000116 in",
+        Example("Published notes on mechanical seals: three helium bands are a little less than "
+                "1 µm, a band 0.0000116 in",
                 {"bands": "3", "lamp": "helium"}, {"flatness": "0.88 um", "inches": "35 uin"}),
         Example("Wavelength of the helium line 587.6 nm: a band is 0.2938 µm, 11.57 µin",
                 {"bands": "1", "lamp": "helium"}, {"band": "0.2938 um", "inches": "11.57 uin"}),
