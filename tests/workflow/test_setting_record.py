@@ -239,6 +239,22 @@ def test_only_what_the_drawer_has_is_proposed(shop, bench):
     }  # fmt: skip
 
 
+def test_the_advice_on_a_set_follows_the_drawer(shop, bench):
+    job = bench.job()
+    bench.read(job, "2-found.parquet", "as-found")
+
+    def advised():
+        (advice,) = shop.judged(shop.story(job)).advice
+        return next(one.shim_change_m for one in advice.actions if one.shim_change_m is not None)
+
+    before = shop.judged(shop.story(job))
+    assert shop.judged(shop.story(job)) is before  # nothing new: not judged again
+    free = advised()
+    shop.put_drawer(bench.act(), FITTER, {1300: 1})
+    assert advised() != pytest.approx(free)
+    assert advised() in (0.0, pytest.approx(0.05e-3))
+
+
 @pytest.mark.parametrize("counts", [{0: 1}, {-5: 1}, {20_000: 1}, {1300: -1}, {1300: 10**6}])
 def test_what_is_no_shim_is_refused_with_what_to_give(shop, act, counts):
     with pytest.raises(InputFault) as fault:

@@ -164,7 +164,9 @@ class Workshop:
         self.causes = CauseFinder(self)
         self._stories: OrderedDict[str, JobStory] = OrderedDict()
         self._findings: OrderedDict[str, GaugeFindings] = OrderedDict()
-        self._judged: OrderedDict[str, tuple[int, date, JudgedSet]] = OrderedDict()
+        self._judged: OrderedDict[str, tuple[int, date, SettingMeans | None, JudgedSet]] = (
+            OrderedDict()
+        )
         self._of_the_shop: dict[EntryKind, list[Entry]] = {}
         self._drawer: tuple[int, ShimDrawer] | None = None
         self._settings = SettingsSeen(records)
@@ -360,6 +362,7 @@ class Workshop:
         *,
         blank: str = "",
         remarks: str = "",
+        papers: Sequence[str] = (),
     ) -> RigState:
         """Note the rig's state of the day.
 
@@ -373,6 +376,8 @@ class Workshop:
             Digest of the recording of a hold with the blank plug; or empty
         remarks : str
             What else was noticed
+        papers : sequence of str
+            Digests of what the card rests on, such as the table of a certificate
 
         Raises
         ------
@@ -393,7 +398,7 @@ class Workshop:
         check = self.rig_days.made(known, blank, self.clock().astimezone(UTC).date().isoformat())
         body |= self.rig_days.as_body(check, known, str(body["rig"]))
         readings = known.readings or RigReadings()
-        named = (digest, blank, readings.recording, readings.zero_recording)
+        named = (digest, blank, readings.recording, readings.zero_recording, *papers)
         evidence = tuple(dict.fromkeys(one for one in named if is_digest(one)))
         return _rig_state(self._take(id, SHOP, EntryKind.RIG_CHECK, who, body, evidence=evidence))
 
@@ -853,18 +858,18 @@ class Workshop:
         sheet = self.sheet(story)
         if sheet is None or not story.injectors:
             return None
-        today = self.clock().date()
+        now = story.last_number, self.clock().date(), self.setting_means(story)
         with self._lock:
             known = self._judged.get(story.job)
-        if known is not None and known[:2] == (story.last_number, today):
-            return known[2]
+        if known is not None and known[:3] == now:
+            return known[3]
         conditions = self.conditions_tested(story)
         engine_set = self.engine_set(story)
         judged = judge_tested_set(
-            engine_set, sheet, conditions, today, self.setting_means(story), self._rig_tested(story)
+            engine_set, sheet, conditions, now[1], now[2], self._rig_tested(story)
         )
         with self._lock:
-            self._judged[story.job] = (story.last_number, today, judged)
+            self._judged[story.job] = (*now, judged)
             while len(self._judged) > _KEPT_JUDGED:
                 self._judged.popitem(last=False)
         return judged
