@@ -420,6 +420,22 @@ def test_the_hold_with_the_blank_plug_goes_to_the_rigs_page(fitter, at):
     assert not list(at.folder.glob("*.csv"))
 
 
+def test_the_reference_nozzle_goes_to_the_rigs_page_by_the_same_way(fitter, at):
+    shown = fitter.get("/rig/reference").text
+    assert "mount the reference nozzle" in shown
+    fitter.send("/rig/reference", "/rig/reference/start", bench="bench 1")
+    # The page of the plug does not take it for its own.
+    assert not re.search(r'id="start" hidden', fitter.get("/rig/blank").text)
+    assert re.search(r'id="start" hidden', fitter.get("/rig/reference").text)
+    played(at, (Idle(0.5), SlowStrokes(2), Idle(0.5)))
+    answer = fitter.send("/rig/reference", "/rig/reference/stop", bench="bench 1")
+    digest = re.fullmatch(r"/rig\?reference=([0-9a-f]{64})", answer.headers["location"])[1]
+    shown = fitter.get(answer.headers["location"]).text
+    assert re.search(r'name="reference" value="recorded" checked', shown)
+    assert f'name="recorded_reference" value="{digest}"' in shown
+    assert fitter.get("/rig/elsewhere").status_code in {404, 422}
+
+
 # -- recordings that are files --------------------------------------------------------------------
 
 

@@ -10,6 +10,7 @@ import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -60,7 +61,7 @@ router.include_router(live_socket.router)
 
 MOST_OFFERS = 40
 """Recordings of the drop folders that are listed, the newest."""
-BLANK = "blank--"
+BLANK, REFERENCE = "blank--", "reference--"
 """What the names of recordings with the blank plug begin with."""
 
 FILE_LIMIT = LARGEST + 4 * MIB
@@ -891,19 +892,33 @@ def _count(form: page.Form, name: str, most: int) -> int:
     return int(number)
 
 
-# -- the blank plug -------------------------------------------------------------------------------
+# -- the check of the rig --------------------------------------------------------------------------
 
 
-@router.get("/rig/blank")
-def show_blank(request: Request, bench: str = "") -> Response:
-    """Show the gauge for the hold with the blank plug."""
+class RigTest(StrEnum):
+    """What is recorded for the check of the rig."""
+
+    BLANK = "blank"
+    """The hold with the blank plug."""
+    REFERENCE = "reference"
+    """The reference nozzle: slow strokes, then a fall."""
+
+    @property
+    def prefix(self) -> str:
+        """With which the names of its recordings begin."""
+        return BLANK if self is RigTest.BLANK else REFERENCE
+
+
+@router.get("/rig/{what}")
+def show_rig_test(request: Request, what: RigTest, bench: str = "") -> Response:
+    """Show the gauge for a part of the check of the rig."""
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     name, live = bench_named(request, bench)
     inbox = inbox_of(request)
     going = live.status().recording_id if live is not None else None
-    waiting = open_recordings(live, BLANK) if live is not None else []
-    stage = "recording" if going is not None and going.startswith(BLANK) else "ready"
+    waiting = open_recordings(live, what.prefix) if live is not None else []
+    stage = "recording" if going is not None and going.startswith(what.prefix) else "ready"
     if stage == "ready" and waiting:
         stage = "kept" if waiting[0].finished else "cut short"
     return page.render(
@@ -913,67 +928,68 @@ def show_blank(request: Request, bench: str = "") -> Response:
         benches=list(benches_of(request)),
         stage=stage,
         waiting=waiting[0] if waiting else None,
-        prefix=BLANK,
+        prefix=what.prefix,
+        what=what.value,
         unit=screen_unit(),
         pedal=pedal_words(),
         hand=_hand_at(live) if stage in {"ready", "recording"} else None,
         pictures=PICTURES,
         caution=JET,
-        here_path="/rig/blank?",
+        here_path=f"/rig/{what.value}?",
         **(_to_take(inbox) if inbox is not None else {"drop_folders": ()}),
     )
 
 
-@router.post("/rig/blank/start", responses=page.gives("application/json"))
-def start_blank(request: Request, form: page.Sent) -> Response:
-    """Begin to record the hold with the blank plug."""
+@router.post("/rig/{what}/start", responses=page.gives("application/json"))
+def start_rig_test(request: Request, what: RigTest, form: page.Sent) -> Response:
+    """Begin to record it."""
     bench = _bench_in(request, form)
     going = bench.status().recording_id
-    if going is None or not going.startswith(BLANK):
-        bench.start_recording(f"{BLANK}{secrets.token_hex(4)}", _rig_conditions(request))
-    return _gone_on(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
+    if going is None or not going.startswith(what.prefix):
+        bench.start_recording(f"{what.prefix}{secrets.token_hex(4)}", _rig_conditions(request))
+    return _gone_on(request, f"/rig/{what.value}?{urlencode({'bench': bench.name})}")
 
 
-@router.post("/rig/blank/stop", responses=page.gives("application/json"))
-def stop_blank(request: Request, form: page.Sent) -> Response:
-    """Stop recording the hold with the blank plug, and take it to the rig's page."""
+@router.post("/rig/{what}/stop", responses=page.gives("application/json"))
+def stop_rig_test(request: Request, what: RigTest, form: page.Sent) -> Response:
+    """Stop recording, and take what was recorded to the rig's page."""
     bench = _bench_in(request, form)
     going = bench.status().recording_id
-    if going is not None and going.startswith(BLANK):
+    if going is not None and going.startswith(what.prefix):
         bench.stop_recording(going)
-    waiting = open_recordings(bench, BLANK)
+    waiting = open_recordings(bench, what.prefix)
     if not waiting:
-        return _gone_on(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
-    return _gone_on(request, _take_blank(request, waiting[0]))
+        return _gone_on(request, f"/rig/{what.value}?{urlencode({'bench': bench.name})}")
+    return _gone_on(request, _take_rig_test(request, what, waiting[0]))
 
 
-@router.post("/rig/blank/mount")
-def mount_blank(request: Request, form: page.Sent) -> Response:
+@router.post("/rig/{what}/mount")
+def mount_rig_test(request: Request, what: RigTest, form: page.Sent) -> Response:
     """Mount the blank plug or the injector at a pretend bench."""
     bench = _mounted(request, form)
-    return page.back_to(request, f"/rig/blank?{urlencode({'bench': bench})}")
+    return page.back_to(request, f"/rig/{what.value}?{urlencode({'bench': bench})}")
 
 
-@router.post("/rig/blank/use")
-def use_blank(request: Request, form: page.Sent) -> Response:
+@router.post("/rig/{what}/use")
+def use_rig_test(request: Request, what: RigTest, form: page.Sent) -> Response:
     """Take a recording that was left open to the rig's page."""
     bench = _bench_in(request, form)
-    waiting = open_recording(bench, BLANK, form.text("recording"))
+    waiting = open_recording(bench, what.prefix, form.text("recording"))
     if not waiting.finished:
         finish_open(waiting, _rig_conditions(request), None)
-        waiting = open_recording(bench, BLANK, waiting.recording_id)
-    return page.back_to(request, _take_blank(request, waiting))
+        waiting = open_recording(bench, what.prefix, waiting.recording_id)
+    return page.back_to(request, _take_rig_test(request, what, waiting))
 
 
-@router.post("/rig/blank/drop")
-def drop_blank(request: Request, form: page.Sent) -> Response:
-    """Leave a recording with the blank plug aside; it stays on disk."""
+@router.post("/rig/{what}/drop")
+def drop_rig_test(request: Request, what: RigTest, form: page.Sent) -> Response:
+    """Leave a recording of the check aside; it stays on disk."""
     bench = _bench_in(request, form)
-    lay_aside(open_recording(bench, BLANK, form.text("recording")))
-    return page.back_to(request, f"/rig/blank?{urlencode({'bench': bench.name})}")
+    lay_aside(open_recording(bench, what.prefix, form.text("recording")))
+    return page.back_to(request, f"/rig/{what.value}?{urlencode({'bench': bench.name})}")
 
 
-def _take_blank(request: Request, waiting: OpenRecording) -> str:
+def _take_rig_test(request: Request, what: RigTest, waiting: OpenRecording) -> str:
     """Keep a recording as evidence; return the address of the rig's page with it.
 
     Raises
@@ -981,26 +997,26 @@ def _take_blank(request: Request, waiting: OpenRecording) -> str:
     InputFault
         If nothing can be read from it.
     """
-    path = _blank_path(request, content_of(waiting), waiting.kind)
+    path = _rig_path(request, what, content_of(waiting), waiting.kind)
     forget(waiting)
     return path
 
 
-def _blank_path(request: Request, content: bytes, kind: str) -> str:
+def _rig_path(request: Request, what: RigTest, content: bytes, kind: str) -> str:
     workshop = workshop_of(request)
     digest = workshop.evidence.keep(content, kind)
     if len(workshop.readers.recording(digest)) < 2:
         raise InputFault(
             Fault(_("there is nothing in the recording"), "", _("Hold the pressure and record it"))
         )
-    return f"/rig?blank={digest}"
+    return f"/rig?{what.value}={digest}"
 
 
-@router.post("/rig/blank/take")
-def take_blank(request: Request, form: page.Sent) -> Response:
+@router.post("/rig/{what}/take")
+def take_rig_test(request: Request, what: RigTest, form: page.Sent) -> Response:
     """Take a recording from the drop folder to the rig's page."""
     content, kind = _inbox_in(request).content(form.text("digest"))
-    return page.back_to(request, _blank_path(request, content, kind))
+    return page.back_to(request, _rig_path(request, what, content, kind))
 
 
 def _rig_conditions(request: Request) -> BenchConditions:

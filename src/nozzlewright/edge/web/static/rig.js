@@ -18,12 +18,25 @@ try {
 } catch {
   localStorage.removeItem(key);
 }
+// A recording of the hold is not lost while the nozzle is being recorded, nor the other way round.
+const recorded = {};
 const { draft, later } = keepDraft(form, key, {
   done: saved,
   again,
   passing: ["recorded", "recorded_reference"],
-  more: () => ({ at, day: today() }),
+  more: () => ({ at, day: today(), recorded }),
 });
+
+for (const name of ["blank", "reference"]) {
+  const digest = here.get(name) ?? draft?.recorded?.[name];
+  if (digest) recorded[name] = digest;
+}
+const lost = Object.keys(recorded).filter((name) => !here.has(name));
+if (lost.length > 0 && here.size > 0 && (here.has("blank") || here.has("reference"))) {
+  lost.forEach((name) => here.set(name, recorded[name]));
+  location.replace(`${location.pathname}?${here}`);
+}
+if (Object.keys(recorded).length > 0) later();
 
 function stepOf(name) {
   const field = form.querySelector(`[name="${name}"][value="recorded"]`);
