@@ -560,3 +560,14 @@ def test_all_evidence_of_an_injector_is_weighed_in_an_instant():
         infer(model, evidence)
         took.append(time.perf_counter() - begun)
     assert min(took) < 0.030, took
+
+
+def test_the_page_that_explains_it_counts_as_the_table_does():
+    text = (Path(__file__).parents[2] / "docs" / "explain" / "causes.md").read_text("utf-8")
+    model = published()
+    printed = sum(link.confidence is Confidence.PRINTED for link in model.links)
+    assert f"| causes | {len(model.causes)}:" in text
+    assert f"| observations | {len(model.observations)}:" in text
+    assert f"| rows | {len(model.links)}," in text
+    assert f"({printed} are printed in a manual)" in text
+    assert f"{len(HANDBOOK)} cases from {len({c['source'] for c in HANDBOOK})} sources" in text

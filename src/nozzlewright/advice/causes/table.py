@@ -267,7 +267,6 @@ _ROWS = """
 spring_relaxed   opening      low=.88                 D,B   printed
 spring_relaxed   knock        yes=.40                 -     practice
 spring_relaxed   black_smoke  yes=.30                 -     practice
-spring_relaxed   closing_low  yes=.50                 -     practice
 spring_relaxed   f_spring     bad=.55                 D     printed
 spring_relaxed   rough        yes=.20                 -     practice
 spring_relaxed   fuel_use     yes=.20                 G     printed
