@@ -91,7 +91,9 @@ def test_the_choice_says_whether_the_sheet_is_met():
     matching = a_match([174.0, 179.0, 180.0], [1300] * 3, {1350: 1}, spread_limit_pa=5e5)
 
     assert choice_words(matching.now) == "Spread 6.0 bar; outside the band: cylinder 1."
-    assert choice_words(matching.advised) == "All in band, spread 1.0 bar: the sheet is met."
+    assert choice_words(matching.advised) == (
+        "All in band, spread 1.0 bar: within the 5 bar of the sheet."
+    )
     assert (work_words(matching.now), work_words(matching.advised)) == (
         "as it is",
         "1 injector opened",

@@ -228,9 +228,13 @@ def choice_words(plan: MatchPlan) -> Said:
             spread=spread,
             cylinders=listed([str(one) for one in plan.outside]),
         )
-    if plan.within_limit:
-        return say("All in band, spread {spread}: the sheet is met.", spread=spread)
     limit = plan.case.spread_limit_pa
+    if limit is not None and plan.within_limit:
+        return say(
+            "All in band, spread {spread}: within the {limit} of the sheet.",
+            spread=spread,
+            limit=bar(limit),
+        )
     if limit is not None:
         return say(
             "All in band, spread {spread}: more than the {limit} of the sheet.",

@@ -147,6 +147,7 @@ def show(
             for one, shut in _openable(story, case)
         ],
         "may_open": _ticked(story, case, asked),
+        "no_effect": isinstance(case, MatchCase) and not case.effects,
         "no_spares": asked.spares and isinstance(case, MatchCase) and not case.spares,
         "chosen": None,
     }
@@ -209,7 +210,7 @@ def _choice(job: str, asked: Asked, plan: MatchPlan, index: int, current: bool) 
     elif plan.within_limit is False:
         state, words = "unclear", _("in band, uneven")
     else:
-        state, words = "pass", _("meets the sheet")
+        state, words = "pass", _("should meet the sheet")
     return Choice(
         path=asked.address(job, work=plan.work),
         work=work_words(plan),
