@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import tomllib
 from datetime import UTC, datetime, timedelta
@@ -211,6 +212,8 @@ def test_a_certificate_goes_onto_the_card_and_into_the_readings(front):
     (entry,) = front.workshop.records.of_kind(EntryKind.RIG_CHECK, last=1)
     assert "C-26" in entry.body["remarks"]
     assert table in entry.body["remarks"]
+    assert table in entry.draft.evidence
+    assert hashlib.sha256(TABLE).hexdigest() in entry.draft.evidence  # the file as it was sent
     assert "certificate" in front.get("/certificate").lower()
     assert "6 points" in plain(front.get("/certificate"))
 

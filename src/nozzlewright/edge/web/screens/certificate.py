@@ -326,11 +326,22 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
             "number": view.certificate.number or "–",
             "digest": form.text("table"),
         }
-        shop.check_rig(form.id, name, card, blank=state.blank, remarks=words)
+        shop.check_rig(
+            form.id, name, card, blank=state.blank, remarks=words, papers=_papers(content, form)
+        )
     query = urlencode({"rig": state.rig})
     return page.back_to(
         request, f"/rig?{query}", flash=_("Saved: the certificate is on the card of the rig")
     )
+
+
+_NAMED = re.compile(r"SHA-256 ([0-9a-f]{64})")
+
+
+def _papers(content: bytes, form: page.Form) -> tuple[str, ...]:
+    """Return the digests of a table and of what it names: the file sent, a tester's set-up."""
+    named = _NAMED.findall(content.decode("utf-8", errors="replace"))
+    return (form.text("table"), *named)
 
 
 def _today(request: Request, shop: Workshop) -> date:
