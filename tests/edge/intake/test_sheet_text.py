@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -188,6 +190,70 @@ def test_a_copy_that_is_not_changed_asks_for_the_same(path):
     assert [(t.part, t.low_nm, t.high_nm) for t in new.torques] == [
         (t.part, t.low_nm, t.high_nm) for t in old.torques
     ]
+
+
+PAGE_OF = {
+    "used": "used_page",
+    "new": "new_page",
+    "seat_pressure": "seat_page",
+    "fall": "fall_page",
+    "drops_pressure": "drops_page",
+    "chatter": "chatter_page",
+    "spray_words": "spray_page",
+    "spread": "spread_page",
+    "shim_effect": "adjust_page",
+    "screw_effect": "adjust_page",
+    "torque_1_value": "torque_1_page",
+    "torque_2_value": "torque_2_page",
+}
+
+
+def completed(path):
+    """Return what stands in the fields of a copy, with the pages and edition that it lacks."""
+    typed = {name: text for name, text in sheet_values(path.read_bytes()).items() if text}
+    pages = {page: "none" for field, page in PAGE_OF.items() if field in typed}
+    return {"edition": "1"} | pages | typed
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_a_copy_in_which_one_thing_is_changed_keeps_the_remarks_of_the_sheet(path):
+    old = path.read_bytes()
+    typed = completed(path) | {"title": "another name"}
+    edited = sheet_text(typed, old)
+    assert tomllib.loads(edited.decode()) == tomllib.loads(sheet_text(typed).decode())
+    before, after = remarks(old), remarks(edited)
+    assert before
+    assert [one for one in before if one in after] == before
+    tables = [
+        [line.split()[0] for line in raw.decode().splitlines() if line.startswith("[")]
+        for raw in (old, edited)
+    ]
+    # In their old order; one band for all parts becomes two tables of its own.
+    assert [name for name in tables[1] if name in tables[0]] == tables[0]
+
+
+def remarks(raw: bytes):
+    """Return the remarks of a sheet: what stands after a # outside of any text."""
+    lines = (re.sub(r'"[^"]*"', '""', line) for line in raw.decode().splitlines())
+    return [line.partition("#")[2].strip() for line in lines if "#" in line]
+
+
+@settings(max_examples=60)
+@given(sheets(), st.sampled_from(EXAMPLES))
+def test_whatever_is_changed_in_a_copy_it_says_what_the_form_says(made, path):
+    typed, _ = made
+    edited = sheet_text(typed, path.read_bytes())
+    assert tomllib.loads(edited.decode()) == tomllib.loads(sheet_text(typed).decode())
+    assert sheet_values(edited) == typed
+    assert sheet_text(typed, edited) == edited
+
+
+@given(st.binary(max_size=60))
+def test_what_is_no_sheet_is_not_edited(raw):
+    typed = completed(EXAMPLES[0])
+    assert tomllib.loads(sheet_text(typed, raw).decode()) == tomllib.loads(
+        sheet_text(typed).decode()
+    )
 
 
 def test_a_misprint_in_the_second_unit_stands_beside_its_field():

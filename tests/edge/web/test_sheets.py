@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import uuid
+from pathlib import Path
 
 import pytest
 
+from nozzlewright.edge.intake.sheet_text import sheet_values
 from nozzlewright.edge.web.here import Here
 from nozzlewright.records import EntryKind
 
+DEMO = Path(__file__).parents[3] / "demo" / "six-in-line"
 HEAD = {
     "title": "Invented sheet",
     "injector": "invented holder, multi-hole nozzle",
@@ -133,6 +136,22 @@ def test_a_copy_begins_with_what_the_old_sheet_says(front):
     assert front.saved(answer)
     assert len(front.workshop.sheets()) == 2
     assert front.browser.get(f"/sheets/new?copy={'0' * 64}").status_code == 404
+
+
+def test_a_copy_that_is_edited_keeps_the_remarks_of_the_old_sheet(front):
+    raw = (DEMO / "sheet.toml").read_bytes()
+    digest = front.workshop.add_sheet("with remarks", "A. N. Other", raw)
+    shown = front.get(f"/sheets/new?copy={digest}")
+    assert f'name="copied_from" value="{digest}"' in shown
+    typed = sheet_values(raw) | {"title": "an edited copy", "edition": "3"}
+    answer = write(front, **typed, copied_from=digest)
+    assert answer.status_code == 303, answer.text
+    new = answer.headers["location"].partition("?")[0].rpartition("/")[2]
+    kept = front.workshop.evidence.read(new).decode()
+    assert "# Invented" in kept
+    assert 'title = "an edited copy"' in kept
+    other = write(front, **typed | {"title": "other", "copied_from": "0" * 64})
+    assert other.status_code == 303
 
 
 def test_a_file_is_taken_in_or_its_faults_are_told_with_their_lines(front, beside):

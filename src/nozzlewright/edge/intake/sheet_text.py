@@ -8,8 +8,9 @@ names the field in which it was typed.
 from __future__ import annotations
 
 import re
+import tomllib
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -17,6 +18,8 @@ from typing import Any
 
 import tomlkit
 from pydantic import BaseModel
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
 
 from nozzlewright.bench import SettingSheet
 from nozzlewright.edge.intake.printed import (
@@ -196,7 +199,7 @@ _NEEDED = (
 # --- from the form to the text ------------------------------------------------------------------
 
 
-def sheet_text(typed: Mapping[str, str]) -> bytes:
+def sheet_text(typed: Mapping[str, str], copied: bytes = b"") -> bytes:
     """Return the TOML of the sheet that a form states.
 
     Parameters
@@ -204,6 +207,9 @@ def sheet_text(typed: Mapping[str, str]) -> bytes:
     typed : mapping
         What stands in each field; one that is missing is empty. Rows are ``torque_1_part``,
         ``torque_1_value`` ... and ``step_1_title`` ...; steps left out are keys with blanks between
+    copied : bytes
+        The sheet with which the form began: its remarks, its order and what was not changed stay
+        as they are written there
 
     Raises
     ------
@@ -224,7 +230,46 @@ def sheet_text(typed: Mapping[str, str]) -> bytes:
                 faults += _as_while_typing(form, Fault(one.what, name, one.remedy))
     if faults:
         raise SheetFault(dict.fromkeys(faults))
-    return raw
+    return _edited(copied, raw) if copied else raw
+
+
+def _edited(copied: bytes, new: bytes) -> bytes:
+    """Return a sheet that says what the new one says, written as far as it can be like the old."""
+    try:
+        document = tomlkit.parse(copied.decode("utf-8"))
+        wanted = tomlkit.parse(new.decode("utf-8"))
+        _write_over(document, wanted)
+        edited = tomlkit.dumps(document).encode("utf-8")
+        if tomllib.loads(edited.decode("utf-8")) == tomllib.loads(new.decode("utf-8")):
+            return edited
+    except (ValueError, TOMLKitError):
+        pass
+    # What cannot be edited is written anew: the content goes before the remarks.
+    return new
+
+
+def _write_over(old: MutableMapping[str, Any], new: Mapping[str, Any]) -> None:
+    """Change a table in place into another one; what is alike stays as it is written."""
+    for key in [key for key in old if key not in new]:
+        del old[key]
+    for key, value in new.items():
+        there = old.get(key)
+        if isinstance(there, MutableMapping) and isinstance(value, Mapping):
+            _write_over(there, value)
+        elif isinstance(there, AoT) and isinstance(value, AoT):
+            for table, wanted in zip(there, value, strict=False):
+                _write_over(table, wanted)
+            for _ in range(len(value), len(there)):
+                there.pop()
+            for wanted in list(value)[len(there) :]:
+                there.append(wanted)
+        elif there is None or _unwrapped(there) != _unwrapped(value):
+            old[key] = value
+
+
+def _unwrapped(value: Any) -> Any:
+    """Return a value of TOML as plain data."""
+    return value.unwrap() if hasattr(value, "unwrap") else value
 
 
 def _as_while_typing(form: _Typed, read: Fault) -> Sequence[Fault]:

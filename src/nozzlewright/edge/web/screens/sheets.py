@@ -83,6 +83,7 @@ def ask(request: Request, copy: str = "", job: str = "") -> Response:
         "sheets_new.html",
         typed=_Typed(typed),
         copied=typed.get("title", ""),
+        copied_from=copy if typed else "",
         story=story,
         torques=_rows(typed, "torque", TORQUE_ROWS),
         added=_rows(typed, "step", STEP_ROWS),
@@ -117,7 +118,7 @@ def add(request: Request, form: page.Sent) -> Response:
     if form.text("upload") and not sent:
         form.fault(_("no file has been chosen"), "file", _("Choose a sheet that ends in .toml"))
     form.check()
-    raw = sent[0].file.read() if sent else sheet_text(_typed(form))
+    raw = sent[0].file.read() if sent else sheet_text(_typed(form), _copied(request, form))
     if sent:
         checked_sheet(raw, "file")
     digest = shop_of(request).add_sheet(form.id, name, raw)
@@ -127,6 +128,13 @@ def add(request: Request, form: page.Sent) -> Response:
     # Tells the form that the draft kept on this device has become a sheet.
     response.set_cookie(KEPT_COOKIE, form.id, max_age=7 * 24 * 3600, httponly=True, samesite="lax")
     return response
+
+
+def _copied(request: Request, form: page.Form) -> bytes:
+    """Return the sheet with which the form began; empty where it began with nothing."""
+    digest = form.text("copied_from", longest=64)
+    known = {row.digest for row in shop_of(request).sheets()}
+    return shop_of(request).evidence.read(digest) if digest in known else b""
 
 
 def _typed(form: page.Form) -> dict[str, str]:
