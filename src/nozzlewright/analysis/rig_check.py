@@ -60,7 +60,7 @@ from nozzlewright.physics.fluid import (
     GAS_OIL_MODULUS_TEMPERATURE_SLOPE,
     GAS_OIL_REFERENCE_TEMPERATURE_K,
 )
-from nozzlewright.said import figure, say
+from nozzlewright.said import figure, in_bar, say
 
 BLOCKS = 8
 """Stretches into which a recording at rest is cut: their means tell how well its mean is known."""
@@ -339,10 +339,9 @@ def _low(pressure_pa: float) -> Caution:
     return Caution(
         say("low pressure"),
         say(
-            "it goes down to {level} bar, where free air gives more than oil does: stay above "
-            "{lowest} bar",
-            level=figure(pressure_pa / 1e5, ".0f"),
-            lowest=figure(LOWEST_PA / 1e5, ".0f"),
+            "it goes down to {level}, where free air gives more than oil does: stay above {lowest}",
+            level=in_bar(pressure_pa, ".0f"),
+            lowest=in_bar(LOWEST_PA, ".0f"),
         ),
     )
 

@@ -233,7 +233,7 @@ def _together(items: Sequence[ItemVerdict]) -> tuple[Fitness, tuple[str, ...]]:
 def _held_against(
     item: RigItem,
     measured: Measured,
-    limit: Said,
+    limit: str,
     lower: float | None,
     upper: float | None,
     shown: Measured | None = None,
@@ -307,7 +307,9 @@ def _blank(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
             fall,
             say(
                 "Common practice, no source: with the plug in, a sound rig loses no more than some "
-                "3 bar in a minute from 150 bar."
+                "{few} in a minute from {start}.",
+                few=in_bar(3e5, ".0f"),
+                start=in_bar(150e5, ".0f"),
             ),
         )
     limit = say(
@@ -323,7 +325,7 @@ def _temperature(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
     limits, oil = conditions.rig.limits, check.oil_temperature
     low, high = limits.temperature_from_k, limits.temperature_to_k
     asked = low is not None or high is not None
-    limit = say("")
+    limit: str = ""
     if low is not None and high is not None:
         limit = say("from {low} to {high} °C", low=_degrees(low), high=_degrees(high))
     elif low is not None:
@@ -518,7 +520,7 @@ def _opening(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
             RigItem.OPENING,
             found,
             say("Common practice, no source: a known-good nozzle is kept for it, and should open "
-                "within some 2 bar of what it opened at before."),
+                "within some {few} of what it opened at before.", few=in_bar(2e5, ".0f")),
         )  # fmt: skip
     limit = say(
         "within {tolerance} of {expected}",
