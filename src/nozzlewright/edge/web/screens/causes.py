@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -26,7 +27,7 @@ from nozzlewright.advice.causes import (
 from nozzlewright.edge.web import page, show
 from nozzlewright.edge.web.at_job import injector_of, shop_of, story_of, who
 from nozzlewright.edge.web.screens.bench import marks_of
-from nozzlewright.edge.web.texts import N_, _, said
+from nozzlewright.edge.web.texts import HERE, N_, _, said
 from nozzlewright.errors import InputFault
 from nozzlewright.records import InjectorStory, JobStory, Standing
 from nozzlewright.workflow import Workshop
@@ -256,6 +257,11 @@ def _piece(piece: Piece) -> ShownPiece:
 
 def _observations() -> list[tuple[str, list[tuple[str, str]]]]:
     """Return all that can be noted: groups of (observation=state, words)."""
+    return _observations_in(HERE.get().language)
+
+
+@cache
+def _observations_in(_language: str) -> list[tuple[str, list[tuple[str, str]]]]:
     groups: dict[Sort, list[tuple[str, str]]] = {sort: [] for sort in Sort}
     for one in published().observations:
         for place, (key, _words) in enumerate(one.states):
