@@ -111,7 +111,9 @@ def read_spares(path: Path) -> tuple[Spare, ...]:
             faults.append(Fault(what, where, say("Give it in bar, such as 201.5")))
         if doubt is None or not 0.0 <= doubt < 200.0:
             what = say("'{text}' is no uncertainty", text=row.get("doubt_bar", ""))
-            faults.append(Fault(what, where, say("Give half of the 95 % interval in bar")))
+            faults.append(
+                Fault(what, where, say("Give half of its {share} interval in bar", share="95 %"))
+            )
         if name and opening is not None and doubt is not None:
             u = {Cause(say("reading of the spare"), name): doubt * 1e5 / 1.959963984540054}
             pressure = Quantity(opening * 1e5, "Pa", u, method=say("stated"))
