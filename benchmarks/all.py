@@ -28,8 +28,8 @@ def main() -> None:
     print(*judging.report(), sep="\n", flush=True)
     print()
     print(*live.report(), sep="\n", flush=True)
-    for script in sorted((HERE / "simulator").glob("bench_*.py")):
-        print(f"\nsimulator/{script.name}", flush=True)
+    for script in (HERE / "matching.py", *sorted((HERE / "simulator").glob("bench_*.py"))):
+        print(f"\n{script.relative_to(HERE)}", flush=True)
         runpy.run_path(str(script), run_name="__main__")
 
 

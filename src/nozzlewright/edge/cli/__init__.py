@@ -196,13 +196,11 @@ def _run(arguments: Sequence[str] | None) -> int:
     if chosen.command is None:
         grammar.print_help()
         return 0
-    from nozzlewright.edge.cli.commands import run
     from nozzlewright.errors import NozzlewrightError
 
     try:
-        tool = chosen.command in TOOLS
-        module = f"nozzlewright.edge.cli.{chosen.command}"
-        status = import_module(module).run(chosen) if tool else run(chosen)
+        module = chosen.command if chosen.command in TOOLS else "commands"
+        status: int = import_module(f"nozzlewright.edge.cli.{module}").run(chosen)
         # Here, and not when the interpreter leaves, a broken pipe can still be caught.
         sys.stdout.flush()
     except NozzlewrightError as fault:
