@@ -6,12 +6,16 @@
     The same while the recording grows: marks at once, findings as they can be had.
 ``judge_set``
     Verdicts, next actions and report of an engine's set.
+``match``
+    The best match of a job's set, with what the fitter allows.
 ``workshop``
     The acts of a workshop on its record, and what its screens ask of it.
 ``sitting``
     Several tests of one injector taken together.
 ``studies``
     Studies of fitters: planned, read in an order drawn by lot, told.
+``causes``, ``cause_evidence``
+    What is likely to be wrong, from all that a job's record says; what closed jobs teach.
 ``ports``
     What the acts need of the world.
 """
