@@ -23,11 +23,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from schemathesis.checks import not_a_server_error
 from schemathesis.config import SchemathesisConfig
+from schemathesis.generation import GenerationMode
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     status_code_conformance,
 )
-from schemathesis.generation import GenerationMode
 
 from nozzlewright.edge.store import verify
 from nozzlewright.edge.web.app import SCREENS_PACKAGE, WebSettings, create_app
