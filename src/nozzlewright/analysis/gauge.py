@@ -48,7 +48,6 @@ LEVEL = say("gauge level")
 RESOLUTION = say("gauge resolution")
 HYSTERESIS = say("gauge hysteresis")
 DRIFT = say("gauge drift")
-UNKNOWN = say("gauge unknown")
 BEYOND_SHARE = 0.02
 """Share of a certificate's range by which a reading may lie beyond its end and still count."""
 
@@ -101,7 +100,7 @@ class GaugeCorrection:
             low=pressure_figure(low),
             high=in_bar(high),
         )
-        return (*self.cautions, Caution(UNKNOWN, text))
+        return (*self.cautions, Caution(say("gauge unknown"), text))
 
     def standard_uncertainty(self, pressure_pa: float) -> float:
         """Return the standard uncertainty of the correction at a pressure, [Pa]."""
@@ -154,7 +153,7 @@ def gauge_correction(gauge: Gauge, sitting: str) -> GaugeCorrection:
             "its level"
         )
     )
-    caution = Caution(UNKNOWN, missing)
+    caution = Caution(say("gauge unknown"), missing)
     return GaugeCorrection(level, (caution,), resolution, False, np.zeros_like, lambda _p: {})
 
 
