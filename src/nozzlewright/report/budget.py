@@ -33,6 +33,8 @@ from nozzlewright.said import Said, figure, in_bar, joined, say
 WORTH_MENDING = 0.1
 """Share of the variance below which mending a cause is not worth a word: u falls by 5 %."""
 MOST_ADVICE = 3
+LEVEL = "95 %"
+"""Coverage of the intervals that are stated."""
 SMALL_SHARE = 0.005
 """Share of the variance below which a cause goes into a heap with its like, in a picture."""
 THERMOMETER_K = 0.5
@@ -269,24 +271,28 @@ def _coverage_words(quantity: Quantity, factor: float | None, freedom: float) ->
         return say("The value is taken as known.")
     if factor is None:
         return say(
-            "The 95 % interval is reckoned by itself, as the model bends: it is not a multiple of "
-            "the standard uncertainty."
+            "The {level} interval is reckoned by itself, as the model bends: it is not a multiple "
+            "of the standard uncertainty.",
+            level=LEVEL,
         )
     if math.isfinite(freedom):
         return say(
-            "The 95 % interval is {factor} times the standard uncertainty, Student's factor for "
+            "The {level} interval is {factor} times the standard uncertainty, Student's factor for "
             "{freedom} degrees of freedom.",
+            level=LEVEL,
             factor=figure(factor, ".2f"),
             freedom=figure(math.floor(freedom), "d"),
         )
     if factor < 1.95:
         return say(
-            "The 95 % interval is {factor} times the standard uncertainty: the largest cause is "
+            "The {level} interval is {factor} times the standard uncertainty: the largest cause is "
             "even within a bound, and nothing lies beyond it.",
+            level=LEVEL,
             factor=figure(factor, ".2f"),
         )
     return say(
-        "The 95 % interval is {factor} times the standard uncertainty.",
+        "The {level} interval is {factor} times the standard uncertainty.",
+        level=LEVEL,
         factor=figure(factor, ".2f"),
     )
 

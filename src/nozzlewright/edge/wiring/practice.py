@@ -153,7 +153,6 @@ class PretendBench(LiveBench):
         refuse_while_recording(self)
         self.hand.mount(what)
 
-
     def hold(self, injector: InjectorModel) -> None:
         """Have an injector at the bench; the one that is there stays, and so while it records."""
         hand = self.hand

@@ -25,6 +25,7 @@ router = APIRouter()
 WIDE, NARROW = (620.0, 210.0), (260.0, 230.0)
 """Sizes of the picture of the set, for a wide and for a narrow screen, [pt]."""
 
+
 @dataclass(frozen=True)
 class Column:
     """One injector of the set, side by side with the others."""
