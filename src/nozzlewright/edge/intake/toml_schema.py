@@ -691,6 +691,7 @@ __all__ = [
     "WrittenPressure",
     "checked",
     "dotted",
+    "is_pressure_key",
     "nearest",
     "parse_pressure",
     "pressure_stem",

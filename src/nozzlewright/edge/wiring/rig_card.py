@@ -107,7 +107,7 @@ def card_of_today(
     ConditionsFault
         If the card cannot be changed.
     """
-    document = _parsed(card)
+    document = parsed_card(card)
     sitting = _table(document, "sitting")
     sitting.pop("id", None)
     sitting["date"], sitting["fitter"] = date, who
@@ -152,7 +152,7 @@ def _write_hold(plug: Any, hold: TimedHold | RecordedHold) -> None:
 def _plug_facts(earlier: Iterable[bytes]) -> dict[str, Any]:
     """Return what is known of the rig with its plug, from the last card that says so."""
     for card in earlier:
-        plug = _parsed(card).unwrap().get("blank_plug", {})
+        plug = parsed_card(card).unwrap().get("blank_plug", {})
         facts = {
             key: value
             for key, value in plug.items()
@@ -163,7 +163,14 @@ def _plug_facts(earlier: Iterable[bytes]) -> dict[str, Any]:
     return {}
 
 
-def _parsed(card: bytes) -> tomlkit.TOMLDocument:
+def parsed_card(card: bytes) -> tomlkit.TOMLDocument:
+    """Return a card as a document that keeps its comments and its order.
+
+    Raises
+    ------
+    ConditionsFault
+        If it is no TOML, or of a kind that cannot be changed in place.
+    """
     toml_document(CARD, card, ConditionsFault)
     text = card.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     try:

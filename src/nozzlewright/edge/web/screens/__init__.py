@@ -68,6 +68,7 @@ SCREENS: tuple[str, ...] = (
     "book_in",
     "sheets",
     "rig",
+    "rig_card_form",
     "bench",
     "step",
     "findings",

@@ -321,7 +321,7 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
             next_calibration_on=following,
             today=_today(request, shop).isoformat(),
         )
-        card = _dated(request, shop, state, conditions, card, name)
+        card = dated_card(request, shop, state, conditions, card, name)
         words = _("certificate %(number)s taken into the card (table %(digest)s)") % {
             "number": view.certificate.number or "–",
             "digest": form.text("table"),
@@ -348,7 +348,7 @@ def _today(request: Request, shop: Workshop) -> date:
     return shop.clock().astimezone(request.app.state.settings.zone).date()
 
 
-def _dated(
+def dated_card(
     request: Request,
     shop: Workshop,
     state: RigState,
