@@ -100,7 +100,8 @@ class RigDays:
     def as_body(self, check: RigCheck, conditions: BenchConditions, rig: str) -> dict[str, Any]:
         """Return what the entry keeps of a check: what it showed, and what it came to."""
         before = [one for one in self._checks() if one.rig == rig]
-        verdict = judge_rig(check, conditions, self._past(before))
+        kept = rig_check_from(rig_check_data(check))
+        verdict = judge_rig(check, conditions, self._past(before, kept))
         return {
             "check": rig_check_data(check),
             "marks": marks_of(conditions),
@@ -140,15 +141,24 @@ class RigDays:
         """Return the checks of the same rig before one, the oldest first."""
         same = [one for one in self._checks() if one.rig == state.rig]
         ids = [one.id for one in same]
-        return self._past(same[ids.index(state.id) + 1 :] if state.id in ids else [])
+        earlier = same[ids.index(state.id) + 1 :] if state.id in ids else []
+        return self._past(earlier, self.check(state))
 
-    def _past(self, earlier: Sequence[CheckEntry]) -> list[PastCheck]:
-        """Return checks, given the newest first, the oldest first."""
-        return [
-            PastCheck(self.check(one), dict(one.body.get("marks", {})))
-            for one in reversed(earlier)
-            if "check" in one.body
-        ]
+    def _past(self, earlier: Sequence[CheckEntry], newer: RigCheck) -> list[PastCheck]:
+        """Return checks, given the newest first, the oldest first.
+
+        A card that was changed on the day of its check is written with the same readings: they
+        were made once and count once, with the newest card.
+        """
+        past: list[PastCheck] = []
+        for one in earlier:
+            if "check" not in one.body:
+                continue
+            check = self.check(one)
+            if check != newer:
+                past.append(PastCheck(check, dict(one.body.get("marks", {}))))
+            newer = check
+        return past[::-1]
 
     def _keep(self, kept: OrderedDict[str, Any], key: str, value: object) -> None:
         with self._lock:

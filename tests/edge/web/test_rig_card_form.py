@@ -16,6 +16,7 @@ from nozzlewright.edge.web.here import Here
 from nozzlewright.edge.web.screens.rig_card_form import GROUPS, PARTS, Kind
 from nozzlewright.edge.wiring.rig_particulars import card_with_particulars, particulars
 from nozzlewright.errors import ConditionsFault
+from nozzlewright.judging.rig import RigItem
 
 # Invented. Its gauge is written in three ways, with remarks in every corner.
 CARD = b"""# Invented card of an invented rig.
@@ -273,6 +274,24 @@ def test_on_another_day_the_oil_temperature_and_the_readings_of_the_check_are_le
     assert card["sitting"]["date"] == "2026-03-07"
     assert card["blank_plug"]["drop"]["seconds"] == 60.0
     assert card["limits"] == {"zero_bar": 1.0}
+
+
+def test_readings_made_once_count_once_in_the_charts_however_often_the_card_changes(rig, clock):
+    for day in range(4):
+        clock[0] += timedelta(days=1)
+        card = CARD.replace(b"zero_bar = 0.3", b"zero_bar = 0.%d" % (day + 1))
+        rig.workshop.check_rig(str(uuid.uuid4()), "A. N. Other", card)
+    for kind in ("felt", "paper"):
+        rig.saved(save(rig, filter_kind=kind))
+    assert len(rig.workshop.rig_checks()) == 7
+    verdict = rig.workshop.rig_days.verdict(rig.workshop.rig())
+    days = ["2026-03-04", "2026-03-05", "2026-03-06", "2026-03-07", "2026-03-08"]
+    assert list(verdict.charts[RigItem.ZERO].days) == days
+    rig.workshop.check_rig(
+        str(uuid.uuid4()), "A. N. Other", CARD.replace(b"zero_bar = 0.3", b"zero_bar = 0.35")
+    )
+    verdict = rig.workshop.rig_days.verdict(rig.workshop.rig())
+    assert list(verdict.charts[RigItem.ZERO].days) == [*days, "2026-03-08"]
 
 
 def test_a_form_sent_twice_is_saved_once_and_another_change_in_between_is_kept(rig):

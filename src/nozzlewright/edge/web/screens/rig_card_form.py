@@ -503,7 +503,7 @@ def _check_together(form: page.Form, stated: dict[str, Value], typed: dict[str, 
         part = PARTS[key]
         if part.name not in at_fault:
             form.fault(
-                _("nothing has been entered"),
+                f"{_full_label(key)}: {_('nothing has been entered')}",
                 part.name,
                 _("What stands beside it says nothing without it: fill it in, or empty both"),
             )
