@@ -436,6 +436,29 @@ def test_the_reference_nozzle_goes_to_the_rigs_page_by_the_same_way(fitter, at):
     assert fitter.get("/rig/elsewhere").status_code in {404, 422}
 
 
+def test_the_zero_is_taken_from_a_recording_at_rest_unless_a_number_is_typed(fitter, at):
+    assert "without touching the lever" in fitter.get("/rig/zero").text
+    fitter.send("/rig/zero", "/rig/zero/start", bench="bench 1")
+    played(at, (Idle(4.0),))
+    answer = fitter.send("/rig/zero", "/rig/zero/stop", bench="bench 1")
+    path = answer.headers["location"]
+    digest = re.fullmatch(r"/rig\?zero=([0-9a-f]{64})", path)[1]
+    assert f'name="recorded_zero" value="{digest}"' in fitter.get(path).text
+    form = {"rig_name": "invented rig", "hold": "none"}
+    fitter.send(f"{path}&new=1", "/rig", **form)
+    shop = at.shop
+    recording = shop.readers.recording(digest)
+    check = shop.rig_days.check(shop.rig())
+    assert check.zero.value == pytest.approx(float(recording.pressure_pa.mean()))
+    assert abs(check.zero.value) < 5e5
+    assert digest.encode() in shop.evidence.read(shop.rig().conditions)
+    fitter.send(f"{path}&rig=invented+rig", "/rig", **form, zero="0.4")
+    assert shop.rig_days.check(shop.rig()).zero.value == pytest.approx(0.4e5)
+    lost = fitter.send(f"{path}&rig=invented+rig", "/rig", **form, recorded_zero="f" * 64)
+    assert lost.status_code == 422
+    assert 'id="fault-zero-1"' in lost.text
+
+
 # -- recordings that are files --------------------------------------------------------------------
 
 

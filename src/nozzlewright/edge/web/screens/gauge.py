@@ -61,7 +61,7 @@ router.include_router(live_socket.router)
 
 MOST_OFFERS = 40
 """Recordings of the drop folders that are listed, the newest."""
-BLANK, REFERENCE = "blank--", "reference--"
+BLANK, REFERENCE, ZERO = "blank--", "reference--", "zero--"
 """What the names of recordings with the blank plug begin with."""
 
 FILE_LIMIT = LARGEST + 4 * MIB
@@ -902,11 +902,13 @@ class RigTest(StrEnum):
     """The hold with the blank plug."""
     REFERENCE = "reference"
     """The reference nozzle: slow strokes, then a fall."""
+    ZERO = "zero"
+    """The gauge at rest, without pressure."""
 
     @property
     def prefix(self) -> str:
         """With which the names of its recordings begin."""
-        return BLANK if self is RigTest.BLANK else REFERENCE
+        return {RigTest.BLANK: BLANK, RigTest.REFERENCE: REFERENCE, RigTest.ZERO: ZERO}[self]
 
 
 @router.get("/rig/{what}")

@@ -73,7 +73,12 @@ class Check:
 
 @router.get("/rig")
 def show(
-    request: Request, rig: str = "", blank: str = "", reference: str = "", new: str = ""
+    request: Request,
+    rig: str = "",
+    blank: str = "",
+    reference: str = "",
+    zero: str = "",
+    new: str = "",
 ) -> Response:
     """Show the rigs, the form of today's check, and the last checks."""
     shop = shop_of(request)
@@ -83,6 +88,7 @@ def show(
     conditions = conditions_of(shop, state) if state else None
     recorded = blank if _picture(shop, blank) else ""
     of_reference = reference if _picture(shop, reference) else ""
+    at_rest = zero if _picture(shop, zero) else ""
     verdict = shop.rig_days.verdict(state) if state else None
     kept_at = _hold_made_at(shop, state, conditions) if state and conditions else None
     oil = conditions.oil_temperature if conditions else None
@@ -97,6 +103,8 @@ def show(
         meaning=_meaning(shop, state, conditions) if state and conditions else [],
         recorded=recorded,
         picture=_picture(shop, recorded),
+        recorded_zero=at_rest,
+        zero_picture=_picture(shop, at_rest),
         reference=of_reference,
         reference_picture=_picture(shop, of_reference),
         nozzle=conditions.rig.reference if conditions else None,
@@ -285,6 +293,9 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
 def _readings(shop: Workshop, form: page.Form) -> RigReadings:
     """Return what was read beside temperature and hold."""
     zero = _zero(form)
+    at_rest = form.text("recorded_zero") if zero is None and not form.text("zero") else ""
+    if at_rest and not _picture(shop, at_rest):
+        form.fault(_("the recording is not there any more"), "zero", _("Record it once more"))
     high = low = seconds = None
     opening: tuple[float, ...] = ()
     recording = ""
@@ -326,6 +337,7 @@ def _readings(shop: Workshop, form: page.Form) -> RigReadings:
     bled, graduation, strokes = _volumes(form)
     return RigReadings(
         zero_pa=zero,
+        zero_recording=at_rest,
         opening_pa=opening,
         drop_from_pa=high,
         drop_to_pa=low,

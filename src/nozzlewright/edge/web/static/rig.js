@@ -23,16 +23,17 @@ const recorded = {};
 const { draft, later } = keepDraft(form, key, {
   done: saved,
   again,
-  passing: ["recorded", "recorded_reference"],
+  passing: ["recorded", "recorded_reference", "recorded_zero"],
   more: () => ({ at, day: today(), recorded }),
 });
 
-for (const name of ["blank", "reference"]) {
+const kinds = ["blank", "reference", "zero"];
+for (const name of kinds) {
   const digest = here.get(name) ?? draft?.recorded?.[name];
   if (digest) recorded[name] = digest;
 }
 const lost = Object.keys(recorded).filter((name) => !here.has(name));
-if (lost.length > 0 && here.size > 0 && (here.has("blank") || here.has("reference"))) {
+if (lost.length > 0 && here.size > 0 && kinds.some((name) => here.has(name))) {
   lost.forEach((name) => here.set(name, recorded[name]));
   location.replace(`${location.pathname}?${here}`);
 }
@@ -47,6 +48,7 @@ function stepOf(name) {
 if (faulty >= 0) at = faulty;
 else if (here.has("blank")) at = stepOf("hold");
 else if (here.has("reference")) at = stepOf("reference");
+else if (here.has("zero")) at = steps.findIndex((step) => step.querySelector("#zero"));
 else if (Number.isInteger(draft?.at)) at = draft.at;
 
 function today() {
