@@ -1,8 +1,10 @@
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
+from pydantic import TypeAdapter
 
 from nozzlewright.edge.intake.toml_schema import (
     Count,
@@ -153,3 +155,19 @@ def test_a_file_that_is_missing_or_not_text_is_refused(tmp_path: Path) -> None:
 def test_text_that_is_no_pressure_is_refused(text: str) -> None:
     with pytest.raises(Objection):
         parse_pressure(text)
+
+
+@pytest.mark.parametrize(
+    ("written", "kept"),
+    [
+        ("2026-03-31", "2026-03-31"),
+        ('"20260331"', "2026-03-31"),
+        ('"2026-W14-2"', "2026-03-31"),
+        ('"2026-03-31 10:05"', "2026-03-31T10:05:00"),
+    ],
+    ids=["bare", "ISO 8601 basic", "ISO 8601 week", "with the time of day"],
+)
+def test_a_date_in_any_form_of_the_standard_is_kept_whole(written: str, kept: str) -> None:
+    table = TypeAdapter(IsoDate)
+
+    assert table.validate_python(tomllib.loads(f"on = {written}")["on"]) == kept

@@ -15,6 +15,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import UnionType
@@ -268,10 +269,9 @@ def _date(value: object) -> object:
     if isinstance(value, dt.date):  # a datetime too
         return value.isoformat()
     if isinstance(value, str):
-        try:
-            return dt.datetime.fromisoformat(value.strip()).isoformat()[: len(value.strip())]
-        except ValueError:
-            pass
+        for kind in (dt.date, dt.datetime):
+            with suppress(ValueError):
+                return kind.fromisoformat(value.strip()).isoformat()
     raise Objection(f"{shown(value)} is not a date", "Write year-month-day: 2026-03-31")
 
 
