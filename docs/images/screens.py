@@ -27,6 +27,7 @@ SIZES = {"desktop": (1920, 1080), "phone": (360, 760)}
 COLOURS = 64
 """Of a picture in the docs, so that it stays small."""
 IDENTITIES = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}|[0-9a-f]{64}|\d{4}-\d{4}|bench/[\w-]+")
+TO_THE_TOP = "one => { one.scrollIntoView(); scrollBy(0, -40); }"
 MOST_PAGES, MOST_STEPS = 8, 3
 """Pages of one kind that are followed."""
 ALIKE = {"saved", "after", "then", "bench", "cylinder", "rig"}
@@ -141,7 +142,7 @@ def named(path: str) -> str:
 
 
 def for_docs(browser: Browser, address: str) -> None:
-    """Take the pictures of docs/tutorial/bench-in-the-browser.md."""
+    """Take the pictures of docs/tutorial/bench-in-the-browser.md and trust-a-rig.md."""
     desk = visitor(browser, address, 1280, 800)
     phone = visitor(browser, address, 390, 780)
     at_desk, at_phone = desk.new_page(), phone.new_page()
@@ -163,7 +164,18 @@ def for_docs(browser: Browser, address: str) -> None:
     show(at_phone, f"{in_hand}/step/assemble", "step-on-a-phone")
     show(at_desk, f"{in_hand}/findings?part=spring", "findings")
     practice(at_desk, address)
+    at_desk.goto(f"{address}{in_hand}/step/set")
+    at_desk.get_by_text("Best prospect").evaluate(TO_THE_TOP)
+    keep(at_desk, "step-set")
+    show(at_desk, f"{in_hand}/causes", "causes")
     show(at_desk, f"{job}/set", "set")
+    at_desk.goto(f"{address}{to_go}/match")
+    at_desk.get_by_role("button", name="Work it out").click()
+    at_desk.get_by_role("heading", name="How many to touch").evaluate(TO_THE_TOP)
+    keep(at_desk, "match")
+    at_desk.goto(f"{address}/rig")
+    at_desk.get_by_role("heading", name="Control charts").evaluate(TO_THE_TOP)
+    keep(at_desk, "rig-charts")
     show(at_desk, f"{to_go}/hand-over", "hand-over")
     show(at_phone, f"{to_go}/labels", "labels")
     desk.close()
