@@ -6,7 +6,8 @@ are added to that: a Beta distribution for the probability of a cause, a Dirichl
 what a cause shows [1]_. What a cause itself has shown is not seen where the leak or a second cause
 may have shown the same: its share is then reckoned under the model as it is, again and again until
 it stands still (expectation maximisation [2]_). Where one cause was present and the usual state was
-seen, the count is exact.
+seen, the count is exact. A symptom of which nothing was said, where others were, counts as it is
+weighed: most likely it was not there. Left out it would seem to come with the cause each time.
 
 Not learned: which cause shows where at all (the structure), leaks and backgrounds. Jobs whose cause
 nobody settled teach nothing, so priors learned are those of jobs that were settled.
@@ -26,7 +27,7 @@ from dataclasses import dataclass, field, replace
 from math import log2
 from typing import Any
 
-from nozzlewright.advice.causes.infer import Evidence, infer
+from nozzlewright.advice.causes.infer import MENTIONED, Evidence, infer
 from nozzlewright.advice.causes.model import CauseModel
 
 PRIOR_WEIGHT, LINK_WEIGHT = 40.0, 8.0
@@ -136,7 +137,7 @@ def count(model: CauseModel, cases: Sequence[ClosedCase]) -> Counts:
     Returns
     -------
     Counts
-        Virtual evidence is left aside: only states that were certain are counted
+        Virtual evidence is left aside: only states that were certain are counted, and silence
     """
     causes: dict[str, float] = {}
     for case in cases:
@@ -167,26 +168,29 @@ def count(model: CauseModel, cases: Sequence[ClosedCase]) -> Counts:
 
 
 _Shares = list[tuple[str, dict[str, float]]]
-_Reckoned = dict[tuple[str, int, tuple[str, ...]], _Shares]
+_Reckoned = dict[tuple[str, tuple[float, ...], tuple[str, ...]], _Shares]
 
 
 def _shown(model: CauseModel, case: ClosedCase, reckoned: _Reckoned) -> _Shares:
-    """Return for each present cause and certain observation the share of each state it showed."""
+    """Return for each present cause and what was seen of it the share of each state it showed."""
     found: _Shares = []
-    for key, weights in case.evidence.items():
-        one = model.by_observation.get(key)
-        levels = [level for level, weight in enumerate(weights) if weight]
-        if one is None or len(weights) != len(one.states) or len(levels) != 1:
+    for one in model.observations:
+        weights = tuple(case.evidence.get(one.key, ()))
+        if not weights and one.key in case.silent:
+            weights = (1.0, *(1.0 - MENTIONED for _ in one.states[1:]))
+        elif len(weights) != len(one.states) or sum(weight > 0.0 for weight in weights) != 1:
             continue
-        linked = tuple(sorted(case.causes & model.links_of[key].keys()))
-        name = (key, levels[0], linked)
+        linked = tuple(sorted(case.causes & model.links_of.get(one.key, {}).keys()))
+        name = (one.key, weights, linked)
         if name not in reckoned:
             reckoned[name] = _shares(model, *name)
         found += reckoned[name]
     return found
 
 
-def _shares(model: CauseModel, key: str, level: int, linked: Sequence[str]) -> _Shares:
+def _shares(
+    model: CauseModel, key: str, weights: Sequence[float], linked: Sequence[str]
+) -> _Shares:
     import numpy as np
 
     one = model.by_observation[key]
@@ -199,10 +203,11 @@ def _shares(model: CauseModel, key: str, level: int, linked: Sequence[str]) -> _
         for other in linked:
             if other != cause:
                 rest = rest * np.cumsum(proposals[place[other]])
-        # The highest proposal is seen: mine, or the rest's with mine below it.
         share = np.zeros(len(mine))
-        share[level] = mine[level] * rest[level]
-        share[:level] = mine[:level] * np.diff(rest, prepend=0.0)[level]
+        for level, weight in enumerate(weights):
+            # The highest proposal is seen: mine, or the rest's with mine below it.
+            share[level] += weight * mine[level] * rest[level]
+            share[:level] += weight * mine[:level] * np.diff(rest, prepend=0.0)[level]
         if share.sum() > 0.0:
             share /= share.sum()
             states = {s: float(p) for (s, _), p in zip(one.states, share, strict=True)}
@@ -219,7 +224,9 @@ class Change:
     """Place of the cause that it was, from 1; of several the best placed."""
     after: int
     score_before: float
-    """Log score: -log2 of the probability given to what it was, [bit]; less is better."""
+    """Log score: -log2 of the probability given to what was so, summed over all causes, those that
+    were present and those that were not [bit]; less is better. A proper score: who says what he
+    believes does best (Gneiting & Raftery, J. American Statistical Association 102, 2007)."""
     score_after: float
 
 
@@ -230,7 +237,8 @@ def place_of(model: CauseModel, case: ClosedCase) -> tuple[int, float]:
     known = [key for key in case.causes if key in shares]
     if not known:
         return len(order) + 1, float("inf")
-    score = sum(-log2(max(shares[key], 1e-12)) for key in known) / len(known)
+    so = (share if key in case.causes else 1.0 - share for key, share in shares.items())
+    score = sum(-log2(max(share, 1e-12)) for share in so)
     return 1 + min(order.index(key) for key in known), score
 
 
