@@ -22,6 +22,7 @@ import pytest
 from babel.messages.pofile import read_po
 from PIL import Image
 
+from nozzlewright.advice.causes.table import SOURCES
 from nozzlewright.edge.web.app import WebSettings, create_app
 from nozzlewright.edge.web.page import WEB
 from nozzlewright.edge.web.screens.gauge import SEEN_AT
@@ -372,6 +373,10 @@ def written_by_people(demo):
         for entry in shop.workshop.story(row.job).entries:
             if entry.kind is not EntryKind.VERDICT:  # what the program said is no data
                 gather(entry.body)
+    for kind in (EntryKind.STUDY, EntryKind.RIG_CHECK):
+        for entry in shop.store.records.of_kind(kind, last=500):
+            gather(entry.body)
+    texts |= set(SOURCES.values())
     sheets = [repr(shop.workshop.readers.sheet(one.digest)) for one in shop.workshop.sheets()]
     for sheet in (*sheets, repr(practice_sheet(200e5))):
         texts |= set(re.findall(r"='([^']*)'", sheet))

@@ -158,6 +158,7 @@ def test_the_live_line_is_closed_to_pages_from_elsewhere(bench, origin):
 def _acts(bench):
     one = bench.one().injector
     names = {"job": bench.job, "injector": one, "key": "clean", "entry": "none", "bench": "none"}
+    names |= {"what": "blank", "study": "none", "number": "1", "digest": "none"}
     for path, methods in bench.app.openapi()["paths"].items():
         if "post" in methods:
             yield re.sub(r"\{(\w+)\}", lambda name: names[name[1]], path)

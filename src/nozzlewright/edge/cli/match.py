@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from nozzlewright.edge.cli import SAFETY
+
 if TYPE_CHECKING:
     from nozzlewright.advice import Matching, MatchPlan, Purchase
 
@@ -17,8 +19,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Read the set in a folder as judge does, and find for each number of "
         "injectors touched the most even set that can be had, all in band first. It is proved "
         "that none is better. Shims now fitted come from set.toml, sizes from the setting sheet.",
-        epilog="Spray pierces skin: let the pressure off before an injector is opened. The engine "
-        "maker's manual and local codes come first.",
+        epilog=SAFETY,
     )
     match.add_argument("folder", metavar="FOLDER", help="folder of the set")
     match.add_argument(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from nozzlewright.edge.cli import SAFETY
+
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import date
@@ -20,8 +22,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help="check a rig: its leak, zero, compliance and reference nozzle",
         description="Check the rig of a card (bench.toml): what it leaks by itself, the gauge's "
         "zero, its compliance, its reference nozzle, its dates; against the limits that the card "
-        "states, and against earlier checks. Readings stand on the card, or are given here.",
-        epilog="The state of the rig is in the result, not in the exit status.",
+        "states, and against earlier checks. Readings stand on the card, or are given here. "
+        "The state of the rig is in the result, not in the exit status.",
+        epilog=SAFETY,
     )
     rig.add_argument("card", metavar="CARD", help="the rig's bench.toml")
     rig.add_argument("--temperature", type=float, metavar="C", help="oil temperature, in °C")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from nozzlewright.edge.cli import SAFETY
+
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command to the grammar."""
@@ -13,6 +15,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Read a table of a fitter study (columns part, fitter, and reading or grade; "
         "each fitter reads each injector twice or more) and tell repeatability, reproducibility "
         "and what can be told apart, or how far the fitters agree on a grade.",
+        epilog=SAFETY,
     )
     study.add_argument("file", metavar="FILE", help="table (CSV, TSV), one line for each reading")
     study.add_argument(
