@@ -99,8 +99,20 @@ def test_what_was_printed_once_is_history_for_the_next_check(card, tmp_path, cap
         assert text.isascii()
         past.append(tmp_path / f"{day}.json")
         past[-1].write_text(text)
-    said = told(capsys, card, "--blank", "150,148,70", "--zero", "0.2",
-                "--opening", "179.3,179.4,179.5", "--date", "2026-03-13", "--history", *past)  # fmt: skip
+    said = told(
+        capsys,
+        card,
+        "--blank",
+        "150,148,70",
+        "--zero",
+        "0.2",
+        "--opening",
+        "179.3,179.4,179.5",
+        "--date",
+        "2026-03-13",
+        "--history",
+        *past,
+    )
     assert "2026-03-13: watch" in said
     assert "13 checks, the first 5 of them the baseline" in said
     assert "It drifts down by 3" in said
