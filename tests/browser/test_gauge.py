@@ -93,6 +93,7 @@ def reads(page, address, path):
 
 
 def nothing_sticks_out(page):
+    page.wait_for_load_state()  # words can be read before the style is there
     return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
