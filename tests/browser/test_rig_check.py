@@ -75,6 +75,7 @@ def page(request, chromium, address):
 
 
 def fits(page):
+    page.wait_for_load_state()  # words can be read before the style is there
     return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 

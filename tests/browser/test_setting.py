@@ -71,6 +71,7 @@ def page(request, chromium, bench):
 
 
 def fits(page):
+    page.wait_for_load_state()  # words can be read before the style is there
     return page.evaluate(
         "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
     )
