@@ -311,6 +311,20 @@ def test_a_slip_of_the_unit_is_named(shown_over_reference, says):
     assert says in str(slip_of_unit(rows))
 
 
+def test_a_pointer_off_zero_is_no_slip_of_the_unit():
+    # Four of the five ratios are 1.3 to 2.5; the gauge is 1.5 bar off throughout.
+    rows = [CertificatePoint(p * BAR, (p + 1.5) * BAR, 1e3) for p in (1, 2, 3, 5, 250)]
+
+    assert slip_of_unit(rows) is None
+
+
+def test_one_row_typed_wrong_is_no_slip_of_the_unit():
+    rows = [CertificatePoint(p * BAR, p * BAR, 1e3) for p in (50, 100, 150, 200)]
+    rows.append(CertificatePoint(250 * BAR, 2500 * BAR, 1e3))
+
+    assert slip_of_unit(rows) is None
+
+
 def test_a_scale_in_another_atmosphere_is_doubted_not_refused():
     # 1 bar = 1.019716 kgf/cm2 (NIST SP 811:2008).
     rows = tuple(

@@ -236,14 +236,22 @@ def _candidate(curve: Calibration, count: int, error: FloatArray) -> Candidate:
 def slip_of_unit(points: Sequence[CertificatePoint]) -> Said | None:
     """Return what is wrong where reference and indication are not in the same unit; else None.
 
+    The ratio is the line through the origin of least absolute deviations: the median of the
+    points' ratios, each weighing as its reference. A gauge whose pointer does not rest at zero is
+    far off by ratio at its lowest points alone, and one row typed wrong is no change of the unit.
+
     >>> str(slip_of_unit([CertificatePoint(p * 1e6, p * 10.2e6, 1e4) for p in (5, 10, 20)]))
     'the gauge shows 10.2 times the reference: MPa against kgf/cm2'
     """
-    ratios = [p.indicated_pa / p.reference_pa for p in points if p.reference_pa > 0.0]
-    ratios = [ratio for ratio in ratios if ratio > 0.0]
-    if not ratios:
+    shown = sorted(
+        (p.indicated_pa / p.reference_pa, p.reference_pa)
+        for p in points
+        if p.reference_pa > 0.0 and p.indicated_pa > 0.0
+    )
+    if not shown:
         return None
-    ratio = float(np.median(ratios))
+    ratios, weights = np.array(shown).T
+    ratio = float(ratios[np.searchsorted(np.cumsum(weights), 0.5 * np.sum(weights))])
     if abs(math.log(ratio)) < math.log1p(FAR_OFF):
         return None
     words = say("the gauge shows {ratio} times the reference", ratio=figure(ratio, ".3g"))
