@@ -15,11 +15,20 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, BrowserContext, Page
 
 CHROMIUM = Path("/usr/bin/chromium")
 BROWSER_PACKAGES = "chromium fonts-dejavu-core libatomic1"
 """Debian's packages of what the tests in a browser need."""
+
+PATIENCE_MS = 60_000
+"""How long a browser waits for what must come: a machine may have much else to do."""
+
+IN_ITS_STYLE = """async () => {
+    if (document.readyState !== "complete")
+        await new Promise((go) => addEventListener("load", go, { once: true }));
+    await document.fonts.ready;
+}"""
 
 settings.register_profile("bench", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
@@ -53,20 +62,58 @@ def helper() -> Callable[[str], ModuleType]:
     return load
 
 
+class Chromium:
+    """A browser whose pages wait as long as a busy machine needs."""
+
+    def __init__(self, browser: Browser) -> None:
+        self._browser = browser
+
+    def new_context(self, **more: Any) -> BrowserContext:
+        """Return a new context, as the browser's own does."""
+        context = self._browser.new_context(**more)
+        context.set_default_timeout(PATIENCE_MS)
+        return context
+
+    def new_page(self, **more: Any) -> Page:
+        """Return a page in a context of its own, which ends with the page."""
+        page = self._browser.new_page(**more)
+        page.set_default_timeout(PATIENCE_MS)
+        return page
+
+
 @pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
+def chromium() -> Iterator[Chromium]:
     """The machine's own browser; without it the test fails and says what to install."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
     if not CHROMIUM.is_file():
         pytest.fail(f"there is no {CHROMIUM}: apt-get install {BROWSER_PACKAGES}")
+    expect.set_options(timeout=PATIENCE_MS)
     # For a module, not a session: while it is there, nothing else can run an event loop.
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-dev-shm-usage"]
         )
-        yield browser
+        yield Chromium(browser)
         browser.close()
+
+
+def in_its_style(page: Page) -> None:
+    """Wait until a page looks as it is meant to: words are there before style and fonts are."""
+    page.wait_for_load_state()
+    page.evaluate(IN_ITS_STYLE)
+
+
+@pytest.fixture(scope="session")
+def sticks_out() -> Callable[[Page], int]:
+    """How far a page goes beyond the right edge of the screen, in pixels; 0: it fits."""
+
+    def sideways(page: Page) -> int:
+        in_its_style(page)
+        width = "document.documentElement.clientWidth"
+        return int(page.evaluate(f"document.documentElement.scrollWidth - {width}"))
+
+    return sideways
 
 
 @pytest.fixture(scope="session")
@@ -75,6 +122,7 @@ def axe() -> Callable[[Page], dict[str, list[dict[str, Any]]]]:
     source = (Path(__file__).parent / "browser/vendor/axe-core/axe.min.js").read_text("utf-8")
 
     def run(page: Page) -> dict[str, list[dict[str, Any]]]:
+        in_its_style(page)
         page.evaluate(source)
         return page.evaluate(
             "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"

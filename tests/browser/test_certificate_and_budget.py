@@ -46,7 +46,6 @@ def looking(chromium, address, width=1280, scheme="light", **more):
         viewport={"width": width, "height": 800}, color_scheme=scheme, reduced_motion="reduce",
         **more,
     )  # fmt: skip
-    context.set_default_timeout(10_000)
     page = context.new_page()
     page.told = []
     page.on("console", lambda said: page.told.append(said.text) if said.type == "error" else None)
@@ -80,7 +79,7 @@ def set_up(page, address):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("width", "scheme"), WIDTHS)
-def test_the_pages_are_accessible_and_fit(chromium, axe, front, width, scheme):
+def test_the_pages_are_accessible_and_fit(chromium, axe, sticks_out, front, width, scheme):
     page = looking(chromium, front.address, width, scheme)
     there = [
         lambda: page.goto(f"{front.address}/certificate"),
@@ -95,7 +94,7 @@ def test_the_pages_are_accessible_and_fit(chromium, axe, front, width, scheme):
         go()
         for details in page.locator("main details").all():
             details.evaluate("one => { one.open = true; }")
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, page.url
+        assert sticks_out(page) == 0, page.url
         broken = axe(page)["violations"]
         assert not broken, (page.url, [(one["id"], one["nodes"][0]["html"]) for one in broken])
         assert not page.evaluate(_TOO_SMALL), (page.url, page.evaluate(_TOO_SMALL))

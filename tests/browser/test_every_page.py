@@ -200,8 +200,6 @@ def pages(chromium, demo, known):
 
 # -- what is looked at ----------------------------------------------------------------------------
 
-SCROLLS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-
 TOO_SMALL = """
 () => [...document.querySelectorAll(
     "a[href], button, input:not([type=hidden]), select, textarea, summary")]
@@ -258,20 +256,24 @@ def faults_of_print(page) -> list[str]:
     return faults
 
 
-def faults_of(page, axe) -> list[str]:
+@pytest.fixture(scope="session")
+def faults_of(axe, sticks_out):
     """Return what is wrong with the page as it stands."""
-    page.evaluate("document.fonts.ready")
-    faults = []
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)
-        faults += [f"{scheme}: {one}" for one in faults_of_axe(page, axe)]
-    if (over := page.evaluate(SCROLLS)) > 0:
-        faults.append(f"scrolls sideways by {over} px")
-    faults += [f"too small: {one}" for one in page.evaluate(TOO_SMALL)]
-    faults += faults_of_print(page)
-    faults += page.told
-    page.told.clear()
-    return faults
+
+    def look(page) -> list[str]:
+        faults = []
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            faults += [f"{scheme}: {one}" for one in faults_of_axe(page, axe)]
+        if over := sticks_out(page):
+            faults.append(f"scrolls sideways by {over} px")
+        faults += [f"too small: {one}" for one in page.evaluate(TOO_SMALL)]
+        faults += faults_of_print(page)
+        faults += page.told
+        page.told.clear()
+        return faults
+
+    return look
 
 
 def test_every_address_of_the_application_is_reached_by_its_links(pages, known):
@@ -282,13 +284,13 @@ def test_every_address_of_the_application_is_reached_by_its_links(pages, known):
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_every_page_can_be_used_by_everybody_fits_and_can_be_printed(
-    chromium, axe, demo, pages, width
+    chromium, faults_of, demo, pages, width
 ):
     wrong = {}
     with looking(chromium, demo.address, width) as page:
         for kind, path in pages.items():
             page.goto(f"{demo.address}{path}")
-            if faults := faults_of(page, axe):
+            if faults := faults_of(page):
                 wrong[f"{kind}: {path}"] = faults
 
     assert wrong == {}, json.dumps(wrong, indent=1, ensure_ascii=False)
@@ -296,7 +298,7 @@ def test_every_page_can_be_used_by_everybody_fits_and_can_be_printed(
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_a_gauge_that_records_and_a_recording_that_waits_are_pages_like_any_other(
-    chromium, axe, demo, pages, width
+    chromium, faults_of, demo, pages, width
 ):
     gauge = next(path for kind, path in pages.items() if "/gauge" in kind and "hand" not in kind)
     wrong = {}
@@ -305,10 +307,10 @@ def test_a_gauge_that_records_and_a_recording_that_waits_are_pages_like_any_othe
         page.locator("[data-part=link][data-state=live]").wait_for()
         page.locator("#start").click()
         page.locator("[data-part=go-state]", has_text="safe on disk").wait_for()
-        wrong["recording"] = faults_of(page, axe)
+        wrong["recording"] = faults_of(page)
         with page.expect_navigation():
             page.locator("#stop").click()
-        wrong["kept"] = faults_of(page, axe)
+        wrong["kept"] = faults_of(page)
         with page.expect_navigation():
             page.locator("form.aside button").click()
 
@@ -316,11 +318,11 @@ def test_a_gauge_that_records_and_a_recording_that_waits_are_pages_like_any_othe
 
 
 @pytest.mark.parametrize("path", ["/nothing-here", "/job/none", "/evidence/none.jpg"])
-def test_what_is_not_there_is_said_on_a_page_like_any_other(chromium, axe, demo, path):
+def test_what_is_not_there_is_said_on_a_page_like_any_other(chromium, faults_of, demo, path):
     for width in WIDTHS:
         with looking(chromium, demo.address, width) as page:
             page.goto(f"{demo.address}{path}")
-            faults = faults_of(page, axe)
+            faults = faults_of(page)
 
         # That it is not there is told on the console too.
         assert [one for one in faults if "404" not in one] == []

@@ -19,8 +19,6 @@ pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("compiled_bench")]
 
 SPEED = 4.0
 SIZES = {"phone": (360, 740), "desktop": (1920, 1080)}
-PATIENCE_MS = 40_000
-"""A machine that has much else to do reads a recording slowly."""
 
 
 @pytest.fixture(autouse=True)
@@ -61,8 +59,6 @@ def page(chromium, address, size):
     context = chromium.new_context(
         viewport={"width": width, "height": height}, has_touch=size == "phone"
     )
-    context.set_default_timeout(PATIENCE_MS)
-    expect.set_options(timeout=PATIENCE_MS)
     one, against = context.new_page(), []
     one.on("pageerror", lambda fault: against.append(str(fault)))
     one.on(
@@ -92,16 +88,11 @@ def reads(page, address, path):
     expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
 
 
-def nothing_sticks_out(page):
-    page.wait_for_load_state()  # words can be read before the style is there
-    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-
-
 def test_strokes_and_a_hold_are_recorded_by_the_pedal_and_the_verdict_is_shown(
-    page, address, at, size
+    page, address, at, size, sticks_out
 ):
     reads(page, address, at.path())
-    assert nothing_sticks_out(page)
+    assert sticks_out(page) == 0
     page.keyboard.press("Space")
     expect(page.locator("#stop")).to_be_visible()
     at.instrument.play((Idle(0.5), SlowStrokes(4), Idle(0.5), SeatHold(20e5, 14.0)))
@@ -116,12 +107,12 @@ def test_strokes_and_a_hold_are_recorded_by_the_pedal_and_the_verdict_is_shown(
     expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
     page.keyboard.press("Space")
     expect(page.locator("#save")).to_be_visible()
-    assert nothing_sticks_out(page)
+    assert sticks_out(page) == 0
     page.locator("#seat .tile", has_text="Dry").click()
     page.locator("#spray .tile", has_text="Good").click()
     page.locator("#save").click()
     expect(page.locator(".verdict")).to_contain_text("bar")
-    assert nothing_sticks_out(page)
+    assert sticks_out(page) == 0
     test = at.one().tests[-1]
     assert test.body["recording"]
     assert test.body["seen"] == {"seat": "dry", "spray": "good"}
@@ -131,7 +122,7 @@ def test_strokes_and_a_hold_are_recorded_by_the_pedal_and_the_verdict_is_shown(
     expect(page.get_by_role("link", name=re.compile("Go on"))).to_be_visible()
 
 
-def test_readings_are_typed_and_timed_by_keyboard_alone(page, address, at, size):
+def test_readings_are_typed_and_timed_by_keyboard_alone(page, address, at, size, sticks_out):
     page.goto(f"{address}{at.path('as-found', '&how=hand')}")
     expect(page.locator("#opening_2")).to_be_hidden()
     page.locator("#division").focus()
@@ -150,7 +141,7 @@ def test_readings_are_typed_and_timed_by_keyboard_alone(page, address, at, size)
     page.wait_for_timeout(1100)
     page.keyboard.press("Space")
     assert 1.0 < float(page.locator("#drop_seconds_2").input_value()) < 5.0
-    assert nothing_sticks_out(page)
+    assert sticks_out(page) == 0
     page.locator("#save").focus()
     page.keyboard.press("Enter")
     expect(page.locator(".verdict")).to_contain_text("199.0 to 200.5\xa0bar, 3 pops")
@@ -166,7 +157,6 @@ def test_a_cut_line_is_told_and_the_page_goes_on_when_the_server_is_back(
     with ExitStack() as stack:
         served = stack.enter_context(gauge_shop.serving(at.app))
         page = chromium.new_page()
-        page.set_default_timeout(PATIENCE_MS)
         is_here(page, served)
         reads(page, served, at.path())
         page.locator("#start").click()
@@ -183,7 +173,7 @@ def test_a_cut_line_is_told_and_the_page_goes_on_when_the_server_is_back(
         page.close()
 
 
-def test_an_apprentice_works_the_lever_by_key_and_by_hand(page, address, at, size):
+def test_an_apprentice_works_the_lever_by_key_and_by_hand(page, address, at, size, sticks_out):
     room = at.app.state.practice = PracticeRoom(at.shop.clock, speed=SPEED)
     try:
         page.goto(f"{address}/practice")
@@ -218,13 +208,13 @@ def test_an_apprentice_works_the_lever_by_key_and_by_hand(page, address, at, siz
         expect(page.locator("[data-part=look-words]")).not_to_be_empty()
         page.keyboard.press("r")
         expect(page.locator("#test-1")).to_contain_text("Opening pressure")
-        assert nothing_sticks_out(page)
+        assert sticks_out(page) == 0
         page.locator("#decision .tile").first.click()
         page.locator("#fault .tile").first.click()
         page.locator("#decide-button").click()
         expect(page.locator("h1")).to_contain_text("How it went")
         assert len(at.shop.scores()) == 1
-        assert nothing_sticks_out(page)
+        assert sticks_out(page) == 0
     finally:
         room.close()
 
@@ -268,8 +258,6 @@ def _assembled(workshop):
 def test_in_the_demo_workshop_the_injector_in_hand_is_tested_at_the_pretend_bench(chromium, demo):
     address, folder, path = demo
     page = chromium.new_page(viewport={"width": 1920, "height": 1080})
-    page.set_default_timeout(PATIENCE_MS)
-    expect.set_options(timeout=PATIENCE_MS)
     is_here(page, address)
     reads(page, address, path)
     expect(page.locator(".pretend")).to_contain_text("invented")
@@ -306,8 +294,6 @@ def test_after_the_server_was_killed_the_open_page_offers_the_recording_by_itsel
         shop.close()
     up = serve_folder(demo_folder)
     page = chromium.new_page(viewport={"width": 1280, "height": 800})
-    page.set_default_timeout(PATIENCE_MS)
-    expect.set_options(timeout=PATIENCE_MS)
     is_here(page, up.address)
     reads(page, up.address, f"/job/{job}/injector/{injector}/gauge?step=re-read")
     page.keyboard.press("r")

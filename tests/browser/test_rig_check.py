@@ -60,8 +60,6 @@ def address(shop, helper):
 def page(request, chromium, address):
     width, height = SIZES[request.param]
     context = chromium.new_context(viewport={"width": width, "height": height})
-    context.set_default_timeout(40_000)
-    expect.set_options(timeout=40_000)
     one, against = context.new_page(), []
     one.on("pageerror", lambda fault: against.append(str(fault)))
     one.on("console", lambda said: said.type == "error" and against.append(said.text))
@@ -74,18 +72,17 @@ def page(request, chromium, address):
     assert [said for said in against if "status of 422" not in said] == []
 
 
-def fits(page):
-    page.wait_for_load_state()  # words can be read before the style is there
-    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+@pytest.fixture
+def step(sticks_out):
+    def comes(page, number):
+        expect(page.locator(".check-step:visible")).to_have_count(1)
+        expect(page.locator(".check-step:visible h3 small")).to_have_text(f"Step {number} of 6")
+        assert sticks_out(page) == 0
+
+    return comes
 
 
-def step(page, number):
-    expect(page.locator(".check-step:visible")).to_have_count(1)
-    expect(page.locator(".check-step:visible h3 small")).to_have_text(f"Step {number} of 6")
-    assert fits(page)
-
-
-def test_a_whole_check_step_by_step_makes_the_rig_fit(page, address, shop):
+def test_a_whole_check_step_by_step_makes_the_rig_fit(page, address, shop, step):
     page.goto(f"{address}/rig")
     step(page, 1)
     expect(page.get_by_role("button", name="Save the check")).to_be_hidden()
@@ -135,7 +132,7 @@ def test_a_whole_check_step_by_step_makes_the_rig_fit(page, address, shop):
     expect(page.locator(".rig-line")).to_contain_text("fit for use")
 
 
-def test_a_fault_opens_the_step_in_which_it_stands(page, address):
+def test_a_fault_opens_the_step_in_which_it_stands(page, address, step, sticks_out):
     page.goto(f"{address}/rig")
     page.get_by_label("Oil temperature now").fill("21")
     page.get_by_role("button", name="Next").click()
@@ -149,5 +146,5 @@ def test_a_fault_opens_the_step_in_which_it_stands(page, address):
     expect(page.get_by_label("Shown without pressure")).to_have_value("much")
     page.get_by_role("button", name="Show all steps").click()
     expect(page.locator(".check-step:visible")).to_have_count(6)
-    assert fits(page)
+    assert sticks_out(page) == 0
     assert re.search("/rig", page.url)

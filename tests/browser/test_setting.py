@@ -64,22 +64,16 @@ def page(request, chromium, bench):
     page.on("console", lambda one: said.append(one.text) if one.type == "error" else None)
     page.goto(f"{bench.browser.address}/settings")
     page.locator("input[name=who]").first.check(force=True)
-    page.get_by_role("button", name="Save").first.click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Save").first.click()
     yield page
     assert said == []
     context.close()
 
 
-def fits(page):
-    page.wait_for_load_state()  # words can be read before the style is there
-    return page.evaluate(
-        "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
-    )
-
-
-def test_shims_are_counted_in_by_the_keyboard_alone(page, bench, axe):
+def test_shims_are_counted_in_by_the_keyboard_alone(page, bench, axe, sticks_out):
     page.goto(f"{bench.browser.address}/drawer")
-    assert fits(page)
+    assert sticks_out(page) == 0
     page.get_by_role("button", name="One more of 1.35 mm").focus()
     for count in (3, 4):
         page.keyboard.press("Enter")
@@ -98,11 +92,11 @@ def test_shims_are_counted_in_by_the_keyboard_alone(page, bench, axe):
     assert axe(page)["violations"] == []
 
 
-def test_the_proposed_shim_is_fitted_and_what_came_of_it_is_shown(page, bench, axe):
+def test_the_proposed_shim_is_fitted_and_what_came_of_it_is_shown(page, bench, axe, sticks_out):
     bench.take()
     bench.tested(recording="2-found.parquet", seat="dry")
     page.goto(f"{bench.browser.address}{bench.step('set')}")
-    assert fits(page)
+    assert sticks_out(page) == 0
     expect(page.get_by_role("heading", name="Best prospect")).to_be_visible()
     expect(page.locator(".proposal-what strong")).to_have_text("1.45 mm")
     picture = page.locator(".proposal-picture")

@@ -38,7 +38,8 @@ def page(serve_folder, folder, chromium):
     page = context.new_page()
     page.goto(f"{served.address}/settings")
     page.check(f'input[name=who][value="{FITTER}"]')
-    page.locator("form[action='/settings'] button[type=submit]").click()
+    with page.expect_navigation():
+        page.locator("form[action='/settings'] button[type=submit]").click()
     page.served = served.address
     yield page
     context.close()
@@ -114,13 +115,15 @@ def test_a_grade_is_given_by_one_key(page, axe):
 
 @pytest.mark.parametrize("width", [360, 1920])
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_nothing_is_wider_than_the_screen_and_targets_are_large(page, axe, width, theme):
+def test_nothing_is_wider_than_the_screen_and_targets_are_large(
+    page, axe, sticks_out, width, theme
+):
     page.set_viewport_size({"width": width, "height": 800})
     page.emulate_media(color_scheme=theme)
     study = "/study/00000000-0000-4000-8000-000000000001"
     for path in ("/study", "/study/new", study, f"{study}/result"):
         page.goto(page.served + path)
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
+        assert sticks_out(page) == 0, path
         small = page.eval_on_selector_all(
             "main .button, main summary, main .tile, main .study-value",
             "all => all.filter(one => one.getBoundingClientRect().height < 48).length",

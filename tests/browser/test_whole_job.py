@@ -446,7 +446,6 @@ def test_a_set_goes_from_booking_in_to_its_report_and_back_from_the_engine(
         )
         stack.callback(context.close)
         page = context.new_page()
-        page.set_default_timeout(60_000)
         at = (person.ByTouch if by_touch else person.AtTheKeyboard)(page)
         one = Set(at, shop, bench, tmp_path, killed_at)
         try:

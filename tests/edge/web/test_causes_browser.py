@@ -21,7 +21,9 @@ def bench(helper, tmp_path, web_settings, serve, browser):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("scheme", "width"), [("light", 360), ("dark", 360), ("light", 1920)])
-def test_the_pages_of_causes_are_accessible_and_fit(chromium, axe, bench, at_bench, scheme, width):
+def test_the_pages_of_causes_are_accessible_and_fit(
+    chromium, axe, sticks_out, bench, at_bench, scheme, width
+):
     bench.take(2)
     bench.tested(2, recording="3-found.csv.gz", seat="dry", spray="good", chatter="clear")
     injector = bench.one(2).injector
@@ -34,13 +36,12 @@ def test_the_pages_of_causes_are_accessible_and_fit(chromium, axe, bench, at_ben
     paths = [bench.path(2, "/causes"), bench.path(1, "/causes"), "/causes?before=0&after=1"]
     for path in paths:
         page.goto(f"{bench.browser.address}{path}")
-        page.evaluate("document.fonts.ready")
         for details in page.locator("details").all():
             details.evaluate("one => { one.open = true }")
         found = axe(page)
         broken = [(one["id"], one["nodes"][0]["html"][:200]) for one in found["violations"]]
         assert broken == [], (path, width)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        assert sticks_out(page) == 0, path
         assert page.evaluate(at_bench._TOO_SMALL) == [], (path, width)
         ids = page.evaluate("[...document.querySelectorAll('[id]')].map((one) => one.id)")
         assert len(ids) == len(set(ids)), (path, sorted(ids))
