@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 import re
 import subprocess
 import sys
@@ -46,7 +47,9 @@ class Played:
         )
         self.speed = speed
         self.plugged = True
-        self.opened = 0
+        self.opened = self.asked = 0
+        self.upto_s = math.inf
+        """Where it waits."""
         self._began = self._place = None
 
     def open(self):
@@ -57,10 +60,11 @@ class Played:
             self._began, self._place = time.monotonic(), 0
 
     def read(self):
+        self.asked += 1
         time.sleep(0.002)
         if not self.plugged:
             raise InstrumentFault("the plug was pulled; look at the plug")
-        now = (time.monotonic() - self._began) * self.speed
+        now = min((time.monotonic() - self._began) * self.speed, self.upto_s)
         upto = int(np.searchsorted(self.time_s, now))
         part = slice(self._place, upto)
         self._place = upto
@@ -99,6 +103,7 @@ def make(tmp_path, analyst):
         )
         benches.append(one)
         one.start()
+        wait_for(lambda: one.status().instrument)
         return one
 
     yield bench
@@ -106,7 +111,7 @@ def make(tmp_path, analyst):
         one.stop()
 
 
-def wait_for(what, seconds=60.0):
+def wait_for(what, seconds=120.0):
     until = time.monotonic() + seconds
     while time.monotonic() < until:
         if found := what():
@@ -117,7 +122,9 @@ def wait_for(what, seconds=60.0):
 
 def wait_until_played(instrument, bench):
     wait_for(lambda: instrument._place == instrument.time_s.size)
-    time.sleep(0.1)
+    # A reading is handed on before the next one is asked for.
+    asked = instrument.asked
+    wait_for(lambda: instrument.asked > asked + 1)
     return bench
 
 
@@ -127,7 +134,7 @@ def wait_until_played(instrument, bench):
 def test_a_bench_that_is_read_shows_rate_jitter_and_pressure(make):
     bench = make(Played())
     status = wait_for(
-        lambda: (s := bench.status()).connected and s.timing and s.timing.samples > 500 and s
+        lambda: (s := bench.status()).latest_pa and s.timing and s.timing.samples > 500 and s
     )
 
     assert status.bench == "bench 1"
@@ -183,24 +190,29 @@ def test_an_instrument_that_fails_in_an_unforeseen_way_does_not_end_the_bench(ma
 # -- screens -----------------------------------------------------------------------------------
 
 
-def test_batches_come_at_most_sixty_times_a_second_and_hold_every_sample(make):
+def test_batches_come_at_most_sixty_times_a_second_and_hold_every_sample(make, at_best):
     played = Played()
     bench = make(played)
     got = []
     unsubscribe = bench.subscribe(got.append)
     wait_for(lambda: len(got) > 5)
-    first = time.monotonic()
-    count = len(got)
-    time.sleep(1.0)
-    rate = (len(got) - count) / (time.monotonic() - first)
+
+    def seconds_a_batch():
+        first, count = time.monotonic(), len(got)
+        time.sleep(1.0)
+        rate = (len(got) - count) / (time.monotonic() - first)
+        return 1.0 / max(rate, 1e-3)
+
+    assert at_best(seconds_a_batch, 1.0 / 20.0) < 1.0 / 20.0
     unsubscribe()
+    time.sleep(0.05)  # one may be on its way
     after = len(got)
     time.sleep(0.1)
 
-    assert 20.0 < rate <= 61.0
     assert len(got) == after
     assert bench.status().connected
     times = np.concatenate([one.time_s for one in got])
+    assert len(got) <= 61.0 * (times[-1] - times[0]) + 2
     assert np.diff(times) == pytest.approx(np.full(times.size - 1, 1e-3), abs=1e-6)
     assert all(one.dropped == 0 for one in got)
     assert got[0].time_s.dtype == np.float64
@@ -240,9 +252,8 @@ def test_a_screen_that_fails_gets_no_more_and_harms_nobody(make, caplog):
 
     bench.subscribe(broken)
     bench.subscribe(others.append)
-    wait_for(lambda: len(others) > 10)
+    wait_for(lambda: len(others) > 10 and "subscriber failed" in caplog.text)
     assert len(calls) == 1
-    assert "subscriber failed" in caplog.text
 
 
 def test_a_screen_that_is_opened_later_gets_the_last_minute(make):
@@ -263,17 +274,20 @@ def drawn():
 
 
 def test_a_session_is_recorded_marked_and_read_while_it_happens(make, drawn, tmp_path):
-    played = Played(drawn.session.time_s, drawn.session.pressure_pa, speed=8.0)
+    played = Played(drawn.session.time_s, drawn.session.pressure_pa, speed=1e6)
+    played.upto_s = 0.0
     bench = make(played)
     bench.start_recording("as-found-1", drawn.conditions, None)
     bench.start_recording("as-found-1", drawn.conditions, None)  # a repeated tap
-    states, early = set(), None
-    while played._place < played.time_s.size:
-        seen = bench.live()
-        states.add(seen.marks.drop.state)
-        early = early or (seen if seen.findings is not None else None)
-        time.sleep(0.02)
-    time.sleep(0.2)
+    states, early, end_s = set(), None, played.time_s[-1]
+    for upto_s in (*np.arange(0.25, end_s, 0.25), math.inf):
+        played.upto_s = upto_s
+        count = np.searchsorted(played.time_s, upto_s)
+        wait_for(lambda count=count: bench.trace()[0].size == count)
+        wait_for(lambda: bench.live().marks.latest_s == bench.trace()[0][-1])
+        states.add(bench.live().marks.drop.state)
+        if early is None and upto_s > 0.5 * end_s:
+            early = wait_for(lambda: (seen := bench.live()).findings and seen)
     live, status, trace = bench.live(), bench.status(), bench.trace()
     done = bench.stop_recording()
 
@@ -329,7 +343,7 @@ def test_only_one_recording_at_a_time(make):
         bench.start_recording("two", BenchConditions())
     with pytest.raises(NotAllowed, match="the recording 'one' is in progress"):
         bench.stop_recording("two")
-    time.sleep(0.1)
+    wait_for(lambda: bench.status().samples)
     bench.stop_recording("one")
     bench.start_recording("two", BenchConditions())
 
@@ -346,7 +360,7 @@ def test_a_recording_with_nothing_in_it_is_a_fault_and_no_dead_end(make):
     played.plugged = True
     wait_for(lambda: bench.status().connected)
     bench.start_recording("next", BenchConditions())
-    time.sleep(0.2)
+    wait_for(lambda: bench.status().samples > 50)
     assert len(bench.stop_recording().recording) > 50
 
 
@@ -372,10 +386,15 @@ _, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
 if __name__ == "__main__":
     bench = LiveBench("bench 1", Steady, Path(sys.argv[1]), lambda: datetime.now(UTC))
     bench.start()
+    until = time.monotonic() + 100.0
+    def wait_for(what):
+        while not what() and time.monotonic() < until:
+            time.sleep(0.01)
+    wait_for(lambda: bench.status().instrument)
     bench.start_recording("full", BenchConditions())
-    time.sleep(1.0)
+    wait_for(lambda: bench.status().on_disk > 500)
     resource.setrlimit(resource.RLIMIT_FSIZE, (5000, hard))
-    time.sleep(1.0)
+    wait_for(lambda: bench.status().disk_fault)
     try:
         bench.stop_recording("full")
     except RecordingFault as fault:
@@ -456,7 +475,8 @@ def test_four_benches_side_by_side_do_not_mix(make, tmp_path):
     for k, bench in enumerate(benches):
         wait_for(lambda b=bench: b.status().connected)
         bench.start_recording(f"r{k}", BenchConditions())
-    time.sleep(0.5)
+    for bench in benches:
+        wait_for(lambda b=bench: b.status().samples > 300)
     for pressure, bench in zip(level, benches, strict=True):
         done = bench.stop_recording()
         assert set(done.recording.pressure_pa.tolist()) == {pressure}
@@ -560,7 +580,7 @@ def test_eight_hours_of_samples_do_not_grow_the_program(make):
     bench.subscribe(lambda _: None)
     wait_for(lambda: hours.second > 3600)
     base, start = resident_bytes(), hours.second
-    wait_for(lambda: hours.second > start + 8 * 3600)
+    wait_for(lambda: hours.second > start + 8 * 3600, 300.0)
 
     assert bench.recent().time_s.size == RING_SAMPLES
     # Eight hours would be 115 MB as two columns of numbers.

@@ -44,13 +44,13 @@ def spec(served):
 
 def samples(instrument, number):
     found = []
-    until = time.monotonic() + 5.0
+    until = time.monotonic() + 60.0
     while len(found) < number and time.monotonic() < until:
         found += instrument.read()
     return found
 
 
-def until_it_fails(instrument, seconds=3.0):
+def until_it_fails(instrument, seconds=60.0):
     until = time.monotonic() + seconds
     while time.monotonic() < until:
         instrument.read()
@@ -129,22 +129,32 @@ def test_samples_come_as_fast_as_it_answers_and_are_stamped_between_question_and
     assert (np.diff(times) > 0.0).all()
     assert began < times[0]
     assert times[-1] < began + took
-    assert 500 / took > 1000.0
+    # Nothing waits between an answer and the next question; a busy machine may, now and then.
+    assert np.quantile(np.diff(times), 0.1) < 1e-3
 
 
-def test_a_stated_period_is_kept(spec, device):
+def test_a_stated_period_is_kept(spec, device, at_best):
     instrument = opened(replace(spec, period_s=0.01))
-    times = np.array([one[0] for one in samples(instrument, 60)])
+
+    def off():
+        times = np.array([one[0] for one in samples(instrument, 60)])
+        assert np.diff(times).sum() > 59 * 0.0095  # never more often
+        return abs(np.median(np.diff(times)) - 0.01)
+
+    assert at_best(off, 5e-4) < 5e-4
     instrument.close()
-    assert np.median(np.diff(times)) == pytest.approx(0.01, abs=5e-4)
 
 
-def test_a_long_period_blocks_nobody_for_long(spec, device):
-    instrument = opened(replace(spec, period_s=3.0))
+def test_a_long_period_blocks_nobody_for_long(spec, device, at_best):
+    instrument = opened(replace(spec, period_s=600.0))
     samples(instrument, 1)
-    began = time.monotonic()
-    assert instrument.read() == ()
-    assert time.monotonic() - began < 0.08
+
+    def read():
+        began = time.monotonic()
+        assert instrument.read() == ()
+        return time.monotonic() - began
+
+    assert at_best(read, 0.08) < 0.08
     instrument.close()
 
 
@@ -173,15 +183,22 @@ def test_a_device_that_is_busy_for_a_moment_is_not_lost(spec, device):
     instrument.close()
 
 
-def test_a_device_that_falls_silent_is_lost_after_a_second(spec, device):
-    instrument = opened(replace(spec, connection=replace(spec.connection, timeout_s=0.1)))
-    device.silent = True
-    began = time.monotonic()
-    with pytest.raises(InstrumentFault, match=r"has not answered for 1\.\d s; look at its supply"):
-        until_it_fails(instrument)
-    assert 1.0 < time.monotonic() - began < 1.6
-    device.silent = False
-    instrument.close()
+def test_a_device_that_falls_silent_is_lost_after_a_second(spec, device, at_best):
+    short = replace(spec, connection=replace(spec.connection, timeout_s=0.1))
+
+    def lost_after():
+        instrument = opened(short)
+        device.silent = True
+        began = time.monotonic()
+        with pytest.raises(InstrumentFault, match=r"has not answered for \d+\.\d s; look at its"):
+            until_it_fails(instrument)
+        took = time.monotonic() - began
+        device.silent = False
+        instrument.close()
+        assert took > 1.0 - 0.05  # the last answer came a moment before
+        return took
+
+    assert at_best(lost_after, 1.6) < 1.6
 
 
 def test_where_nobody_listens_the_fault_says_where_and_what_to_look_at(spec, registers):

@@ -94,10 +94,14 @@ def main(folder: Path, times: int) -> None:
     everything: list[str] = []
     kills = {"while opening": 0, "while writing": 0}
     for _ in range(times):
+        began = time.monotonic()
         store = open_store(folder)
+        opened_in_s = time.monotonic() - began
         seen = store.records.head()[0]
         store.close()
-        lines = kill_once(folder, rng.randrange(6), rng.uniform(0, 0.02))
+        told_before = rng.randrange(6)
+        longest_s = 0.02 if told_before else opened_in_s
+        lines = kill_once(folder, told_before, rng.uniform(0, longest_s))
         kills["while writing" if lines else "while opening"] += 1
         shown = [line for line in lines if line != "opened"]
         everything += shown

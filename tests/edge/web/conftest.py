@@ -26,7 +26,7 @@ def serving(app: FastAPI) -> Iterator[str]:
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    until = time.monotonic() + 15
+    until = time.monotonic() + 120
     while not server.started:
         assert time.monotonic() < until, "the server does not come up"
         assert thread.is_alive(), "the server has ended"

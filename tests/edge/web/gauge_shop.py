@@ -114,7 +114,7 @@ def serving(app, port=0):
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    until = time.monotonic() + 15
+    until = time.monotonic() + 120
     while not server.started:
         assert time.monotonic() < until, "the server does not come up"
         time.sleep(0.01)

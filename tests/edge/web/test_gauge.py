@@ -96,7 +96,7 @@ def line(fitter, bench="bench%201", origin=None):
 
 
 def next_of(kind, socket, until=lambda _: True):
-    end = time.monotonic() + 15.0
+    end = time.monotonic() + 90.0
     while time.monotonic() < end:
         message = socket.recv(timeout=60.0)
         if isinstance(message, kind):

@@ -322,14 +322,12 @@ def test_a_place_that_is_none_is_refused_in_words(fitter, shop, act, place):
     assert not shop.studies.study(study).taken
 
 
-def test_a_large_study_answers_in_time(fitter, shop, act):
+def test_a_large_study_answers_in_time(fitter, shop, act, at_best):
     plan = replace(PLAN, parts=tuple(map(str, range(1, 21))), fitters=tuple("ABCDE"), repeats=3)
     study = studied(shop, act, plan)
-    fitter.get(f"/study/{study}/result")
-    best = min(_seconds(fitter, f"/study/{study}/result") for _ in range(5))
 
     # 50 ms is what a page may take; a loaded machine gets five times that.
-    assert best < 0.25
+    assert at_best(lambda: _seconds(fitter, f"/study/{study}/result"), 0.25) < 0.25
 
 
 def _seconds(fitter, path) -> float:

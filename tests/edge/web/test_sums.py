@@ -164,14 +164,16 @@ def test_odd_addresses_are_no_fault_of_the_program(front, query):
         assert front.browser.get(f"/sums/{key}?{query}").status_code in (200, 422)
 
 
-def test_every_page_is_worked_out_within_its_time(front):
+def test_every_page_is_worked_out_within_its_time(front, at_best):
+    def seconds(path):
+        begun = time.perf_counter()
+        front.get(path)
+        return time.perf_counter() - begun
+
     slow = {}
     for key, one in SUMS.items():
         path = f"/sums/{key}?{urlencode(one.examples[0].typed)}"
-        front.get(path)
-        begun = time.perf_counter()
-        front.get(path)
-        spent = time.perf_counter() - begun
+        spent = at_best(lambda path=path: seconds(path), 0.3)
         if spent > 0.3:  # 50 ms on a machine of its own
             slow[key] = spent
     assert slow == {}
