@@ -85,7 +85,7 @@ def sheets(draw):
     if draw(st.booleans()):
         typed |= {
             "seat_how": "fixed",
-            "seat_pressure": "1 psi",
+            "seat_pressure": "0.1 kPa",  # below every opening that is drawn
             "seat_seconds": draw(SECONDS),
             "seat_tip": draw(st.sampled_from(["dry", "damp"])),
             "seat_words": draw(WORDS),
@@ -137,7 +137,7 @@ def test_what_the_form_says_is_what_the_reader_reads(made):
         assert fall.printed.text.startswith(typed.get("fall_words", typed["fall"]))
     assert (sheet.seat is None) == ("seat_tip" not in typed)
     if sheet.seat is not None:
-        assert sheet.seat.fixed_pa == pytest.approx(PSI)
+        assert sheet.seat.fixed_pa == pytest.approx(100.0)
         assert sheet.seat.damp_allowed == (typed["seat_tip"] == "damp")
         assert sheet.seat.seconds == float(typed["seat_seconds"])
         assert sheet.seat.printed.text == typed["seat_words"]
