@@ -22,7 +22,7 @@ from nozzlewright.advice.causes import published, read_spray, read_symptoms
         ("no smoke", {"black_smoke": "no"}),
         ("blue smoke, uses oil", {"blue_smoke": "yes", "oil_use": "yes"}),
         ("runs rough since the last overhaul", {"rough": "yes", "since_overhaul": "yes"}),
-        ("hunts and stalls; all cylinders", {"hunting": "yes", "scope": "all"}),
+        ("hunts and stalls; all cylinders", {"hunting": "yes", "stalls": "yes", "scope": "all"}),
         ("low power, high consumption", {"low_power": "yes", "fuel_use": "yes"}),
         ("runs on when switched off", {"runs_on": "yes"}),
         ("loses coolant, white smoke", {"coolant_loss": "yes", "white_smoke": "yes"}),

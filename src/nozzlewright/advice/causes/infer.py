@@ -44,7 +44,7 @@ their ratios count; all alike say nothing."""
 MENTIONED = 0.5
 """Share of the symptoms a cause brings about that a customer who writes anything mentions; an
 estimate, common practice, no source."""
-MOST_CELLS = 1 << 17
+MOST_CELLS = 1 << 18
 """Most subsets (of findings, in all backgrounds) for which the sum is made."""
 
 

@@ -193,13 +193,14 @@ def rank(
         if worth[one.key] >= WORTH_BIT
     ]
     coming.sort(key=lambda step: (-step.bit_per_minute, step.observation.key))
-    shares = sorted(posterior.backgrounds.items(), key=lambda item: (-item[1], item[0]))
-    names = {one.key: one.name for one in model.backgrounds}
+    shares: dict[str, float] = {}
+    for one in model.backgrounds:
+        shares[one.name] = shares.get(one.name, 0.0) + posterior.backgrounds[one.key]
     return Ranking(
         causes=ranked,
         next=tuple(coming),
         alike=_alike(model, ranked, factors, open_keys, standing),
-        backgrounds=tuple((names[key], share) for key, share in shares),
+        backgrounds=tuple(sorted(shares.items(), key=lambda item: (-item[1], item[0]))),
         version=model.version,
         digest=model.digest,
     )

@@ -9,6 +9,7 @@ differ by edition.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
@@ -42,6 +43,7 @@ SOURCES: Mapping[str, str] = MappingProxyType(
         "N": "TM 5-3810-303-24, fuel pump, p. 499; compression",
         "O": "public pages for ship's engineers on what leaking injectors cause",
         "Q": "NAVEDTRA 14075, Engineman 1 & C, compression and firing pressures",
+        "R": "TM 55-1930-209-14&P-21, inspection, p. 264",
     }
 )
 """Where rows of the table were read."""
@@ -135,7 +137,8 @@ OBSERVATIONS: tuple[Observation, ...] = (
     _yes("low_power", say("low power"), 0.05, 2, _ASK),
     _yes("hard_start", say("starts badly"), 0.05, 2, _ASK),
     _yes("hard_start_hot", say("starts badly when hot"), 0.02, 2, _ASK),
-    _yes("hunting", say("hunts or stalls at idle"), 0.03, 2, _ASK),
+    _yes("hunting", say("hunts: its speed swings to and fro"), 0.02, 2, _ASK),
+    _yes("stalls", say("stalls at idle"), 0.02, 2, _ASK),
     _yes("runs_on", say("runs on when stopped"), 0.01, 2, _ASK),
     _yes("oil_diluted", say("fuel in the engine oil"), 0.015, 5,
          say("Look at the dipstick: level up, oil thin?")),
@@ -172,6 +175,9 @@ OBSERVATIONS: tuple[Observation, ...] = (
          say("Check the timing at the pump")),
     _yes("linkage", say("governor linkage sticks or idle set wrong"), 0.02, 10,
          say("Move the linkage by hand, check the idle stop")),
+    Observation("looked_over", say("the engine, before the injectors came out"), Sort.SYMPTOM,
+                (("done", say("looked over: air, filters, compression, timing")),
+                 ("not_done", say("nothing was looked at"))), (0.98, 0.02), 2, _ASK),
     _yes("since_overhaul", say("since the last overhaul"), 0.03, 1, _ASK),
     _yes("dirty_fuel", say("dirt or water in the fuel"), 0.03, 5,
          say("Drain a glass of fuel from the filter and look")),
@@ -361,6 +367,7 @@ needle_sticky    knock        yes=.35                 J     printed
 needle_sticky    black_smoke  yes=.45                 J     printed
 needle_sticky    white_smoke  yes=.15                 -     practice
 needle_sticky    hunting      yes=.20                 -     practice
+needle_sticky    stalls       yes=.10                 -     practice
 needle_sticky    misfire      yes=.30                 -     practice
 needle_sticky    unsteady     yes=.45                 -     practice
 needle_sticky    opening      high=.15                -     practice
@@ -403,7 +410,8 @@ face_leak        outside_leak nut=.65                 B,C   printed
 face_leak        drop         fast=.80                B     printed
 face_leak        return_drops many=.25                -     practice
 face_leak        f_face       bad=.75                 F     printed
-face_leak        oil_diluted  yes=.30                 N     printed
+face_leak        oil_diluted  yes=.30                 N,R   printed
+face_leak        fuel_use     yes=.20                 R     printed
 face_leak        bubbles      yes=.15                 -     practice
 face_leak        hard_start   yes=.20                 -     practice
 face_leak        low_power    yes=.15                 -     practice
@@ -494,7 +502,8 @@ compression      scope        all=.15                 -     practice
 compression      oil_use      yes=.30                 -     practice
 air_in_fuel      hard_start   yes=.75                 I     printed
 air_in_fuel      misfire      yes=.45                 I     printed
-air_in_fuel      hunting      yes=.65                 I,M   printed
+air_in_fuel      stalls       yes=.60                 M     printed
+air_in_fuel      hunting      yes=.30                 -     practice
 air_in_fuel      low_power    yes=.25                 -     practice
 air_in_fuel      bubbles      yes=.75                 I     printed
 air_in_fuel      white_smoke  yes=.15                 -     practice
@@ -502,10 +511,12 @@ air_in_fuel      scope        all=.85                 I     printed
 air_in_fuel      rough        yes=.30                 -     practice
 air_in_fuel      still_bad    yes=.90                 -     practice
 fuel_supply      supply_low   yes=.85                 M     printed
-fuel_supply      hunting      yes=.50                 M,N   printed
+fuel_supply      stalls       yes=.50                 M,N   printed
+fuel_supply      hunting      yes=.20                 -     practice
 fuel_supply      low_power    yes=.70                 N     printed
 fuel_supply      hard_start   yes=.35                 -     practice
 fuel_supply      rough        yes=.40                 N     printed
+fuel_supply      misfire      yes=.35                 H     printed
 fuel_supply      scope        all=.93                 N     printed
 fuel_supply      still_bad    yes=.90                 -     practice
 fuel_supply      white_smoke  yes=.15                 -     practice
@@ -529,15 +540,17 @@ timing           still_bad    yes=.93                 -     practice
 air_filter       air_short    yes=.90                 L     printed
 air_filter       black_smoke  yes=.85                 K,L   printed
 air_filter       low_power    yes=.60                 -     practice
+air_filter       misfire      yes=.15                 H     printed
 air_filter       fuel_use     yes=.40                 -     practice
 air_filter       scope        all=.95                 L     printed
 air_filter       still_bad    yes=.93                 -     practice
-governor         hunting      yes=.80                 M     printed
+governor         hunting      yes=.80                 -     practice
+governor         stalls       yes=.35                 M     printed
 governor         linkage      yes=.70                 M     printed
 governor         low_power    yes=.25                 -     practice
 governor         scope        all=.93                 -     practice
 governor         still_bad    yes=.93                 -     practice
-governor         runs_on      yes=.10                 J     printed
+governor         runs_on      yes=.12                 J     printed
 coolant          white_smoke  yes=.75                 K     printed
 coolant          coolant_loss yes=.88                 K     printed
 coolant          hard_start   yes=.20                 -     practice
@@ -547,7 +560,7 @@ coolant          still_bad    yes=.90                 -     practice
 coolant          compression_test low=.30             -     practice
 oil_burning      blue_smoke   yes=.85                 K,L   printed
 oil_burning      oil_use      yes=.85                 K     printed
-oil_burning      runs_on      yes=.08                 H     printed
+oil_burning      runs_on      yes=.12                 H,J   printed
 oil_burning      knock        yes=.08                 J     printed
 oil_burning      still_bad    yes=.85                 -     practice
 oil_burning      scope        all=.30                 -     practice
@@ -569,7 +582,7 @@ gauge_off        others_alike yes=.93                 -     practice
 """
 """Cause, observation, chance of each unusual state when only the cause is at work, sources."""
 
-BACKGROUNDS: tuple[Background, ...] = (
+_BEFORE: tuple[Background, ...] = (
     Background("usual", say("hours of service"), 0.76),
     Background(
         "dirt",
@@ -595,7 +608,31 @@ BACKGROUNDS: tuple[Background, ...] = (
         {"since_overhaul": {"yes": 0.9}, "others_alike": {"yes": 0.15}},
     ),
 )  # fmt: skip
-"""What stands behind several causes at once (estimates; common practice, no source)."""
+"""What went before (estimates; common practice, no source)."""
+
+UNEXAMINED, UNEXAMINED_ODDS = 0.25, 2.0
+"""Share of injectors that come in with a complaint of the engine of which nothing was looked at
+first, and by how much that raises the odds of each cause at the engine and lowers those of each in
+the injector. A fault table in an engine's handbook is read at that point: it begins with the air
+filter, where a bench begins with the seat (estimates; common practice, no source)."""
+
+
+def _backgrounds() -> tuple[Background, ...]:
+    """Return what went before, each with the engine looked over first and not."""
+    factor = {Place.ENGINE: UNEXAMINED_ODDS, Place.INJECTOR: 1.0 / UNEXAMINED_ODDS}
+    found = []
+    for one in _BEFORE:
+        odds = {c.key: one.odds.get(c.key, 1.0) * factor.get(c.place, 1.0) for c in CAUSES}
+        leak = {**one.leak, "looked_over": {"not_done": 0.95}}
+        found += [
+            replace(one, prior=one.prior * (1.0 - UNEXAMINED)),
+            Background(f"{one.key}, unexamined", one.name, one.prior * UNEXAMINED, odds, leak),
+        ]
+    return tuple(found)
+
+
+BACKGROUNDS: tuple[Background, ...] = _backgrounds()
+"""What stands behind several causes at once."""
 
 
 def links(rows: str = _ROWS) -> tuple[Link, ...]:

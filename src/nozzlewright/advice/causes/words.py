@@ -47,8 +47,9 @@ misfire=yes
     skipping | aussetz\w* | setzt_aus |
     fehlzünd\w*
 hunting=yes
-    hunt\w* | stall\w* | surg\w* | uneven_idle | sägt | schwankt | geht_aus | ruckelt |
-    stirbt_ab | drehzahlschwank\w*
+    hunt\w* | surg\w* | uneven_idle | sägt | schwankt | ruckelt | drehzahlschwank\w*
+stalls=yes
+    stall\w* | dies_at_idle | geht_(?:im_leerlauf_)?aus | stirbt_ab
 rough=yes
     rough\w* | uneven\w* | shak\w* | vibrat\w* | unrund | läuft_unruhig | rauer_lauf |
     schüttelt
