@@ -4,7 +4,8 @@ The fitter is given the choice: for each number of injectors touched the most ev
 had, first of all with the fewest outside the band. What is kept to: a cylinder keeps its injector,
 or gets a whole tested spare; needle and nozzle are never parted, only shims and springs move; a
 shim that comes out of an opened injector may go into another one; a thickness that the drawer
-lacks is not used. An injector that is opened is left in band, if anything to be had brings it in.
+lacks is not used. An injector that is opened is left in band, if anything to be had brings it in;
+where the drawer cannot bring all in, one that goes without may be opened to come nearer the rest.
 How it is solved, and proved: :mod:`nozzlewright.advice.match_model`.
 """
 
@@ -397,12 +398,27 @@ def _name(cylinder: int) -> str:
 
 def matched(case: MatchCase, most_programmes: int = MOST_PROGRAMMES) -> Matching:
     """Return the choices of a case; see :func:`match_set`."""
-    options = _Options(case)
-    search = Search(options.model, most_programmes)
+    options, search = _searched(case, most_programmes)
     front = tuple(options.plan(found) for found in search.front())
     least = search.last.spread_pa - search.last.gap_pa
     even = search.last.outside == len(front[-1].outside)
     return Matching(case, front, max(0.0, front[-1].spread_pa - least) if even else 0.0)
+
+
+def _searched(
+    case: MatchCase, most_programmes: int = MOST_PROGRAMMES
+) -> tuple[_Options, Search]:
+    """Return the ways of a case and their search.
+
+    A shim that brings one of two injectors into band is not there for the other: where not all
+    can be in band, ways that end outside count too.
+    """
+    options = _Options(case)
+    search = Search(options.model, most_programmes)
+    if options.left_out and search.least_outside(search.most_work):
+        options = _Options(case, beside_the_band=True)
+        search = Search(options.model, most_programmes)
+    return options, search
 
 
 def purchase(matching: Matching, sizes_um: Iterable[int]) -> Purchase | None:
@@ -426,8 +442,7 @@ def purchase(matching: Matching, sizes_um: Iterable[int]) -> Purchase | None:
         if there is None or size <= 0:
             continue
         fuller = ShimDrawer({**case.drawer.counts, size: there + 1})
-        options = _Options(replace(case, drawer=fuller))
-        search = Search(options.model)
+        options, search = _searched(replace(case, drawer=fuller))
         if _can_better(search, best):
             best, size_bought = options.plan(search.placed(search.advised(limit))), size
     return None if size_bought is None else Purchase(size_bought, best, matching.advised)
@@ -550,8 +565,7 @@ def to_be_matched(
         case = replace(case, effects=dict.fromkeys(case.openings, unknown), shims_um={})
     if not fails and odd is not None:
         case = replace(case, may_open=frozenset({odd.cylinder}), spread_limit_pa=0.0)
-    options = _Options(case)
-    search = Search(options.model)
+    options, search = _searched(case)
     plan = options.plan(search.placed(search.advised(case.spread_limit_pa)))
     return {
         change.cylinder: change.predicted.value
@@ -568,8 +582,12 @@ def _micrometres(shims_m: float | Sequence[float]) -> tuple[int, ...]:
 class _Options:
     """The ways of a case, and what each of them means."""
 
-    def __init__(self, case: MatchCase) -> None:
+    def __init__(self, case: MatchCase, *, beside_the_band: bool = False) -> None:
         self.case = case
+        self.beside_the_band = beside_the_band
+        """Whether ways that end outside are kept though another ends inside."""
+        self.left_out = False
+        """Whether any was not kept."""
         self.cylinders = tuple(case.openings)
         self._ways: list[Way] = []
         self._meant: list[MatchStep] = []
@@ -653,7 +671,7 @@ class _Options:
         work: int,
         takes: Mapping[Thing, int] | None = None,
     ) -> None:
-        """Add the ways of an opened injector: in band only, where any of them is."""
+        """Add the ways of an opened injector; in band only, where any is and no other is asked."""
         case, was = self.case, base.shims_were_um
         thick = sum(was)
         lengths: list[int | None] = [None]
@@ -670,7 +688,10 @@ class _Options:
                     rise = (total - thick + longer) * MICROMETRE * effect.value
                     found.append((round(besides + rise), stack, length))
         inside = [one for one in found if case.band.lower_pa <= one[0] <= case.band.upper_pa]
-        for _, stack, length in inside or found:
+        if inside and not self.beside_the_band:
+            self.left_out |= len(inside) < len(found)
+            found = inside
+        for _, stack, length in found:
             net: Counter[Thing] = Counter(takes or {})
             for size in stack:
                 net["shim", size] += 1
