@@ -21,7 +21,7 @@ CHROMIUM = Path("/usr/bin/chromium")
 BROWSER_PACKAGES = "chromium fonts-dejavu-core libatomic1"
 """Debian's packages of what the tests in a browser need."""
 
-PATIENCE_MS = 60_000
+PATIENCE_MS = 120_000
 """How long a browser waits for what must come: a machine may have much else to do."""
 
 IN_ITS_STYLE = """async () => {
