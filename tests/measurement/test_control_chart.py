@@ -13,7 +13,7 @@ from nozzlewright.measurement import Cause, NotMeasured, Quantity
 from nozzlewright.measurement.control_chart import (
     D2,
     D4,
-    NELSON_TREND,
+    DRIFT,
     WESTERN_ELECTRIC,
     ChartPoint,
     RunRule,
@@ -56,7 +56,7 @@ def test_moving_average_example_of_the_handbook():
         50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33,
         50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
     ]  # fmt: skip
-    averages, reach = ewma(data, 50.0, 2.0539)
+    averages, reach = ewma(data, 50.0, 2.0539, weight=0.3, sigmas=3.0)
     assert averages == pytest.approx(printed, abs=0.0051)
     assert (50.0 + reach, 50.0 - reach) == pytest.approx((52.5884, 47.4115), abs=2e-4)
 
@@ -68,34 +68,95 @@ def test_constants_are_those_of_the_range_of_two_normal_values():
     assert pytest.approx(1.0 + 3.0 * d3 / d2, abs=1.5e-3) == D4
 
 
+def run_lengths(first_of, size, *, look_back, piece=100, drift=0.0, step=0.0, seed=1987):
+    """Return how many points each of so many rows gives before it speaks.
+
+    Rows that have not spoken go on in pieces; the last points go with them, as rules look back.
+    """
+    chance = np.random.default_rng(seed)
+    tail, at, total = np.zeros((size, 0)), np.arange(size), np.zeros(size)
+    while at.size:
+        new = chance.standard_normal((at.size, piece)) + step
+        new += drift * (total[at][:, None] + np.arange(1, piece + 1))
+        z = np.concatenate([tail, new], axis=1)
+        first = first_of(z)
+        spoke = first < z.shape[1]
+        total[at] += np.where(spoke, first - tail.shape[1] + 1, piece)
+        tail, at = z[~spoke, -look_back:], at[~spoke]
+    return total
+
+
+def speaks_by(rules):
+    return lambda z: run_signals(z, rules)[1]
+
+
 @pytest.mark.parametrize(
     ("rules", "published", "rows"),
     [
         pytest.param(WESTERN_ELECTRIC, 91.75, 30_000, id="Champ & Woodall 1987, all four"),
         pytest.param((RunRule.BEYOND,), 370.4, 15_000, id="three sigma alone, 1/0.0027"),
+        pytest.param(DRIFT, 370.0, 12_000, id="Lucas & Saccucci 1990, 0.2 and 2.86"),
     ],
 )
 def test_false_alarms_come_as_seldom_as_published(rules, published, rows):
-    chance, length = np.random.default_rng(1987), 400
-    alive, lengths, carried = rows, np.zeros(rows), np.zeros(rows, dtype=bool)
-    # Rows that have not spoken go on; the last seven points go with them, as the rules look back.
-    tail = np.zeros((rows, 0))
-    at = np.arange(rows)
-    total = np.zeros(rows)
-    while at.size and total.max() < 12_000:
-        z = np.concatenate([tail, chance.standard_normal((at.size, length))], axis=1)
-        _, first = run_signals(z, rules)
-        spoke = first < z.shape[1]
-        new = first - tail.shape[1] + 1
-        total[at] += np.where(spoke, new, length)
-        lengths[at[spoke]] = total[at[spoke]]
-        carried[at[spoke]] = True
-        tail, at = z[~spoke, -7:], at[~spoke]
-    assert carried.all()
-    assert alive == rows
+    # Seven points before are all that the run rules see; of a mean, 0.8**60 is left after sixty.
+    back = 60 if rules == DRIFT else 7
+    lengths = run_lengths(speaks_by(rules), rows, look_back=back, piece=400)
     error = lengths.std() / math.sqrt(rows)
+
     assert lengths.mean() == pytest.approx(published, abs=3.5 * error)
     assert error < 0.012 * published
+
+
+@pytest.mark.parametrize(
+    ("weight", "sigmas", "step", "published"),
+    [(0.2, 2.962, 0.5, 41.8), (0.2, 2.962, 1.0, 10.5), (0.2, 2.962, 2.0, 3.7),
+     (0.1, 2.814, 0.5, 31.3), (0.1, 2.814, 1.0, 10.3), (0.1, 2.814, 2.0, 4.4)],
+)  # fmt: skip
+def test_a_weighted_mean_finds_a_step_as_soon_as_published(weight, sigmas, step, published):
+    """Lucas & Saccucci 1990, as tabled in D. C. Montgomery, Introduction to Statistical Quality
+    Control, table of average run lengths of EWMA schemes (from memory)."""
+
+    def first(z):
+        averages, reach = ewma(z, 0.0, 1.0, weight, sigmas)
+        beyond = np.abs(averages) > reach
+        return np.where(beyond.any(axis=1), beyond.argmax(axis=1), z.shape[1])
+
+    lengths = run_lengths(first, 4_000, look_back=200, step=step)
+    error = lengths.std() / math.sqrt(lengths.size)
+    assert lengths.mean() == pytest.approx(published, abs=0.05 + 3.5 * error)
+
+
+def six_rising(z):
+    """L. S. Nelson, Journal of Quality Technology 16 (1984) 237, test 3: where it first speaks."""
+    steps = np.sign(np.diff(z, axis=1))
+    rows = np.lib.stride_tricks.sliding_window_view(steps, 5, axis=1).sum(axis=2)
+    spoke = np.abs(rows) == 5
+    return np.where(spoke.any(axis=1), spoke.argmax(axis=1) + 5, z.shape[1])
+
+
+@pytest.mark.parametrize(
+    ("truth", "rows", "sooner"),
+    [
+        pytest.param({}, 6_000, -3.0, id="nothing: false alarms more seldom"),
+        pytest.param({"drift": 0.02}, 4_000, 0.5, id="drift of a fiftieth of sigma"),
+        pytest.param({"drift": 0.05}, 4_000, 0.4, id="drift of a twentieth"),
+        pytest.param({"drift": 0.2}, 4_000, 0.1, id="drift of a fifth"),
+        pytest.param({"step": 0.5}, 6_000, 1.5, id="step of half a sigma"),
+        pytest.param({"step": 1.0}, 12_000, 0.7, id="step of one sigma"),
+    ],
+)
+def test_a_weighted_mean_serves_better_than_a_row_of_six(truth, rows, sooner):
+    """Beside the four rules of Western Electric, on the same points."""
+
+    def with_six(z):
+        return np.minimum(run_signals(z, WESTERN_ELECTRIC)[1], six_rising(z))
+
+    ours = run_lengths(speaks_by(WESTERN_ELECTRIC + DRIFT), rows, look_back=60, **truth)
+    six = run_lengths(with_six, rows, look_back=60, **truth)
+    gained = six.mean() - ours.mean()
+
+    assert gained < sooner if sooner < 0.0 else gained > sooner
 
 
 @pytest.mark.parametrize(
@@ -109,8 +170,9 @@ def test_false_alarms_come_as_seldom_as_published(rules, published, rows):
         ([1.1, 1.2, 1.2, 1.3, 0.1], RunRule.FOUR_OF_FIVE, [3]),
         ([0.1] * 8, RunRule.EIGHT, [7]),
         ([0.1] * 7 + [-0.1], RunRule.EIGHT, []),
-        ([0.0, 0.1, 0.2, 0.3, 0.4, 0.5], RunRule.SIX_RISING, [5]),
-        ([0.0, 0.1, 0.2, 0.3, 0.3, 0.5], RunRule.SIX_RISING, []),
+        ([0.9] * 20, RunRule.WEIGHTED_MEAN, []),
+        ([1.0] * 14, RunRule.WEIGHTED_MEAN, [13]),
+        ([2.5, 2.5, 2.5, -0.1], RunRule.WEIGHTED_MEAN, [2]),
     ],
 )
 def test_each_rule_counts_what_it_says_on_either_side(z, rule, at):
@@ -122,9 +184,9 @@ def test_each_rule_counts_what_it_says_on_either_side(z, rule, at):
 
 @given(st.lists(st.floats(-4, 4), min_size=1, max_size=40))
 def test_a_signal_never_depends_on_what_comes_after(z):
-    whole = run_signals(z, WESTERN_ELECTRIC + NELSON_TREND)[0]
+    whole = run_signals(z, WESTERN_ELECTRIC + DRIFT)[0]
     for cut in range(1, len(z)):
-        part = run_signals(z[:cut], WESTERN_ELECTRIC + NELSON_TREND)[0]
+        part = run_signals(z[:cut], WESTERN_ELECTRIC + DRIFT)[0]
         assert part == tuple(one for one in whole if one.index < cut)
 
 
