@@ -207,7 +207,8 @@ def test_no_more_is_taken_than_the_drawer_holds(bench, counts, now, opening_bar,
         for size in set(used):
             own = 1 if stack and size == now_um else 0
             assert used.count(size) <= counts.get(size, 0) + own
-    assert found.best.chance >= max((one.chance for one in found.others), default=0.0) - 0.12
+    if not found.out_of_reach:  # there, nearness to the target decides more than a slim chance
+        assert found.best.chance >= max((one.chance for one in found.others), default=0.0) - 0.12
 
 
 def test_a_size_that_has_run_out_is_named_where_it_would_be_better(bench):

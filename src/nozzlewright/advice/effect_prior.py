@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from nozzlewright.advice.setting_spring import WIRE_DOUBT, rate_of
 from nozzlewright.bench import SettingSheet
 from nozzlewright.measurement import Cause, NotMeasured, Quantity, linear_combination
 from nozzlewright.physics import pressure_per_shim
@@ -56,30 +57,30 @@ def has_screw(sheet: SettingSheet) -> bool:
 def shim_effect(sheet: SettingSheet) -> Quantity | NotMeasured:
     """Return the rise of opening pressure for thickness added that the sheet gives, [Pa/m].
 
-    As printed; else from spring rate and diameters, :math:`k/(A_g - A_s)`.
+    As printed; else from spring rate and diameters, :math:`k/(A_g - A_s)`. Where the rate is not
+    printed either, it follows from the spring's test load, or from wire, coils and diameter.
     """
     if sheet.adjustment.shim_effect_pa_per_m is not None:
         return sheet.adjustment.shim_effect_pa_per_m
-    nozzle = sheet.geometry
-    rate, guide, seat = (
-        nozzle.spring_rate_n_per_m,
-        nozzle.guide_diameter_m,
-        nozzle.seat_diameter_m,
-    )
-    if rate is None or guide is None or seat is None:
+    nozzle, rate = sheet.geometry, rate_of(sheet)
+    guide, seat = nozzle.guide_diameter_m, nozzle.seat_diameter_m
+    if isinstance(rate, NotMeasured) or guide is None or seat is None:
         return NotMeasured(
             say(
                 "the sheet gives neither a shim effect nor spring rate with guide and seat diameter"
             ),
             say("change the shim by one step, read again, and write the effect into the sheet"),
         )
-    effect = pressure_per_shim(rate, guide, seat)
-    return Quantity(
-        effect,
-        "Pa/m",
-        {Cause(say("shim effect"), sheet.title): GEOMETRY_DOUBT * effect},
-        method=say("spring rate over the area between guide and seat"),
-    )
+    effect = pressure_per_shim(rate.value, guide, seat)
+    parts = {Cause(say("shim effect"), sheet.title): GEOMETRY_DOUBT * effect}
+    if nozzle.spring_rate_n_per_m is not None:
+        method = say("spring rate over the area between guide and seat")
+    elif sheet.spring is not None and sheet.spring.load_n is not None:
+        method = say("spring rate by its test load, over the area between guide and seat")
+    else:
+        parts[Cause(say("spring rate"), sheet.title)] = WIRE_DOUBT * effect
+        method = say("spring rate by wire and coils, over the area between guide and seat")
+    return Quantity(effect, "Pa/m", parts, method=method)
 
 
 def screw_effect(sheet: SettingSheet) -> Quantity | NotMeasured:

@@ -203,14 +203,25 @@ class _Moves:
         if back:
             words.append(say("The {sizes} mm goes back to the drawer.", sizes=thickness(back)))
         if step.spring_um is not None and step.spring_was_um is not None:
-            words.append(
-                say(
-                    "Fit the spring of {new} mm in place of that of {was} mm, measured under the "
-                    "test load.",
-                    new=thickness((step.spring_um,)),
-                    was=thickness((step.spring_was_um,)),
+            new, was = thickness((step.spring_um,)), thickness((step.spring_was_um,))
+            springs = self.plan.case.springs
+            if springs is not None and springs.load_n == 0.0:
+                words.append(
+                    say(
+                        "Fit the spring of {new} mm in place of that of {was} mm, free length.",
+                        new=new,
+                        was=was,
+                    )
                 )
-            )
+            else:
+                words.append(
+                    say(
+                        "Fit the spring of {new} mm in place of that of {was} mm, measured under "
+                        "the test load.",
+                        new=new,
+                        was=was,
+                    )
+                )
         return words
 
 

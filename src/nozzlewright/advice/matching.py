@@ -11,6 +11,7 @@ How it is solved, and proved: :mod:`nozzlewright.advice.match_model`.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -87,6 +88,11 @@ class Springs:
     """Number on the shelf by length, [um]; None: as many as are asked for."""
     length_u_m: float = 10e-6
     """Standard uncertainty of a length, [m]; common practice, no source."""
+    rates_u_pa: float = 0.0
+    """Standard uncertainty of an opening pressure by the rate of one spring, its length being
+    known, [Pa]; see :func:`nozzlewright.advice.setting_spring.rates_doubt`."""
+    load_n: float | None = None
+    """Load under which they were measured, [N]; 0: free; None: one that nobody has written down."""
 
 
 @dataclass(frozen=True)
@@ -750,9 +756,14 @@ class _Options:
             method=say("opening pressure measured, plus the effect of the change"),
         )
         if spring and case.springs is not None:
-            doubt = 2.0**0.5 * case.springs.length_u_m * effect.value
-            length = Cause(say("length of the spring"), str(_name(step.cylinder)))
-            predicted = predicted.with_contribution(length, doubt)
+            of_one = case.springs.length_u_m * effect.value, case.springs.rates_u_pa
+            name = str(_name(step.cylinder))
+            for cause, doubt in zip(
+                (Cause(say("length of the spring"), name), Cause(say("spring rate"), name)),
+                of_one,
+                strict=True,
+            ):
+                predicted = predicted.with_contribution(cause, math.sqrt(2.0) * doubt)
         return predicted
 
     def _turned(self, step: MatchStep, pressure_pa: int) -> MatchStep:

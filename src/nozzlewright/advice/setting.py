@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 
 from nozzlewright.advice.effect import SettingKnowledge, per_mm
 from nozzlewright.advice.effect_prior import BAR_PER_MM, has_screw, screw_effect, shim_effect
-from nozzlewright.bench import OpeningBand, SettingSheet, ShimDrawer
+from nozzlewright.advice.setting_spring import room_left, room_warning, set_warning
+from nozzlewright.bench import MeasuredSpring, OpeningBand, SettingSheet, ShimDrawer
 from nozzlewright.judging import acceptance_zone
 from nozzlewright.judging.wording import bar, percent, plain, stated
 from nozzlewright.measurement import Cause, Quantity, covariance, linear_combination
@@ -153,6 +154,7 @@ def change_to(
     drawer: ShimDrawer | None = None,
     shim_now_m: float | None = None,
     identity: str = "",
+    spring: MeasuredSpring | None = None,
 ) -> SettingChange:
     """Return the change of shim or screw with the best prospect.
 
@@ -174,6 +176,8 @@ def change_to(
         Shim now fitted, [m]
     identity : str
         Injector
+    spring : MeasuredSpring, optional
+        Its spring as it was measured
 
     Returns
     -------
@@ -223,6 +227,7 @@ def change_to(
         *_of_the_stock(prospect, sheet, drawer, shim_now_m, best, stack),
         *_beside_the_band(change, band),
         *_of_the_spring(change, opening),
+        *spring_warnings(sheet, predicted, change.effect, spring),
         *(_unknown_shim(change, shim_now_m)),
     )
     return replace(
@@ -236,7 +241,10 @@ def change_to(
 def _zone(opening: Quantity, band: OpeningBand, sheet: SettingSheet) -> tuple[float, float]:
     """Return where a reading on this gauge is a pass; the band where no reading could be."""
     found = acceptance_zone(
-        opening.standard_uncertainty, band.lower_pa, band.upper_pa, sheet.rule
+        opening.standard_uncertainty * opening.student_factor,
+        band.lower_pa,
+        band.upper_pa,
+        sheet.rule,
     ) or (None, None)
     low, high = found
     return (
@@ -500,6 +508,47 @@ def _of_the_spring(change: SettingChange, opening: Quantity) -> Iterator[Said]:
             "{pressed} mm now.",
             pressed=figure(pressed * 1e3, ".2f"),
         )
+
+
+def effect_per_length(effect: Quantity, sheet: SettingSheet) -> Quantity | None:
+    """Return the rise of opening pressure for so much more pressed together, [Pa/m].
+
+    Of a screw that of a turn over its pitch; None where the pitch is not known.
+    """
+    pitch = sheet.adjustment.screw_pitch_m
+    if effect.unit == "Pa/m":
+        return effect
+    if pitch is None:
+        return None
+    return linear_combination([(1.0 / pitch, effect)], unit="Pa/m", method=effect.method)
+
+
+def spring_warnings(
+    sheet: SettingSheet,
+    opening: Quantity,
+    effect: Quantity,
+    spring: MeasuredSpring | None = None,
+) -> Iterator[Said]:
+    """Yield what there is to beware of with the spring at an opening pressure.
+
+    That it would be solid or nearly so before the needle is fully open; that it has set.
+
+    Parameters
+    ----------
+    sheet : SettingSheet
+        The spring's particulars, as far as it gives any
+    opening : Quantity
+        Opening pressure that is to be set, [Pa]
+    effect : Quantity
+        Of shim, [Pa/m], or of a turn, [Pa]
+    spring : MeasuredSpring, optional
+        The spring as it was measured
+    """
+    if sheet.spring is None:
+        return
+    by_length = effect_per_length(effect, sheet)
+    yield from set_warning(sheet, spring, by_length)
+    yield from room_warning(room_left(sheet, opening, by_length, spring))
 
 
 def _unknown_shim(change: SettingChange, now_m: float | None) -> Iterator[Said]:

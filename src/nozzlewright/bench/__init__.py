@@ -51,6 +51,7 @@ from nozzlewright.bench.sheet import (
     SprayDemand,
     Torque,
 )
+from nozzlewright.bench.spring import HolderSpring, MeasuredSpring, ShelfSpring
 from nozzlewright.bench.steps import (
     TRADE_ORDER,
     AddedStep,
@@ -84,9 +85,11 @@ __all__ = [
     "Gauge",
     "GaugeFindings",
     "Hold",
+    "HolderSpring",
     "InspectionFinding",
     "LeakOffDemand",
     "LeverStrokes",
+    "MeasuredSpring",
     "NoResult",
     "NozzleGeometry",
     "OilFilter",
@@ -102,6 +105,7 @@ __all__ = [
     "SetInjector",
     "SettingSheet",
     "Severity",
+    "ShelfSpring",
     "ShimDrawer",
     "SprayDemand",
     "SprayGrade",

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from nozzlewright.bench.conditions import DropWindow, NozzleGeometry
+from nozzlewright.bench.spring import HolderSpring
 from nozzlewright.bench.steps import StepPlan
 from nozzlewright.measurement import Quantity
 
@@ -171,6 +172,8 @@ class SettingSheet:
     spread_printed: AsPrinted | None = None
     steps: StepPlan = field(default_factory=StepPlan)
     """Steps that it leaves out or adds."""
+    spring: HolderSpring | None = None
+    """Particulars of the holder's spring; of a two-spring holder none."""
 
     def opening_band(self, condition: Condition) -> OpeningBand | None:
         """Return the band for new or for used parts."""

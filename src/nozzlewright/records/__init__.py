@@ -6,8 +6,8 @@
     What a job's entries add up to, and what may be added next.
 ``plain``
     Findings as JSON text, and back.
-``drawer``
-    The shims that the workshop has, as its entries tell it.
+``drawer``, ``springs``
+    The shims and the springs that the workshop has, as its entries tell it.
 """
 
 from nozzlewright.records.drawer import drawer_from
@@ -23,6 +23,7 @@ from nozzlewright.records.entry import (
     payload,
 )
 from nozzlewright.records.plain import findings_from, findings_text
+from nozzlewright.records.springs import shelf_from
 from nozzlewright.records.story import (
     AS_FOUND,
     AS_LEFT,
@@ -54,5 +55,6 @@ __all__ = [
     "from_payload",
     "payload",
     "resolved",
+    "shelf_from",
     "told",
 ]

@@ -55,6 +55,10 @@ class EntryKind(StrEnum):
     STUDY = "repeatability study"
     CAUSE = "cause settled"
     """What was the matter with an injector, as it turned out."""
+    MATCH = "match chosen"
+    """Which choice of a match is carried out, with what it plans at each injector."""
+    SPRINGS = "springs on the shelf"
+    """Springs of one length that the workshop has for one kind of injector."""
     LEARNED = "learned"
     """A version of what closed jobs taught about causes."""
 

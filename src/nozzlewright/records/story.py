@@ -36,6 +36,9 @@ AT_THE_INJECTOR = frozenset(
 )
 """What can be noted only of the injector in hand."""
 
+SPRING = "spring"
+"""Part whose length can be measured, and whose renewal makes what was read before of no use."""
+
 AFTER_HAND_OVER = frozenset({EntryKind.RUNNING_CHECK, EntryKind.PHOTO, EntryKind.CAUSE})
 """What can still be noted of a job that was handed over."""
 
@@ -108,6 +111,14 @@ class InjectorStory:
     """Number of the entry that put it together last; 0: never stripped."""
     set_at: int = 0
     """Number of the entry that changed its setting last; 0: never."""
+    spring: Standing | None = None
+    """Finding that measured the spring which is in it; None where nobody has."""
+    spring_to_go_in: Standing | None = None
+    """Finding that measured a spring which is to go in at the next assembly."""
+    spring_before: Standing | None = None
+    """Finding that measured the spring which was in it before the present one."""
+    spring_changed_at: int = 0
+    """Number of the entry that put another spring in last; 0: never."""
 
     @property
     def sitting(self) -> str:
@@ -189,6 +200,8 @@ class JobStory:
     running_checks: list[Standing] = field(default_factory=list)
     causes: list[Standing] = field(default_factory=list)
     """What was observed or settled about causes, of an injector or of the engine."""
+    matches: list[Standing] = field(default_factory=list)
+    """Choices of a match, the one that counts last."""
     photos: list[Standing] = field(default_factory=list)
     standing: dict[str, Standing] = field(default_factory=dict)
     """Every entry that counts, by id."""
@@ -197,6 +210,11 @@ class JobStory:
     withdrawn: dict[str, str] = field(default_factory=dict)
     """Ids that were taken back, each with the id of the entry that did so."""
     last_number: int = 0
+
+    @property
+    def match(self) -> Standing | None:
+        """The match that was chosen last and not taken back; None where none was."""
+        return self.matches[-1] if self.matches else None
 
     def in_order(self) -> list[InjectorStory]:
         """Return the injectors by cylinder."""
@@ -283,6 +301,8 @@ def _job(story: JobStory, standing: Standing, _: Sequence[str]) -> None:
             story.running_checks.append(standing)
         case EntryKind.CAUSE:
             story.causes.append(standing)
+        case EntryKind.MATCH:
+            story.matches.append(standing)
         case EntryKind.TAKEN_IN_HAND:
             story.in_hand = standing.injector
         case EntryKind.LAID_DOWN:
@@ -334,11 +354,20 @@ def _injector(story: JobStory, standing: Standing, order: Sequence[str]) -> None
             one.findings.append(standing)
             if body.get("renew_pair"):
                 one.pair_condemned = True
+            if body.get("length_mm") is not None:
+                if body.get("goes_in"):
+                    one.spring_to_go_in = standing
+                else:
+                    one.spring = standing
         case EntryKind.ASSEMBLED:
             one.apart, one.changed = False, True
             one.assembled_at = standing.entry.number
             _forget_after(one, "assemble", order)
             one.done["assemble"] = standing.id
+            if one.spring_to_go_in is not None or spring_in(body):
+                one.spring_before = one.spring
+                one.spring, one.spring_to_go_in = one.spring_to_go_in, None
+                one.spring_changed_at = standing.entry.number
             if str(body["pair"]) != one.pair:
                 one.pair, one.pair_condemned = str(body["pair"]), False
             if body.get("shim_mm") is not None:
@@ -362,6 +391,11 @@ def _injector(story: JobStory, standing: Standing, order: Sequence[str]) -> None
                 one.done.pop(SECOND_STEP, None)
 
 
+def spring_in(body: Mapping[str, Any]) -> bool:
+    """Return whether an assembly put a new spring in."""
+    return any(SPRING in str(part).lower() for part in body.get("renewed") or ())
+
+
 def _forget_after(one: InjectorStory, step: str, order: Sequence[str]) -> None:
     """Take what follows a step as not done: the step has been done anew."""
     after = order[order.index(step) + 1 :] if step in order else ()
@@ -380,6 +414,7 @@ OF_THE_SHOP = frozenset(
         EntryKind.RIG_CHECK,
         EntryKind.PRACTICE,
         EntryKind.DRAWER,
+        EntryKind.SPRINGS,
         EntryKind.STUDY,
         EntryKind.LEARNED,
     }
@@ -739,7 +774,17 @@ def _admit_cause(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
         _one(story, draft)
 
 
+def _admit_match(story: JobStory, draft: Draft, _: Sequence[Step]) -> None:
+    for step in draft.body.get("steps", ()):
+        if str(step.get("injector", "")) not in story.injectors:
+            raise NotAllowed(
+                say("the set has changed since the match was worked out"),
+                say("Work it out anew, and choose again"),
+            )
+
+
 _RULES = {
+    EntryKind.MATCH: _admit_match,
     EntryKind.CAUSE: _admit_cause,
     EntryKind.TAGGED: _admit_tag,
     EntryKind.TAKEN_IN_HAND: _admit_taking,

@@ -8,6 +8,8 @@
     Verdicts, next actions and report of an engine's set.
 ``match``
     The best match of a job's set, with what the fitter allows.
+``match_chosen``
+    A match that was chosen as part of the story, and how far it has come.
 ``workshop``
     The acts of a workshop on its record, and what its screens ask of it.
 ``sitting``

@@ -1,9 +1,12 @@
-"""One act: look for the best match of a job's set, with what the fitter allows."""
+"""One act: look for the best match of a job's set, with what the fitter allows.
+
+What comes of a choice once it is made: :mod:`nozzlewright.workflow.match_chosen`.
+"""
 
 from __future__ import annotations
 
 import hashlib
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from threading import Lock
@@ -14,15 +17,19 @@ from nozzlewright.advice import (
     Purchase,
     SettingMeans,
     Spare,
+    Springs,
     case_of,
     matched,
     purchase,
 )
-from nozzlewright.bench import SettingSheet
+from nozzlewright.advice.match_model import MOST_PROGRAMMES
+from nozzlewright.advice.setting_spring import SURE, rate_of, rates_doubt, shortfall_of
+from nozzlewright.bench import MeasuredSpring, SettingSheet, ShelfSpring
 from nozzlewright.judging import InjectorOutcome
-from nozzlewright.measurement import NotMeasured, Quantity
+from nozzlewright.measurement import Cause, NotMeasured, Quantity
 from nozzlewright.records import AS_LEFT, EntryKind, InjectorStory, JobStory
 from nozzlewright.said import say
+from nozzlewright.workflow.setting_record import measured_spring
 from nozzlewright.workflow.workshop import Workshop
 
 MOST_SPARES = 8
@@ -31,6 +38,9 @@ SHELF = 24
 """Injectors laid on the shelf last that are looked at."""
 STEPS_UM = (10, 20, 50)
 """Steps in which shims are sold, [um]; common practice."""
+WITH_SPRINGS = 400
+"""Work of a search in which springs may change places before it is broken off; the plan then says
+by how much the spread might be less."""
 _KEPT = 32
 
 
@@ -41,6 +51,7 @@ class Allowed:
     may_open: frozenset[int] | None = None
     """Cylinders; None: all that nobody has agreed to yet."""
     spares: bool = False
+    springs: bool = False
 
 
 def agreed(story: JobStory) -> frozenset[int]:
@@ -118,7 +129,80 @@ def case_of_job(
     open_ = case.may_open - agreed(story)
     if allowed.may_open is not None:
         open_ &= allowed.may_open
-    return replace(case, may_open=open_, spares=spares_of(shop, story) if allowed.spares else ())
+    return replace(
+        case,
+        may_open=open_,
+        spares=spares_of(shop, story) if allowed.spares else (),
+        springs=springs_of(shop, story, case) if allowed.springs else None,
+    )
+
+
+def springs_of(shop: Workshop, story: JobStory, case: MatchCase) -> Springs | None:
+    """Return the springs that may change places, with those on the shelf; None where none may.
+
+    Only those measured under one and the same load are alike enough: that under which most of the
+    set were measured. One that lies below the sheet's least length is to be renewed, and is not
+    moved into another injector.
+    """
+    sheet = shop.sheet(story)
+    if sheet is None:
+        return None
+    measured = {
+        one.cylinder: spring
+        for one in story.injectors.values()
+        if (spring := measured_spring(one.spring)) is not None and one.cylinder in case.shims_um
+    }
+    if not measured:
+        return None
+    loads = Counter(spring.load_n for spring in measured.values())
+    load = max(loads, key=lambda one: (loads[one], -one))
+    fitted = {
+        cylinder: round(spring.length.value * 1e6)
+        for cylinder, spring in measured.items()
+        if spring.load_n == load
+    }
+    shelf = [
+        row
+        for row in shop.spring_shelf(sheet.injector)
+        if row.load_n == load and not _has_set(sheet, _on_shelf(row))
+    ]
+    doubts = [spring.length.standard_uncertainty for spring in measured.values()]
+    doubts += [_on_shelf(row).length.standard_uncertainty for row in shelf]
+    rate = rate_of(sheet)
+    effects = [effect.value for effect in case.effects.values()]
+    effect = max(effects, default=0.0)
+    fit_to_move = {
+        cylinder: length
+        for cylinder, length in fitted.items()
+        if not _has_set(sheet, measured[cylinder])
+    }
+    if len(set(fit_to_move.values())) < 2 and not shelf:
+        return None
+    return Springs(
+        fitted_um=fit_to_move,
+        counts={row.length_um: row.count for row in shelf},
+        length_u_m=max(doubts),
+        rates_u_pa=rates_doubt(
+            case.band.target_pa,
+            effect,
+            load,
+            rate.value if isinstance(rate, Quantity) else None,
+        ),
+        load_n=load,
+    )
+
+
+def _on_shelf(row: ShelfSpring) -> MeasuredSpring:
+    u_m = row.off_um * 1e-6 / 1.959963984540054
+    name = str(row.length_um)
+    cause = Cause(say("length of the spring"), name)
+    return MeasuredSpring(Quantity(row.length_um * 1e-6, "m", {cause: u_m}), row.load_n)
+
+
+def _has_set(sheet: SettingSheet, spring: MeasuredSpring) -> bool:
+    """Return whether a spring is surely shorter than the sheet allows."""
+    short = shortfall_of(sheet, spring)
+    return short is not None and short.chance >= SURE
 
 
 def sizes_sold(case: MatchCase, sheet: SettingSheet, step_um: int = 0) -> tuple[int, ...]:
@@ -155,20 +239,21 @@ class Matches:
     def known(self, case: MatchCase) -> Matching | None:
         """Return the match of a case, if it was worked out."""
         with self._lock:
-            found = self._kept.get(_digest(case))
+            found = self._kept.get(digest_of(case))
         return found if isinstance(found, Matching) else None
 
     def of(self, case: MatchCase) -> Matching:
         """Return the match of a case; worked out where it is not known."""
         known = self.known(case)
         if known is None:
-            known = matched(case)
-            self._keep(_digest(case), known)
+            # Springs that change places as well as shims make many more ways.
+            known = matched(case, MOST_PROGRAMMES if case.springs is None else WITH_SPRINGS)
+            self._keep(digest_of(case), known)
         return known
 
     def purchase(self, case: MatchCase, sizes_um: tuple[int, ...]) -> Purchase | None:
         """Return what one more shim would gain; worked out where it is not known."""
-        key = f"{_digest(case)} {sizes_um}"
+        key = f"{digest_of(case)} {sizes_um}"
         with self._lock:
             if key in self._kept:
                 found = self._kept[key]
@@ -185,5 +270,6 @@ class Matches:
                 self._kept.popitem(last=False)
 
 
-def _digest(case: MatchCase) -> str:
+def digest_of(case: MatchCase) -> str:
+    """Return what a case is told apart by: the same for all that a match rests on."""
     return hashlib.sha256(repr(case).encode()).hexdigest()

@@ -23,6 +23,8 @@ from nozzlewright.advice import (
     learn,
     reading_after,
 )
+from nozzlewright.advice.setting import effect_per_length
+from nozzlewright.advice.setting_spring import after_other_spring, rate_of
 from nozzlewright.bench import (
     BenchConditions,
     Condition,
@@ -30,9 +32,11 @@ from nozzlewright.bench import (
     GaugeFindings,
     Hold,
     OpeningBand,
+    ReadingStudies,
     RigReadings,
     SetInjector,
     SettingSheet,
+    ShelfSpring,
     ShimDrawer,
     Step,
     StepKind,
@@ -58,6 +62,7 @@ from nozzlewright.records import (
     drawer_from,
     findings_from,
     findings_text,
+    shelf_from,
     told,
 )
 from nozzlewright.records.drawer import CHANGED, WHOLE
@@ -78,12 +83,13 @@ from nozzlewright.workflow.rig_day import RigDays, is_digest
 from nozzlewright.workflow.setting_record import (
     SettingsSeen,
     change_in,
+    measured_spring,
     opening_data,
     opening_from,
     settings_of,
 )
 from nozzlewright.workflow.sitting import TestPart, observed, together, watched
-from nozzlewright.workflow.studies import Studies
+from nozzlewright.workflow.studies import Studies, studies_in
 
 PRACTICE_STORY = "practice"
 OF_DRAWER = "drawer"
@@ -91,6 +97,10 @@ OF_DRAWER = "drawer"
 DONE = "done"
 """What names the entry that a step is done, made by the same act as another."""
 _SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
+MOST_SPRINGS = 1000
+"""Statements of springs on the shelf that are looked at, the newest first."""
+LONGEST_SPRING_UM, HARDEST_N = 500_000, 20_000.0
+"""Longest spring of a holder [um], and largest test load [N]."""
 THICKEST_UM, MOST_OF_A_SIZE = 10_000, 9999
 """Shims of the drawer: thickest [um], and most of one size."""
 _TRIES = 20
@@ -329,6 +339,58 @@ class Workshop:
         """Note shims taken out of the drawer or put in: number by thickness [um], signed."""
         body = {CHANGED: {str(size): by for size, by in sorted(changed.items()) if by}}
         return self._take(id, SHOP, EntryKind.DRAWER, who, body | ({"why": why} if why else {}))
+
+    def spring_shelf(self, injector: str | None = None) -> tuple[ShelfSpring, ...]:
+        """Return the springs on the shelf; only those for one kind of injector, where it is named.
+
+        Parameters
+        ----------
+        injector : str, optional
+            Description of the injector, as its sheets have it
+        """
+        return shelf_from(self._last_of(EntryKind.SPRINGS, MOST_SPRINGS), injector)
+
+    def put_spring(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        spring: ShelfSpring,
+    ) -> Entry:
+        """State how many springs of one length are on the shelf; 0 takes the length off it.
+
+        Raises
+        ------
+        InputFault
+            If the length, the load or the number is none.
+        """
+        count, length = spring.count, spring.length_um
+        faults = []
+        if not 0 < length <= LONGEST_SPRING_UM or not 0.0 <= spring.load_n <= HARDEST_N:
+            faults.append(
+                Fault(
+                    say("{size} is no length of a spring", size=f"{length / 1e3:g} mm"),
+                    say("length"),
+                    say("Give it in millimetres, and the load in newtons"),
+                )
+            )
+        if count is not None and not 0 <= count <= MOST_OF_A_SIZE:
+            faults.append(
+                Fault(
+                    say("{count} is no number of springs", count=count),
+                    say("number"),
+                    say("Count them: from 0 to {most}", most=MOST_OF_A_SIZE),
+                )
+            )
+        if faults:
+            raise InputFault(faults)
+        body = {
+            "injector": spring.injector,
+            "length_um": length,
+            "load_n": spring.load_n,
+            "off_um": spring.off_um,
+            "count": count,
+        }
+        return self._take(id, SHOP, EntryKind.SPRINGS, who, body)
 
     def add_person(self, id: str, who: str, name: str) -> Entry:  # noqa: A002 - the record's word
         """Note a person who works here."""
@@ -692,7 +754,8 @@ class Workshop:
         story = self.story(job)
         one = self._injector(job, injector)
         rig = self.rig()
-        findings = self.read(story, new, one.sitting)
+        studies = self.studies.of_the_day(rig, self._study_days(rig)) if new.card else None
+        findings = self.read(story, new, one.sitting, who=who, studies=studies)
         kept = self.evidence.keep(findings_text(findings).encode(), "json")
         evidence = [d for d in (new.recording, new.card, kept, rig.conditions if rig else "") if d]
         body = {
@@ -708,20 +771,41 @@ class Workshop:
             "shim_mm": new.shim_mm if new.shim_mm is not None else one.shim_mm,
             "summary": summary(findings),
         }
+        if studies is not None and (used := studies_in(findings, studies)):
+            body["studies"] = used
         entry = self.note(
             id, who, job, EntryKind.TEST, body, injector=injector, evidence=evidence, done=done
         )
         self._judge_again(id, who, job, injector)
         return entry
 
-    def read(self, story: JobStory, new: NewTest, sitting: str) -> GaugeFindings:
-        """Return what the evidence of a test shows, under the rig's conditions of the day."""
-        evidence = (
-            self.readers.recording(new.recording)
-            if new.recording
-            else self.readers.hand_card(new.card)
-        )
-        return self.shown_by(story, evidence, sitting, new.seen)
+    def read(
+        self,
+        story: JobStory,
+        new: NewTest,
+        sitting: str,
+        *,
+        who: str = "",
+        studies: ReadingStudies | None = None,
+    ) -> GaugeFindings:
+        """Return what the evidence of a test shows, under the rig's conditions of the day.
+
+        Parameters
+        ----------
+        story, new, sitting : JobStory, NewTest, str
+            The job; the test; as found or as left
+        who : str
+            Who read, where the card of readings does not say it
+        studies : ReadingStudies, optional
+            Studies of fitters that stand for readings by hand
+        """
+        evidence: Recording | HandReadings
+        if new.recording:
+            evidence = self.readers.recording(new.recording)
+        else:
+            card = self.readers.hand_card(new.card)
+            evidence = replace(card, fitter=card.fitter or who)
+        return self.shown_by(story, evidence, sitting, new.seen, studies)
 
     def shown_by(
         self,
@@ -729,11 +813,25 @@ class Workshop:
         evidence: Recording | HandReadings,
         sitting: str,
         seen: Mapping[str, Any] | None = None,
+        studies: ReadingStudies | None = None,
     ) -> GaugeFindings:
         """Return what evidence that need not be in the record yet shows, like :meth:`read`."""
         conditions, blank = self.conditions_now(story, sitting, seen)
+        if studies is not None:
+            conditions = replace(conditions, studies=studies)
         leak = self._leaks.of(self.readers.recording(blank), conditions) if blank else None
         return read_gauge(evidence, conditions, leak)
+
+    def studies_now(self) -> ReadingStudies:
+        """Return the studies of fitters that stand for readings by hand at the rig of the day."""
+        rig = self.rig()
+        return self.studies.of_the_day(rig, self._study_days(rig))
+
+    def _study_days(self, rig: RigState | None) -> float | None:
+        """Return how old a study may be by the rig's card; None where it does not say."""
+        if rig is None or not rig.conditions:
+            return None
+        return self.readers.conditions(rig.conditions).rig.limits.study_days
 
     def conditions_now(
         self, story: JobStory, sitting: str, seen: Mapping[str, Any] | None = None
@@ -935,7 +1033,7 @@ class Workshop:
                 say("the setting sheet has no band for the opening pressure"),
                 say("write the band into the sheet"),
             )
-        opening = self.opening_now(one)
+        opening = self.opening_expected(story, one)
         if isinstance(opening, NotMeasured):
             return opening
         return change_to(
@@ -947,6 +1045,7 @@ class Workshop:
             drawer=means.drawer,
             shim_now_m=None if one.shim_mm is None else one.shim_mm * 1e-3,
             identity=one.injector,
+            spring=measured_spring(one.spring),
         )
 
     def setting_band(self, story: JobStory) -> OpeningBand | None:
@@ -970,6 +1069,38 @@ class Workshop:
         return NotMeasured(
             say("its opening pressure has not been read"), say("make three slow strokes")
         )
+
+    def opening_expected(self, story: JobStory, one: InjectorStory) -> Measured:
+        """Return the opening pressure of an injector as it stands, its spring included.
+
+        Where another spring went in since it was read, and both were measured, it is reckoned
+        from the reading and the lengths.
+        """
+        opening = self.opening_now(one)
+        was, now = measured_spring(one.spring_before), measured_spring(one.spring)
+        sheet, knowledge = self.sheet(story), self.setting_known(story)
+        if (
+            isinstance(opening, NotMeasured)
+            or not self.read_with_other_spring(one)
+            or was is None
+            or now is None
+            or sheet is None
+            or knowledge is None
+        ):
+            return opening
+        effect = effect_per_length(knowledge.effect_of(one.injector), sheet)
+        if effect is None:
+            return opening
+        rate = rate_of(sheet)
+        found = after_other_spring(
+            opening, effect, was, now, rate.value if isinstance(rate, Quantity) else None
+        )
+        return opening if isinstance(found, NotMeasured) else found
+
+    def read_with_other_spring(self, one: InjectorStory) -> bool:
+        """Return whether an injector's last reading was made with another spring in it."""
+        read = [test for test in one.tests if opening_from(test) is not None]
+        return bool(read) and read[-1].entry.number < one.spring_changed_at
 
     def change_setting(
         self,
@@ -1021,7 +1152,8 @@ class Workshop:
         self, story: JobStory, one: InjectorStory, body: Mapping[str, Any]
     ) -> dict[str, Any]:
         """Return what is to be expected of a change, as an entry keeps it; empty where unknown."""
-        knowledge, step, opening = self.setting_known(story), change_in(body), self.opening_now(one)
+        knowledge, step = self.setting_known(story), change_in(body)
+        opening = self.opening_expected(story, one)
         if knowledge is None or step is None or not isinstance(opening, Quantity):
             return {}
         if step[1] is not knowledge.by_screw:

@@ -123,11 +123,12 @@ LIBRARY_NAMES = {
     "mm2/s": "millimeter ** 2 / second", "mm3/bar": "millimeter ** 3 / bar",
     "cm3/bar": "centimeter ** 3 / bar", "N/mm": "newton / millimeter", "N/m": "newton / meter",
     "kgf/mm": "kilogram_force / millimeter", "lbf/in": "pound_force / inch",
+    "N": "newton", "kgf": "kilogram_force", "lbf": "pound_force",
 }  # fmt: skip
 SI = {
     Kind.PRESSURE: "pascal", Kind.TORQUE: "newton * meter", Kind.LENGTH: "meter",
     Kind.VISCOSITY: "meter ** 2 / second", Kind.COMPLIANCE: "meter ** 3 / pascal",
-    Kind.RATE: "newton / meter",
+    Kind.RATE: "newton / meter", Kind.FORCE: "newton",
 }  # fmt: skip
 
 

@@ -162,7 +162,7 @@ def test_a_copy_that_is_not_changed_asks_for_the_same(path):
             ("fall_page", "fall"), ("drops_page", "drops_pressure"), ("chatter_page", "chatter"),
             ("spray_page", "spray_words"), ("spread_page", "spread"),
             ("adjust_page", "shim_effect"), ("adjust_page", "screw_effect"),
-            ("torque_1_page", "torque_1_value"), ("torque_2_page", "torque_2_value"),
+            ("spring_page", "spring_free"), ("torque_1_page", "torque_1_value"), ("torque_2_page", "torque_2_value"),
         )
         if limit in typed
     }  # fmt: skip
@@ -177,6 +177,10 @@ def test_a_copy_that_is_not_changed_asks_for_the_same(path):
     assert new.adjustment.shim_effect_pa_per_m == old.adjustment.shim_effect_pa_per_m
     assert new.adjustment.screw_pa_per_turn == old.adjustment.screw_pa_per_turn
     assert new.geometry == old.geometry
+    assert (new.spring is None) == (old.spring is None)
+    if old.spring is not None:
+        bare_spring = {**vars(old.spring), "printed": new.spring.printed}
+        assert vars(new.spring) == bare_spring
     assert (new.rule, new.invented, new.washer, new.spread_pa, new.steps) == (
         old.rule, old.invented, old.washer, old.spread_pa, old.steps,
     )  # fmt: skip
@@ -203,6 +207,7 @@ PAGE_OF = {
     "spread": "spread_page",
     "shim_effect": "adjust_page",
     "screw_effect": "adjust_page",
+    "spring_free": "spring_page",
     "torque_1_value": "torque_1_page",
     "torque_2_value": "torque_2_page",
 }

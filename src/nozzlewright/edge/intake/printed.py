@@ -47,6 +47,7 @@ class Kind(StrEnum):
     VISCOSITY = "viscosity"
     COMPLIANCE = "compliance"
     RATE = "spring rate"
+    FORCE = "load"
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,7 @@ SHOW_IN: Mapping[Kind, tuple[tuple[str, float], ...]] = {
     Kind.VISCOSITY: (("mm2/s", 1e-6),),
     Kind.COMPLIANCE: (("mm3/bar", 1e-9 / BAR),),
     Kind.RATE: (("N/mm", 1e3),),
+    Kind.FORCE: (("N", 1.0), ("kgf", STANDARD_GRAVITY), ("lbf", POUND_FORCE)),
 }  # fmt: skip
 """Units in which a conversion is shown."""
 
@@ -109,6 +111,9 @@ def _units() -> dict[str, Unit]:
     add(Kind.RATE, 1.0, "N/m")
     add(Kind.RATE, STANDARD_GRAVITY * 1e3, "kgf/mm", "kg/mm")
     add(Kind.RATE, POUND_FORCE / INCH, "lbf/in", "lb/in")
+    add(Kind.FORCE, 1.0, "N", "newton", "newtons")
+    add(Kind.FORCE, STANDARD_GRAVITY, "kgf", "kp")
+    add(Kind.FORCE, POUND_FORCE, "lbf")
     return table
 
 
@@ -455,6 +460,7 @@ _EXAMPLES = {
     Kind.VISCOSITY: '"2.6 mm2/s"',
     Kind.COMPLIANCE: '"1.8 mm3/bar"',
     Kind.RATE: '"200 N/mm"',
+    Kind.FORCE: '"280 N", "28.5 kgf"',
 }
 
 

@@ -34,6 +34,7 @@ from nozzlewright.bench import (
     ChatterDemand,
     DecisionRule,
     DropWindow,
+    HolderSpring,
     LeakOffDemand,
     NozzleGeometry,
     OpeningBand,
@@ -53,6 +54,7 @@ from nozzlewright.edge.intake.printed import (
     cross_check,
     one_value,
 )
+from nozzlewright.edge.intake.sheet_spring import rates_apart, spring_objections
 from nozzlewright.edge.intake.toml_schema import (
     Count,
     Flag,
@@ -131,6 +133,7 @@ def sheet_of(document: TomlDocument) -> SettingSheet:
         spread=builder.section(_spread, sections, "set") or (None, None),
         adjustment=builder.section(_adjustment, sections, "adjustment") or Adjustment(),
         geometry=builder.section(_geometry, sections, "nozzle") or NozzleGeometry(),
+        spring=builder.section(_spring, sections, "spring"),
         torques=tuple(
             torque
             for index, row in rows
@@ -163,6 +166,7 @@ def sheet_of(document: TomlDocument) -> SettingSheet:
         leak_off=built.leak_off,
         spread_printed=built.spread[1],
         steps=plan,
+        spring=built.spring,
     )
 
 
@@ -383,6 +387,24 @@ class NozzleTable(_SheetTable):
     two_spring: Flag = False
 
 
+class SpringTable(_SheetTable):
+    """The holder's spring."""
+
+    free_length: Written | None = None
+    least_free_length: Written | None = None
+    wire_diameter: Written | None = None
+    mean_diameter: Written | None = None
+    outer_diameter: Written | None = None
+    active_coils: Positive | None = None
+    total_coils: Positive | None = None
+    solid_length: Written | None = None
+    load: Written | None = None
+    loaded_length: Written | None = None
+    needle_lift: Written | None = None
+    printed: Text = ""
+    page: Text = ""
+
+
 class TorqueTable(_SheetTable):
     """One torque."""
 
@@ -427,6 +449,7 @@ class SheetTable(_SheetTable):
     set: SpreadTable | None = None
     adjustment: AdjustmentTable | None = None
     nozzle: NozzleTable | None = None
+    spring: SpringTable | None = None
     torque: Annotated[list[TorqueTable], Field(max_length=100)] = []
     steps: StepsTable | None = None
 
@@ -441,6 +464,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "set": SpreadTable,
     "adjustment": AdjustmentTable,
     "nozzle": NozzleTable,
+    "spring": SpringTable,
     "steps": StepsTable,
 }
 
@@ -465,11 +489,13 @@ class _Built:
         spread: tuple[float | None, AsPrinted | None],
         adjustment: Adjustment,
         geometry: NozzleGeometry,
+        spring: HolderSpring | None,
         torques: tuple[Torque, ...],
     ) -> None:
         self.opening, self.seat, self.back_leakage = opening, seat, back_leakage
         self.leak_off, self.chatter, self.spray = leak_off, chatter, spray
         self.spread, self.adjustment, self.geometry = spread, adjustment, geometry
+        self.spring = spring
         self.torques = torques
 
 
@@ -937,6 +963,84 @@ def _geometry(builder: _Builder, table: NozzleTable, at: Location) -> NozzleGeom
     )
 
 
+_SPRING_LENGTHS = (
+    "least_free_length", "wire_diameter", "mean_diameter", "outer_diameter", "solid_length",
+    "loaded_length", "needle_lift",
+)  # fmt: skip
+
+
+def _spring(builder: _Builder, table: SpringTable, at: Location) -> HolderSpring:
+    free = builder.value(table.free_length, Kind.LENGTH, (*at, "free_length"), span=True)
+    length = {
+        key: builder.number(getattr(table, key), Kind.LENGTH, (*at, key)) for key in _SPRING_LENGTHS
+    }
+    load = builder.number(table.load, Kind.FORCE, (*at, "load"))
+    repeated = {"free_length": None if free is None else free.first[0], **length}
+    printed = builder.printed(table, at, "", Kind.LENGTH, repeated)
+    if (load is None) != (length["loaded_length"] is None):
+        builder.miss(
+            at,
+            "a load belongs to a loaded_length, and the other way round",
+            "Give both, or neither",
+        )
+    low, high = (None, None) if free is None else free.band
+    if low is not None and high is not None and not low.value <= high.value:
+        builder.object_to(
+            (*at, "free_length"), f"{shown(table.free_length)} is not from low to high", "Check it"
+        )
+    middle = None if low is None or high is None else 0.5 * (low.value + high.value)
+    half = 0.0
+    if low is not None and high is not None:
+        half = 0.5 * (high.value - low.value) or low.half
+    spring = HolderSpring(
+        free_length_m=middle,
+        free_length_half_m=half,
+        least_free_length_m=_or_none(length["least_free_length"]),
+        wire_diameter_m=_or_none(length["wire_diameter"]),
+        coil_diameter_m=_coil_diameter(builder, length, at),
+        active_coils=table.active_coils,
+        total_coils=table.total_coils,
+        solid_length_m=_or_none(length["solid_length"]),
+        load_n=_or_none(load),
+        loaded_length_m=_or_none(length["loaded_length"]),
+        needle_lift_m=_or_none(length["needle_lift"]),
+        printed=printed if table.printed else None,
+    )
+    for key, what, remedy in spring_objections(spring):
+        builder.object_to((*at, key), what, remedy)
+    return spring
+
+
+def _coil_diameter(
+    builder: _Builder, length: Mapping[str, Digits | None], at: Location
+) -> float | None:
+    """Return the mean diameter of the coils: as printed, else the outer one less the wire."""
+    mean, outer, wire = (length[f"{key}_diameter"] for key in ("mean", "outer", "wire"))
+    if outer is not None and wire is not None:
+        follows = Digits(outer.value - wire.value, outer.half + wire.half)
+        if mean is None:
+            if follows.value <= 0.0:
+                builder.object_to(
+                    (*at, "outer_diameter"), "the wire is as thick as the spring", "Check both"
+                )
+                return None
+            return follows.value
+        if not mean.agrees_with(follows):
+            builder.object_to(
+                (*at, "mean_diameter"),
+                f"the mean diameter of {mean.value * 1e3:g} mm is not the outer one less the "
+                f"wire, {follows.value * 1e3:g} mm",
+                "Compare the three with the drawing, and keep two of them",
+            )
+    elif outer is not None and mean is None:
+        builder.miss(
+            (*at, "outer_diameter"),
+            "the outer diameter is of no use without that of the wire",
+            "Give wire_diameter, or mean_diameter",
+        )
+    return _or_none(mean)
+
+
 def _or_none(number: Digits | None) -> float | None:
     return None if number is None else number.value
 
@@ -974,6 +1078,10 @@ def _steps(builder: _Builder, table: StepsTable, at: Location) -> StepPlan:
 
 def _across(builder: _Builder, built: _Built, sections: Mapping[str, Any]) -> None:
     """Check what only several sections together can tell."""
+    if built.spring is not None:
+        stated = built.geometry.spring_rate_n_per_m
+        for what, remedy in rates_apart(built.spring, stated):
+            builder.object_to(("spring",), what, remedy)
     bands = [band for band in built.opening if band is not None]
     seat = built.seat
     if seat is not None and seat.margin_pa is not None:

@@ -95,6 +95,17 @@ _TEXTS: Mapping[str, Location] = MappingProxyType(
         "guide_length": ("nozzle", "guide_length"),
         "body_diameter": ("nozzle", "body_diameter"),
         "spring_rate": ("nozzle", "spring_rate"),
+        "spring_free": ("spring", "free_length"),
+        "spring_least": ("spring", "least_free_length"),
+        "spring_wire": ("spring", "wire_diameter"),
+        "spring_mean": ("spring", "mean_diameter"),
+        "spring_outer": ("spring", "outer_diameter"),
+        "spring_solid": ("spring", "solid_length"),
+        "spring_load": ("spring", "load"),
+        "spring_loaded": ("spring", "loaded_length"),
+        "needle_lift": ("spring", "needle_lift"),
+        "spring_words": ("spring", "printed"),
+        "spring_page": ("spring", "page"),
     }
 )
 """Fields that are written as they are typed, each with its key."""
@@ -106,6 +117,8 @@ _NUMBERS: Mapping[str, Location] = MappingProxyType(
         "fall_most": ("back_leakage", "at_most_s"),
         "drops_seconds": ("leak_off", "seconds"),
         "chatter_openings": ("chatter", "minimum_openings_per_stroke"),
+        "spring_active": ("spring", "active_coils"),
+        "spring_total": ("spring", "total_coils"),
     }
 )
 _COUNTS: Mapping[str, Location] = MappingProxyType(
@@ -140,6 +153,7 @@ _OTHER_KEYS: Mapping[str, str] = MappingProxyType(
         "adjustment.shim_sizes": "shim_list",
         "adjustment.shim_range": "shim_thinnest",
         "nozzle": "guide_diameter",
+        "spring": "spring_free",
         "steps": "left_out",
         "steps.leave_out": "left_out",
     }
@@ -166,6 +180,11 @@ _PAGE_OF: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "adjust_page": (
             "shim_effect", "shim_doubt", "screw_effect", "screw_doubt", "screw_pitch",
             "reassembly", "adjust_words",
+        ),
+        "spring_page": (
+            "spring_free", "spring_least", "spring_wire", "spring_mean", "spring_outer",
+            "spring_active", "spring_total", "spring_solid", "spring_load", "spring_loaded",
+            "needle_lift", "spring_words",
         ),
     }
 )  # fmt: skip
@@ -451,7 +470,7 @@ def _document(tables: Tables) -> tomlkit.TOMLDocument:
 
 _ORDER = (
     "opening", "seat", "back_leakage", "leak_off", "chatter", "spray", "set", "adjustment",
-    "nozzle", "torque", "steps",
+    "nozzle", "spring", "torque", "steps",
 )  # fmt: skip
 _LAST = ("printed", "page")
 
@@ -820,6 +839,7 @@ _SHOWN: Mapping[Kind, tuple[str, str]] = MappingProxyType(
         Kind.VISCOSITY: ("mm2/s", ".4g"),
         Kind.COMPLIANCE: ("mm3/bar", ".4g"),
         Kind.RATE: ("N/mm", ".4g"),
+        Kind.FORCE: ("N", ".4g"),
     }
 )
 """Unit and form in which a value is said."""

@@ -13,6 +13,7 @@ from nozzlewright.edge.web.texts import N_, _, said
 from nozzlewright.measurement import Cause, Quantity
 from nozzlewright.records import EntryKind
 from nozzlewright.report.wording import number, with_unit
+from nozzlewright.said import from_data
 
 KINDS: Mapping[EntryKind, str] = {
     EntryKind.PERSON: N_("Person"),
@@ -40,6 +41,8 @@ KINDS: Mapping[EntryKind, str] = {
     EntryKind.WITHDRAWN: N_("Taken back"),
     EntryKind.PRACTICE: N_("Practice"),
     EntryKind.DRAWER: N_("Shims in the drawer"),
+    EntryKind.MATCH: N_("Match chosen"),
+    EntryKind.SPRINGS: N_("Springs on the shelf"),
     EntryKind.STUDY: N_("Repeatability study"),
     EntryKind.CAUSE: N_("Cause of the trouble"),
     EntryKind.LEARNED: N_("Learned from closed jobs"),
@@ -203,7 +206,39 @@ def _stripped(body: Mapping[str, Any]) -> list[str]:
 
 def _found(body: Mapping[str, Any]) -> list[str]:
     severity = _(SEVERITIES[str(body["severity"])][0])
-    return [f"{in_words(str(body['part']))}: {in_words(str(body['seen']))} ({severity})"]
+    parts = [f"{in_words(str(body['part']))}: {in_words(str(body['seen']))} ({severity})"]
+    if body.get("length_mm") is not None:
+        parts.append(spring_length(body))
+    if body.get("goes_in"):
+        parts.append(_("the one that goes in"))
+    return parts
+
+
+def spring_length(body: Mapping[str, Any]) -> str:
+    """Return the length of a spring as it was measured, free or under its load."""
+    length = show.localised(f"{body['length_mm']:.2f}")
+    if body.get("length_off_mm") is not None:
+        length += f" ± {show.localised(format(body['length_off_mm'], 'g'))}"
+    length = with_unit(length, "mm")
+    if body.get("load_n"):
+        load = with_unit(show.localised(f"{body['load_n']:g}"), "N")
+        return _("%(length)s under %(load)s") % {"length": length, "load": load}
+    return _("%(length)s free") % {"length": length}
+
+
+def _matched(body: Mapping[str, Any]) -> list[str]:
+    return [said(from_data(body["work"])), said(from_data(body["words"]))]
+
+
+def _sprung(body: Mapping[str, Any]) -> list[str]:
+    count = body.get("count")
+    many = _("endless") if count is None else str(count)
+    size = {
+        "length_mm": int(body["length_um"]) / 1e3,
+        "length_off_mm": float(body["off_um"]) / 1e3,
+        "load_n": body.get("load_n"),
+    }
+    return [str(body.get("injector", "")), f"{many} × {spring_length(size)}"]
 
 
 def _assembled(body: Mapping[str, Any]) -> list[str]:
@@ -339,6 +374,8 @@ _WORDS: Mapping[EntryKind, Callable[[Mapping[str, Any]], list[str]]] = {
     EntryKind.TORQUED: _torqued,
     EntryKind.SETTING_CHANGED: _set,
     EntryKind.DRAWER: _counted,
+    EntryKind.MATCH: _matched,
+    EntryKind.SPRINGS: _sprung,
     EntryKind.VERDICT: _verdict,
     EntryKind.SHELVED: _shelved,
     EntryKind.SECOND_PERSON: _second,

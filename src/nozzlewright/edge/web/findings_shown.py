@@ -23,6 +23,8 @@ SEVERITIES: Mapping[str, tuple[str, str]] = MappingProxyType(
 
 NOTE, REWORK, RENEW = (severity.value for severity in Severity)
 SOUND = N_("sound")
+MEASURED = N_("length measured")
+"""Of a spring: the finding then says the length."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,7 @@ PARTS: Mapping[str, Part] = MappingProxyType(
                 N_("not square"),
                 N_("rubbed"),
             ),
+            note=(MEASURED,),
         ),
         "spindle": _part(
             N_("spindle"),

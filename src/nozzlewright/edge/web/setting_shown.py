@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 
-from nozzlewright.advice import Choice, SettingChange, SettingKnowledge
-from nozzlewright.advice.setting import effect_words, shim_thickness
-from nozzlewright.bench import OpeningBand, ShimDrawer
+from nozzlewright.advice import Act, Choice, SettingChange, SettingKnowledge
+from nozzlewright.advice.setting import effect_words, shim_thickness, spring_warnings
+from nozzlewright.bench import OpeningBand, SettingSheet, ShimDrawer
 from nozzlewright.edge.web import show
-from nozzlewright.edge.web.texts import _, said
+from nozzlewright.edge.web.texts import N_, _, said
 from nozzlewright.judging.wording import percent
 from nozzlewright.measurement import Cause, NotMeasured, Quantity
-from nozzlewright.records import InjectorStory, Standing
-from nozzlewright.workflow.setting_record import change_in, opening_from
+from nozzlewright.records import InjectorStory, JobStory, Standing
+from nozzlewright.workflow.match_chosen import (
+    ChosenMatch,
+    PlannedHere,
+    PlannedStep,
+    PlanState,
+    chosen_match,
+)
+from nozzlewright.workflow.setting_record import change_in, measured_spring, opening_from
 
 WIDTH = 640.0
 """Of the picture, in its own units."""
@@ -89,6 +97,163 @@ class Proposal:
     sure: str
     remarks: tuple[str, ...]
     trial: bool
+
+
+@dataclass(frozen=True)
+class PlannedShown:
+    """What the chosen match plans at one injector, and how far it has come."""
+
+    cylinder: int
+    injector: str
+    what: str
+    """Shim to fit, or turns, large; or that it stays."""
+    by: str
+    foretold: str
+    """What the gauge is to show."""
+    state: str
+    """Shape of the state."""
+    state_words: str
+    open: bool
+    """Whether it is still to be done here, and the match holds."""
+    do: str
+    why: str
+    """Why it no longer holds."""
+    reading: str
+    shim_mm: str
+    """As it stands in the input; empty for a screw."""
+    turns: str
+    sense: str
+    shims_um: str
+    """A stack, for the record; empty for one shim."""
+    stays: bool = False
+    """Whether nothing is planned here but that it stays."""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class MatchShown:
+    """The match that was chosen, as pages show it."""
+
+    who: str
+    at: datetime
+    words: str
+    work: str
+    steps: tuple[PlannedShown, ...]
+    done: int
+    of: int
+    stale: tuple[str, ...]
+    entry: str
+
+
+_PLAN_STATES: Mapping[PlanState, tuple[str, str]] = {
+    PlanState.TO_DO: ("waiting", N_("to do")),
+    PlanState.DONE: ("done", N_("done, not read yet")),
+    PlanState.AS_FORETOLD: ("pass", N_("done, as foretold")),
+    PlanState.NOT_AS_FORETOLD: ("unclear", N_("done, not as foretold")),
+    PlanState.OTHERWISE: ("unclear", N_("done otherwise")),
+    PlanState.STALE: ("unclear", N_("out of date")),
+    PlanState.STAYS: ("open", N_("stays as it is")),
+}
+
+
+def planned_match(story: JobStory) -> MatchShown | None:
+    """Return the match that was chosen last; None where none was."""
+    found = chosen_match(story)
+    if found is None:
+        return None
+    draft = found.chosen.entry.draft
+    return MatchShown(
+        who=draft.who,
+        at=draft.at,
+        words=said(found.words),
+        work=said(found.work),
+        steps=tuple(_planned(found, one) for one in found.steps),
+        done=found.done,
+        of=len(found.acts),
+        stale=tuple(map(said, found.stale)),
+        entry=found.chosen.id,
+    )
+
+
+def planned_at(
+    story: JobStory, one: InjectorStory, sheet: SettingSheet | None, effect: Quantity | None
+) -> tuple[PlannedShown, MatchShown] | None:
+    """Return what the chosen match plans at an injector, and the match; None where nothing.
+
+    Parameters
+    ----------
+    story, one : JobStory, InjectorStory
+        The job; the injector
+    sheet : SettingSheet or None
+        For what is to be feared of the spring at the pressure that is planned
+    effect : Quantity or None
+        Of shim, [Pa/m], or of a turn, [Pa], at this injector
+    """
+    found, whole = chosen_match(story), planned_match(story)
+    here = found.at(one.injector) if found is not None else None
+    if found is None or whole is None or here is None:
+        return None
+    shown = _planned(found, here)
+    if sheet is None or effect is None or not shown.open:
+        return shown, whole
+    spring = measured_spring(one.spring)
+    warnings = tuple(
+        said(each) for each in spring_warnings(sheet, here.step.opening, effect, spring)
+    )
+    return replace(shown, warnings=warnings), whole
+
+
+def _planned(found: ChosenMatch, here: PlannedHere) -> PlannedShown:
+    step = here.step
+    state, words = _PLAN_STATES[here.state]
+    what, by = _planned_words(step)
+    total = sum(step.shims_um) / 1e3 if step.act is Act.SHIM and step.shims_um else None
+    turns = step.turns
+    return PlannedShown(
+        cylinder=step.cylinder,
+        injector=step.injector,
+        what=what,
+        by=by,
+        foretold=show.pressure(step.opening),
+        state=state,
+        state_words=_(words),
+        open=here.open and found.holds and step.act in (Act.SHIM, Act.TURN),
+        do=said(step.do),
+        why=said(here.why),
+        reading="" if here.reading is None else show.pressure(here.reading.value),
+        shim_mm="" if total is None else show.localised(f"{round(total, 3):g}"),
+        turns="" if turns is None else show.localised(f"{abs(turns):.3g}"),
+        sense="out" if turns is not None and turns < 0 else "in",
+        shims_um="+".join(map(str, step.shims_um)) if len(step.shims_um) > 1 else "",
+        stays=step.act is Act.KEEP,
+    )
+
+
+def _planned_words(step: PlannedStep) -> tuple[str, str]:
+    """Return what is to be done, large, and by how much that is more or less."""
+    if step.act is Act.KEEP:
+        return _("leave it"), ""
+    if step.act is Act.SPARE:
+        return _("spare %(name)s") % {"name": step.spare}, ""
+    if step.turns is not None:
+        sense = _("in") if step.turns >= 0 else _("out")
+        turns = show.localised(f"{abs(step.turns):.2f}")
+        degrees = show.localised(f"{abs(step.turns) * 360.0:.0f}")
+        return _("%(turns)s turn %(sense)s") % {"turns": turns, "sense": sense}, f"{degrees}°"
+    if step.thicker_m is not None:
+        return _signed_um(step.thicker_m * 1e6), ""
+    sizes = " + ".join(show.localised(shim_thickness(size * 1e-6)) for size in step.shims_um)
+    what = f"{sizes} mm"
+    by = _signed_um(sum(step.shims_um) - sum(step.shims_were_um))
+    if step.spring_um is None:
+        return what, by
+    length = show.localised(f"{step.spring_um / 1e3:.2f}")
+    return what, _("%(by)s and the spring of %(length)s mm") % {"by": by, "length": length}
+
+
+def _signed_um(size_um: float) -> str:
+    sign = "−" if size_um < 0 else "+"
+    return f"{sign}{show.localised(shim_thickness(abs(size_um) * 1e-6))} mm"
 
 
 def proposal_of(

@@ -88,5 +88,6 @@ SCREENS: tuple[str, ...] = (
     "dead_weight",
     "study",
     "drawer",
+    "springs",
 )
 """Screens that the application takes up, in the order in which their addresses are tried."""

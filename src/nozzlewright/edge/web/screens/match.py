@@ -1,7 +1,7 @@
 """The match of a set: how even for how many reopenings, the plan, what a purchase would gain.
 
-The address holds what was chosen. Nothing is written into the story: what is done is noted at the
-injector, when it is done.
+The address holds what is looked at. A choice that is carried out is put into the story by a tap;
+the step of the setting then shows what it plans, and what is done is noted there.
 """
 
 from __future__ import annotations
@@ -28,8 +28,9 @@ from nozzlewright.advice.match_words import (
 )
 from nozzlewright.edge.paper.match_figure import front_figure, plan_figure
 from nozzlewright.edge.web import page
-from nozzlewright.edge.web.at_job import shop_of, story_of
+from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.screens.bench import marks_of
+from nozzlewright.edge.web.setting_shown import planned_match
 from nozzlewright.edge.web.show import localised
 from nozzlewright.edge.web.texts import _, said
 from nozzlewright.measurement import NotMeasured
@@ -40,8 +41,11 @@ from nozzlewright.workflow.match import (
     Matches,
     agreed,
     case_of_job,
+    digest_of,
     sizes_sold,
+    springs_of,
 )
+from nozzlewright.workflow.match_chosen import choose
 
 router = APIRouter()
 
@@ -64,6 +68,7 @@ class Asked:
     open: tuple[int, ...] | None
     """Cylinders that may be opened; None: nobody has said."""
     spares: bool
+    springs: bool
     buy: int | None
     """Step of the sizes that may be bought, [um]; 0: the sheet's."""
 
@@ -75,6 +80,8 @@ class Asked:
             parts += [("open", one) for one in self.open]
         if self.spares:
             parts.append(("spares", 1))
+        if self.springs:
+            parts.append(("springs", 1))
         for name, value in (("work", self.work), ("buy", self.buy)):
             at = changed.get(name, value)
             if at is not None:
@@ -116,6 +123,7 @@ def show(
     chosen: str = "",
     open_: Annotated[list[str] | None, Query(alias="open")] = None,
     spares: str = "",
+    springs: str = "",
     buy: str = "",
 ) -> Response:
     """Show the choices, where they were asked for; else what the fitter allows."""
@@ -125,9 +133,12 @@ def show(
         work=_number(work),
         open=_numbers(open_ or []) if chosen else None,
         spares=bool(spares),
+        springs=bool(springs),
         buy=_number(buy) if buy else None,
     )
-    allowed = Allowed(None if asked.open is None else frozenset(asked.open), asked.spares)
+    allowed = Allowed(
+        None if asked.open is None else frozenset(asked.open), asked.spares, asked.springs
+    )
     case = case_of_job(shop, story, allowed)
     matching = None
     if isinstance(case, MatchCase):
@@ -148,11 +159,16 @@ def show(
         ],
         "may_open": _ticked(story, case, asked),
         "no_effect": isinstance(case, MatchCase) and not case.effects,
+        "planned": planned_match(story),
+        "has_springs": isinstance(case, MatchCase) and bool(springs_of(shop, story, case)),
+        "measured": any(one.spring is not None for one in story.injectors.values()),
+        "no_springs": asked.springs and isinstance(case, MatchCase) and case.springs is None,
         "no_spares": asked.spares and isinstance(case, MatchCase) and not case.spares,
         "chosen": None,
     }
     if matching is not None and isinstance(case, MatchCase):
         context |= _found(request, story, matching, asked)
+        context["case"] = digest_of(case)
         sheet = shop.sheet(story)
         context["bought"] = None
         if asked.buy is not None and sheet is not None:
@@ -162,6 +178,34 @@ def show(
             job, asked, case, bool(sheet and sheet.adjustment.shim_sizes_m)
         )
     return page.render(request, "match.html", **context)
+
+
+@router.post("/job/{job}/match")
+def take_up(request: Request, job: str, form: page.Sent) -> Response:
+    """Put the choice that is carried out into the story."""
+    shop, story, name = shop_of(request), story_of(request, job), who(request)
+    if shop.records.entry(form.id) is None:
+        opened = form.values.get("open", ())
+        allowed = Allowed(
+            frozenset(_numbers(opened)) if form.text("chosen") else None,
+            spares=bool(form.text("spares")),
+            springs=bool(form.text("springs")),
+        )
+        case, work = case_of_job(shop, story, allowed), _number(form.text("work", longest=20))
+        plan = None
+        if isinstance(case, MatchCase) and digest_of(case) == form.text("case", longest=80):
+            plan = next((one for one in _MATCHES.of(case).choices if one.work == work), None)
+        if plan is None:
+            form.fault(
+                _("the set has changed since this was worked out"),
+                "case",
+                _("Work it out once more, and choose again"),
+            )
+        form.check()
+        if plan is not None:
+            choose(shop, form.id, name, story, plan, allowed)
+    saved = _("Saved: the match is in the story")
+    return page.back_to(request, f"/job/{job}/match#planned", flash=saved)
 
 
 def _openable(story: JobStory, case: MatchCase | NotMeasured) -> list[tuple[int, bool]]:

@@ -13,7 +13,7 @@ from pydantic import BaseModel, StringConstraints
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from nozzlewright.bench import TRADE_ORDER, AsPrinted, OpeningBand, SettingSheet
+from nozzlewright.bench import TRADE_ORDER, AsPrinted, HolderSpring, OpeningBand, SettingSheet
 from nozzlewright.edge.web import page, steps_shown
 from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
@@ -319,6 +319,42 @@ def _adjusting(sheet: SettingSheet) -> Iterator[Limit]:
             shown += f" … {_number(sizes[-1] * 1e3)}"
         stack = _("may be stacked") if how.shim_stack_allowed else _("one at a time")
         yield Limit(_("Shims to be had"), "", "", f"{shown} mm; {stack}")
+    if sheet.spring is not None:
+        words = ", ".join(spring_words(sheet.spring))
+        yield _limit(_("The spring"), sheet.spring.printed, words)
+
+
+def spring_words(spring: HolderSpring) -> list[str]:
+    """Return what a sheet says of the spring, in millimetres and newtons, its lengths first."""
+
+    def mm(length_m: float | None) -> str:
+        return "" if length_m is None else f"{_number(round(length_m * 1e3, 4))} mm"
+
+    parts = []
+    if spring.free_length_m is not None:
+        off = mm(spring.free_length_half_m)
+        parts.append(
+            _("free length %(length)s ± %(off)s") % {"length": mm(spring.free_length_m), "off": off}
+        )
+    if spring.loaded_length_m is not None and spring.load_n is not None:
+        under = {"length": mm(spring.loaded_length_m), "load": f"{_number(spring.load_n)} N"}
+        parts.append(_("%(length)s under %(load)s") % under)
+    for words, length in (
+        (_("renewed under %(length)s"), spring.least_free_length_m),
+        (_("wire %(length)s"), spring.wire_diameter_m),
+        (_("mean diameter of the coils %(length)s"), spring.coil_diameter_m),
+        (_("solid at %(length)s"), spring.solid_length_m),
+        (_("needle lift %(length)s"), spring.needle_lift_m),
+    ):
+        if length is not None:
+            parts.append(words % {"length": mm(length)})
+    for words, count in (
+        (_("%(count)s active coils"), spring.active_coils),
+        (_("%(count)s coils in all"), spring.total_coils),
+    ):
+        if count is not None:
+            parts.append(words % {"count": _number(count)})
+    return parts
 
 
 def _effect(effect: Quantity, to_trade: float, unit: str) -> str:

@@ -167,9 +167,12 @@ def show_next(request: Request, job: str, injector: str, saved: str = "") -> Res
 
 @router.get("/job/{job}/injector/{injector}/step/{key}")
 def show_step(
-    request: Request, job: str, injector: str, key: str, saved: str = "", choice: int = 0
+    request: Request, job: str, injector: str, key: str, saved: str = "", choice: int = -1
 ) -> Response:
-    """Show one step; at that of the setting, `choice` takes the next best change."""
+    """Show one step; at that of the setting, `choice` takes the next best change.
+
+    Without it what the chosen match plans comes first, where it plans anything.
+    """
     story = story_of(request, job)
     one = injector_of(story, injector)
     return _show(request, story, one, _step_of(request, story, key), saved, choice)
@@ -188,7 +191,7 @@ def _show(
     one: InjectorStory,
     step: Step | None,
     saved: str,
-    choice: int = 0,
+    choice: int = -1,
 ) -> Response:
     away = page.needs_person(request)
     if away is not None:
@@ -336,6 +339,8 @@ def _asked(
                 "wrench": _last_wrench(story),
                 "outside": _torque_outside(one),
             }
+        case StepKind.MATCH:
+            return {"planned_match": setting_shown.planned_match(story)}
         case StepKind.SETTING:
             return {"setting": _setting(shop_of(request), story, one, sheet, choice)}
         case StepKind.SECOND:
@@ -429,7 +434,7 @@ def _proposed(
     shop: Workshop, story: JobStory, one: InjectorStory, sheet: SettingSheet | None
 ) -> setting_shown.Proposal | NotMeasured:
     """Return the change that has the best prospect, or why there is none."""
-    change, opening = shop.setting_proposed(story, one), shop.opening_now(one)
+    change, opening = shop.setting_proposed(story, one), shop.opening_expected(story, one)
     knowledge, band = shop.setting_known(story), shop.setting_band(story)
     if isinstance(change, NotMeasured):
         return change
@@ -459,6 +464,9 @@ def _setting(
                 continue
             advised = from_data(action["do"])
             break
+    planned, match = _planned_here(shop, story, one, sheet)
+    by_plan = planned is not None and planned.open and choice < 0
+    choice = max(choice, 0)
     before = one.shim_mm
     after = round(before + change_mm, 3) if before is not None and change_mm is not None else None
     chosen = None
@@ -467,7 +475,14 @@ def _setting(
         chosen = choices[choice] if 0 <= choice < len(choices) else proposal.best
         if advised and (choice or _is_advised(chosen, after, turns)):
             advised = ""  # it is what the proposal says
+    if by_plan:
+        advised = ""  # what was chosen for the whole set goes first
     return {
+        "planned": planned,
+        "match": match,
+        "by_plan": by_plan,
+        "reckoned": shop.read_with_other_spring(one),
+        "springs": _springs_known(sheet, one),
         "proposal": None if isinstance(proposal, NotMeasured) else proposal,
         "missing": (
             setting_shown.missing_words(proposal) if isinstance(proposal, NotMeasured) else None
@@ -479,10 +494,39 @@ def _setting(
         "by_shim": sheet is None or _by_shim(sheet) or not _by_screw(sheet),
         "by_screw": sheet is None or _by_screw(sheet),
         "before": _plain(before),
-        **_entered(chosen if not advised else None, after, change_mm, turns),
+        **(
+            _by_plan(planned)
+            if by_plan and planned is not None
+            else _entered(chosen if not advised else None, after, change_mm, turns)
+        ),
         "advised": advised,
         "from_sitting": str(verdict.body["sitting"]) if verdict is not None else "",
         "sizes": [f"{size * 1e3:g}" for size in sheet.adjustment.shim_sizes_m] if sheet else [],
+    }
+
+
+def _planned_here(
+    shop: Workshop, story: JobStory, one: InjectorStory, sheet: SettingSheet | None
+) -> tuple[setting_shown.PlannedShown | None, setting_shown.MatchShown | None]:
+    """Return what the chosen match plans at an injector, and the match."""
+    knowledge = shop.setting_known(story) if story.match is not None else None
+    effect = knowledge.effect_of(one.injector) if knowledge is not None else None
+    return setting_shown.planned_at(story, one, sheet, effect) or (None, None)
+
+
+def _springs_known(sheet: SettingSheet | None, one: InjectorStory) -> bool:
+    """Return whether the sheet has a length of the spring, and nobody has measured it yet."""
+    spring = sheet.spring if sheet is not None else None
+    return spring is not None and spring.free_length_m is not None and one.spring is None
+
+
+def _by_plan(planned: setting_shown.PlannedShown) -> dict[str, str]:
+    """Return what stands in the form where the chosen match plans a change."""
+    return {
+        "after": planned.shim_mm,
+        "change": planned.by if planned.shim_mm else "",
+        "turns": planned.turns,
+        "sense": planned.sense,
     }
 
 

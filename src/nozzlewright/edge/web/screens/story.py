@@ -172,6 +172,9 @@ _FIELDS: Mapping[EntryKind, tuple[Field, ...]] = {
     EntryKind.STRIPPED: (_mm("shim_mm", N_("Shim as found")), _NOTE),
     EntryKind.FINDING: (
         Field("seen", N_("What is seen"), needed=True),
+        Field("length_mm", N_("Length as measured"), "number", unit="mm", highest=500.0),
+        Field("length_off_mm", N_("Sure to within ±"), "number", unit="mm", highest=1.0),
+        Field("load_n", N_("Under a load of"), "number", unit="N", highest=20_000.0),
         Field(
             "severity",
             N_("What it asks for"),
@@ -210,8 +213,15 @@ _ONLY_IF_THERE = frozenset({EntryKind.SEEN, EntryKind.SETTING_CHANGED})
 """Entries of which only what they say already can be put right, beside the note."""
 
 
+_OF_A_SPRING = frozenset({"length_mm", "length_off_mm", "load_n"})
+
+
 def _fields(kind: EntryKind, body: Mapping[str, Any]) -> tuple[Field, ...]:
-    fields = _FIELDS.get(kind, ())
+    fields = tuple(
+        each
+        for each in _FIELDS.get(kind, ())
+        if each.name not in _OF_A_SPRING or "length_mm" in body
+    )
     if kind in _ONLY_IF_THERE:
         return tuple(each for each in fields if each.name == "note" or each.name in body)
     return fields
