@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from html.parser import HTMLParser
@@ -16,9 +17,10 @@ import pytest
 from pypdf import PdfReader
 
 from nozzlewright.edge.paper import Voice, report_html, report_pdf, set_figure, trace_figure
+from nozzlewright.edge.paper.figures import set_description, trace_description
 from nozzlewright.edge.paper.voice import speaking, spoken
 from nozzlewright.report.set_report import Fact, SetReport
-from nozzlewright.said import say
+from nozzlewright.said import PRESSURE_UNITS_PA, Said, say
 
 CYRILLIC = dict(zip("abcdefghijklmnopqrstuvwxyz", "абцдефгхийклмнопкрстувшхыз", strict=True))
 CYRILLIC |= {latin.upper(): letter.upper() for latin, letter in CYRILLIC.items()}
@@ -135,3 +137,75 @@ def test_the_numbers_of_a_picture_have_the_decimal_sign_of_the_reader(invented, 
         drawn = re.sub("<[^>]*>", " ", trace_figure(trace.recording, trace.findings, theme=None))
     assert not re.search(r"\d\.\d", drawn)
     assert "201.7" in set_figure(scale, size, None)
+
+
+def own_texts(value: object) -> Iterator[str]:
+    """Give what people wrote in a report: its plain strings, those within messages too."""
+    if isinstance(value, Said):
+        for part in value.arguments.values():
+            yield from own_texts(part)
+    elif type(value) is str:
+        yield value
+    elif isinstance(value, tuple | list):
+        for part in value:
+            yield from own_texts(part)
+    elif hasattr(value, "__dataclass_fields__"):
+        for name in value.__dataclass_fields__:
+            yield from own_texts(getattr(value, name))
+
+
+def texts_of(markup: str) -> list[str]:
+    parser = _Texts()
+    parser.feed(markup)
+    return parser.texts
+
+
+@pytest.mark.parametrize(
+    ("unit", "of_one_bar"),
+    # NIST SP 811:2008, appendix B.8: 1 psi = 6.894 757 E+03 Pa, 1 kgf/cm2 = 9.806 65 E+04 Pa.
+    [("MPa", 0.1), ("psi", 1e5 / 6894.757), ("kgf/cm2", 1e5 / 98066.5)],
+)
+def test_a_report_is_in_the_unit_of_its_reader_and_a_sheet_as_it_was_printed(
+    invented, traces, unit, of_one_bar
+):
+    report = invented.judged_report()
+    reader = Voice(pressure_unit=unit)
+    shown = " ".join(texts_of(report_html(report, traces, voice=reader)))
+    printed = {words for words in own_texts(report) if re.search(r"\bbar\b", words)}
+    printed.add("Time the fall from 150 to 100 bar")  # so it was typed in the invented set
+    assert printed, "the sheet of this report prints no bar"
+    for words in sorted(printed, key=len, reverse=True):
+        shown = shown.replace(words, "")
+    assert not re.search(r".{30}\bbar\b", shown)
+    limit = report.scale.upper_limit
+    with speaking(reader):
+        told = set_description(report.scale)
+        traced = trace_description(next(iter(traces.values())).findings)
+    drawn = re.sub("<[^>]*>", " ", set_figure(report.scale, voice=reader))
+    assert any(abs(float(n) - limit * of_one_bar) < 6e-2 for n in re.findall(r"[\d.]*\d", drawn))
+    for words in (told, traced, drawn):
+        assert not re.search(r"\bbar\b", words)
+        assert unit.replace("2", "²") in words
+
+
+def test_the_picture_of_a_set_fills_its_height_in_every_unit(invented):
+    scale = invented.judged_report().scale
+    heights = {}
+    for unit in PRESSURE_UNITS_PA:
+        drawn = set_figure(scale, voice=Voice(pressure_unit=unit))
+        heights[unit] = sorted({float(y) for y in re.findall(r'<circle[^>]* cy="([\d.]+)"', drawn)})
+    assert len(heights["bar"]) > 1
+    for unit, places in heights.items():
+        assert places == pytest.approx(heights["bar"], abs=0.05), unit
+
+
+def test_a_pdf_is_in_the_unit_of_its_reader(invented, traces):
+    report = invented.judged_report()
+    created = datetime(2026, 1, 5, tzinfo=UTC)
+    pdf = report_pdf(report, traces, created=created, voice=Voice(pressure_unit="psi"))
+    pages = PdfReader(io.BytesIO(pdf)).pages
+    text = " ".join(page.extract_text() for page in pages).replace("\xa0", " ")
+    opening = report.injectors[0].values[0].as_left or report.injectors[0].values[0].as_found
+    in_psi = float(opening.value) * 1e5 / 6894.757
+    assert any(abs(float(n) - in_psi) < 1.0 for n in re.findall(r"\d{4}\.?\d*", text))
+    assert f"{opening.value} " not in text

@@ -1,6 +1,7 @@
 """The figures: a trace with its marks, the set's opening pressures, a value on its scale.
 
-Every mark has a shape and a word; colour only helps. Axes are in bar and seconds.
+Every mark has a shape and a word; colour only helps. Axes are in seconds and in the reader's unit
+of pressure.
 """
 
 from __future__ import annotations
@@ -27,13 +28,18 @@ from nozzlewright.edge.paper.svg import (
     text_width,
     tick_text,
 )
-from nozzlewright.edge.paper.voice import Voice, speaking, spoken
+from nozzlewright.edge.paper.voice import (
+    Voice,
+    in_reader_unit,
+    pressure_unit,
+    speaking,
+    spoken,
+)
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.measurement import NotMeasured, Quantity
-from nozzlewright.measurement.units import BAR as BAR_PA
 from nozzlewright.report.set_report import Scale, SetScale
 from nozzlewright.report.wording import plain_number, pressure_text, value_text
-from nozzlewright.said import Said, Unit, converted, figure, joined, say
+from nozzlewright.said import PRESSURE_UNITS_PA, Figure, Said, Unit, converted, figure, joined, say
 
 SMALL = 6.8
 """Size of ticks and marks' words, [pt]."""
@@ -119,8 +125,9 @@ def trace_description(findings: GaugeFindings) -> str:
     opening = value_text(findings.opening_pressure)
     parts = [
         say(
-            "Gauge pressure in bar against time in seconds from {source}: {strokes} lever strokes, "
-            "{openings} openings, opening pressure {opening}.",
+            "Gauge pressure in {unit} against time in seconds from {source}: {strokes} lever "
+            "strokes, {openings} openings, opening pressure {opening}.",
+            unit=Unit("bar"),
             source=findings.source,
             strokes=len(findings.strokes),
             openings=len(findings.openings),
@@ -157,12 +164,12 @@ def _main_panel(
     findings: GaugeFindings,
 ) -> None:
     x, y, width, height = box
-    pressure_bar = recording.pressure_pa / BAR_PA
+    pressure = recording.pressure_pa / PRESSURE_UNITS_PA[pressure_unit()]
     from_t, to_t = float(recording.time_s[0]), float(recording.time_s[-1])
     if to_t <= from_t:
         to_t = from_t + 1.0
-    low, high = float(pressure_bar.min()), float(pressure_bar.max())
-    high = max([high, *(opening.lift_off_pa / BAR_PA for opening in findings.openings)])
+    low, high = float(pressure.min()), float(pressure.max())
+    high = max([high, *(in_reader_unit(opening.lift_off_pa) for opening in findings.openings)])
     from_p = min(0.0, low) if low < -0.02 * max(high, 1.0) else 0.0
     to_p = from_p + 1.06 * max(high - from_p, 1e-3)
     labels = _place_labels(_spans(findings), x + 34.0, width - 42.0, from_t, to_t)
@@ -178,7 +185,7 @@ def _main_panel(
     if isinstance(findings.seat_hold, SeatHold):
         left, right = panel.at_t(findings.seat_hold.start_s), panel.at_t(findings.seat_hold.end_s)
         hatched(drawing, left, panel.y, right - left, panel.height)
-    _axes(drawing, panel, time_label=say("time, s"), pressure_label="bar")
+    _axes(drawing, panel, time_label=say("time, s"), pressure_label=Unit("bar"))
     _trace_line(drawing, panel, recording)
     if isinstance(findings.hold, Hold):
         _fit_line(drawing, panel, findings.hold)
@@ -288,7 +295,7 @@ def _trace_line(drawing: Drawing, panel: Panel, recording: Recording) -> None:
         recording.pressure_pa[first:last],
         max(60, int(panel.width)),
     )
-    drawing.polyline(panel.points(times, pressures / BAR_PA), "tr")
+    drawing.polyline(panel.points(times, pressures / PRESSURE_UNITS_PA[pressure_unit()]), "tr")
 
 
 def _fit_line(drawing: Drawing, panel: Panel, hold: Hold) -> None:
@@ -297,7 +304,7 @@ def _fit_line(drawing: Drawing, panel: Panel, hold: Hold) -> None:
     times = np.asarray(hold.fit_time_s, dtype=np.float64)
     pressures = np.asarray(hold.fit_pressure_pa, dtype=np.float64)
     times, pressures = decimated(times, pressures, 60)
-    drawing.polyline(panel.points(times, pressures / BAR_PA), "da")
+    drawing.polyline(panel.points(times, pressures / PRESSURE_UNITS_PA[pressure_unit()]), "da")
 
 
 def _opening_marks(drawing: Drawing, panel: Panel, openings: Sequence[Opening]) -> None:
@@ -306,9 +313,9 @@ def _opening_marks(drawing: Drawing, panel: Panel, openings: Sequence[Opening]) 
     for opening in shown:
         at = panel.at_t(opening.time_s)
         if len(shown) <= _MANY_OPENINGS and np.isfinite(opening.closing_pa):
-            low = panel.at_p(opening.closing_pa / BAR_PA)
+            low = panel.at_p(in_reader_unit(opening.closing_pa))
             drawing.line(at - 2.2, low, at + 2.2, low, "in")
-        drawing.circle(at, panel.at_p(opening.lift_off_pa / BAR_PA), radius, "ho")
+        drawing.circle(at, panel.at_p(in_reader_unit(opening.lift_off_pa)), radius, "ho")
 
 
 # -- a closer look ---------------------------------------------------------------------------
@@ -355,7 +362,7 @@ def _hold_zoom(hold: Hold) -> _Zoom | None:
     pad = 0.10 * (high - low)
     return _Zoom(
         say("The hold"), hold.start_s - 0.03 * span, hold.end_s + 0.03 * span,
-        (low - pad) / BAR_PA, (high + pad) / BAR_PA, hold=hold,
+        in_reader_unit(low - pad), in_reader_unit(high + pad), hold=hold,
     )  # fmt: skip
 
 
@@ -398,7 +405,7 @@ def _opening_zoom(
         return None
     pad = 0.16 * (high - low)
     return _Zoom(
-        title, from_t, to_t, (low - pad) / BAR_PA, (high + pad) / BAR_PA,
+        title, from_t, to_t, in_reader_unit(low - pad), in_reader_unit(high + pad),
         opening=opening,
     )  # fmt: skip
 
@@ -422,7 +429,7 @@ def _zoom_panel(
     if zoom.hold is not None:
         left, right = panel.at_t(zoom.hold.start_s), panel.at_t(zoom.hold.end_s)
         drawing.rectangle(left, panel.y, right - left, panel.height, "ti")
-    _axes(drawing, panel, time_label=say("time, s"), pressure_label="bar")
+    _axes(drawing, panel, time_label=say("time, s"), pressure_label=Unit("bar"))
     _trace_line(drawing, panel, recording)
     if zoom.hold is not None:
         _fit_line(drawing, panel, zoom.hold)
@@ -441,7 +448,7 @@ def _with_room_for_the_time(panel: Panel, zoom: _Zoom) -> Panel:
     """Return the panel reaching so low that the time of the fall lies on no line."""
     if zoom.hold is None or zoom.hold.window_to_pa is None or panel.height < 2.0 * _TIME_ROOM:
         return panel
-    edge = zoom.hold.window_to_pa / BAR_PA
+    edge = in_reader_unit(zoom.hold.window_to_pa)
     if panel.bottom - panel.at_p(edge) >= _TIME_ROOM:
         return panel
     share = _TIME_ROOM / panel.height
@@ -455,9 +462,9 @@ def _window_marks(drawing: Drawing, panel: Panel, hold: Hold, recording: Recordi
     edges = (hold.window_from_pa, hold.window_to_pa)
     times = _crossings(hold, recording, edges)
     for edge, time in zip(edges, times, strict=True):
-        at = panel.at_p(edge / BAR_PA)
+        at = panel.at_p(in_reader_unit(edge))
         drawing.line(panel.x, at, panel.right, at, "do")
-        words = _with_unit(plain_number(edge / BAR_PA), "bar")
+        words = _with_unit(plain_number(_four(in_reader_unit(edge))), "bar")
         drawing.text(panel.right - 2.0, at - 2.0, words, size=SMALL, anchor="end")
         if time is not None:
             drawing.line(panel.at_t(time), at, panel.at_t(time), panel.bottom, "do")
@@ -503,7 +510,7 @@ def _crossings(
 
 def _opening_words(drawing: Drawing, panel: Panel, opening: Opening) -> None:
     at = panel.at_t(opening.time_s)
-    high = panel.at_p(opening.lift_off_pa / BAR_PA)
+    high = panel.at_p(in_reader_unit(opening.lift_off_pa))
     words = say("lift-off {pressure}", pressure=pressure_text(opening.lift_off_pa))
     room = panel.right - at - 6.0
     if text_width(words, SMALL) < room:
@@ -511,7 +518,7 @@ def _opening_words(drawing: Drawing, panel: Panel, opening: Opening) -> None:
     else:
         drawing.text(at - 5.0, high - 1.5, words, size=SMALL, anchor="end", halo=True)
     if np.isfinite(opening.closing_pa):
-        low = panel.at_p(opening.closing_pa / BAR_PA)
+        low = panel.at_p(in_reader_unit(opening.closing_pa))
         words = say("closing {pressure}", pressure=pressure_text(opening.closing_pa))
         drawing.text(
             at - 6.0, min(low + 0.34 * SMALL, panel.bottom - 2.0), words,
@@ -527,7 +534,6 @@ def set_figure(
     size: tuple[float, float] = (505.0, 150.0),
     theme: Theme | None = LIGHT,
     *,
-    unit: str = "bar",
     voice: Voice | None = None,
 ) -> str:
     """Return the set's opening pressures with their intervals against the band, as SVG.
@@ -540,18 +546,18 @@ def set_figure(
         Width and height, [pt]
     theme : Theme, optional
         Colours; None: the page that holds the figure has the rules
-    unit : str
-        Unit to show pressures in, one of :data:`nozzlewright.said.PRESSURE_UNITS_PA`
     voice : Voice, optional
-        Whose language it speaks; None: that of the paper of which it is part
+        Whose language and unit it speaks; None: those of the paper of which it is part
     """
     with speaking(voice):
-        return _set_drawn(scale, size, theme, unit)
+        return _set_drawn(scale, size, theme)
 
 
-def _set_drawn(scale: SetScale, size: tuple[float, float], theme: Theme | None, unit: str) -> str:
+def _set_drawn(scale: SetScale, size: tuple[float, float], theme: Theme | None) -> str:
     width, height = size
-    scale = _in_unit(scale, converted(1.0, "bar", unit))
+    words = set_description(scale)
+    factor = converted(1.0, "bar", pressure_unit())
+    scale = _in_unit(scale, factor)
     drawing = Drawing(width, height)
     ends = [
         bound
@@ -567,13 +573,13 @@ def _set_drawn(scale: SetScale, size: tuple[float, float], theme: Theme | None, 
         drawing.text(width / 2.0, height / 2.0, nothing, size=LABEL, kind="mu", anchor="middle")
         return drawing.finished(nothing, theme)
     low, high = min(ends + limits), max(ends + limits)
-    pad = 0.10 * max(high - low, 1.0)
+    pad = 0.10 * max(high - low, factor)
     right_room = 58.0
     panel = Panel(
         34.0, 8.0, width - 34.0 - right_room, height - 40.0,
         0.0, float(max(len(scale.points), 1)), low - pad, high + pad,
     )  # fmt: skip
-    _set_ground(drawing, panel, scale, unit)
+    _set_ground(drawing, panel, scale)
     both = any(p.as_found for p in scale.points) and any(p.as_left for p in scale.points)
     for index, point in enumerate(scale.points):
         middle = panel.at_t(index + 0.5)
@@ -602,11 +608,11 @@ def _set_drawn(scale: SetScale, size: tuple[float, float], theme: Theme | None, 
             x = middle + (apart if point.as_left else -apart)
             drawing.circle(x, panel.at_p(interval[0]), 5.0, "in")
     _set_legend(drawing, panel, scale, height)
-    return drawing.finished(set_description(scale, unit), theme)
+    return drawing.finished(words, theme)
 
 
-def set_description(scale: SetScale, unit: str = "bar") -> str:
-    """Return what the figure of the set shows in words; the scale is in that unit already."""
+def set_description(scale: SetScale) -> str:
+    """Return what the figure of the set shows in words."""
     said = []
     for point in scale.points:
         interval = point.as_left or point.as_found
@@ -615,15 +621,18 @@ def set_description(scale: SetScale, unit: str = "bar") -> str:
         if interval:
             pressure = say(
                 "{pressure} {which}",
-                pressure=_with_unit(figure(interval[0], ".4g"), unit),
+                pressure=_with_unit(figure(interval[0], ".4g", "bar"), "bar"),
                 which=which,
             )
         cylinder = figure(point.cylinder)
         said.append(say("cylinder {number}: {pressure}", number=cylinder, pressure=pressure))
     told = say("Opening pressures of the set: {cylinders}.", cylinders=joined(", ", said))
     if scale.lower_limit is not None and scale.upper_limit is not None:
-        lower, upper = figure(scale.lower_limit, ".4g"), figure(scale.upper_limit, ".4g")
-        allowed = _with_unit(joined("–", [lower, upper]), unit)
+        lower, upper = (
+            Figure(f"{limit:.4g}", limit, "bar", exact=True)
+            for limit in (scale.lower_limit, scale.upper_limit)
+        )
+        allowed = _with_unit(joined("–", [lower, upper]), "bar")
         told = say("{told} Allowed: {limits}.", told=told, limits=allowed)
     return spoken(told).replace("\N{NO-BREAK SPACE}", " ")
 
@@ -654,7 +663,7 @@ def _in_unit(scale: SetScale, factor: float) -> SetScale:
     )
 
 
-def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale, unit: str) -> None:
+def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale) -> None:
     lower, upper = scale.lower_limit, scale.upper_limit
     if lower is not None or upper is not None:
         top = panel.at_p(upper) if upper is not None else panel.y
@@ -667,7 +676,9 @@ def _set_ground(drawing: Drawing, panel: Panel, scale: SetScale, unit: str) -> N
         if abs(at - panel.y) > 6.0:
             drawing.text(panel.x - 3.5, at + 0.34 * SMALL, tick_text(tick, ticks),
                          size=SMALL, kind="mu", anchor="end")  # fmt: skip
-    drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, unit, size=SMALL, kind="mu", anchor="end")
+    drawing.text(
+        panel.x - 3.5, panel.y + 0.3 * SMALL, Unit("bar"), size=SMALL, kind="mu", anchor="end"
+    )
     drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
     drawing.text(panel.x - 3.5, panel.bottom + 3.5 + SMALL, say("cyl."), size=SMALL, kind="mu",
                  anchor="end")  # fmt: skip
@@ -788,6 +799,7 @@ def scale_figure(
     """
     width, height = size
     drawing = Drawing(width, height)
+    scale = _scale_in_unit(scale, converted(1.0, scale.unit, pressure_unit()))
     limits = [limit for limit in (scale.lower_limit, scale.upper_limit) if limit is not None]
     low = min([scale.value, *limits, *(b for b in (scale.low,) if np.isfinite(b))])
     high = max([scale.value, *limits, *(b for b in (scale.high,) if np.isfinite(b))])
@@ -806,6 +818,27 @@ def scale_figure(
     words = [(panel.at_t(limit), plain_number(float(f"{limit:.5g}"))) for limit in limits]
     _scale_words(drawing, panel, words, scale.unit, height)
     return drawing.finished(joined(", ", [scale.name, scale.caption]), theme)
+
+
+def _scale_in_unit(scale: Scale, factor: float) -> Scale:
+    """Return the scale of one value with every number multiplied."""
+
+    def times(value: float | None) -> float | None:
+        return None if value is None else value * factor
+
+    if factor == 1.0:
+        return scale
+    return replace(
+        scale,
+        value=scale.value * factor,
+        low=scale.low * factor,
+        high=scale.high * factor,
+        lower_limit=times(scale.lower_limit),
+        upper_limit=times(scale.upper_limit),
+        guard=scale.guard * factor,
+        accept_from=times(scale.accept_from),
+        accept_to=times(scale.accept_to),
+    )
 
 
 def _scale_ground(drawing: Drawing, panel: Panel, scale: Scale) -> None:

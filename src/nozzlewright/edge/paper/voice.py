@@ -1,4 +1,4 @@
-"""In whose language a paper speaks: English, unless whoever asks for it reads another.
+"""How a paper speaks: English and in bar, unless whoever asks for it reads otherwise.
 
 Own words, such as names, are plain strings and stay as they are; what the program says is a
 message (:mod:`nozzlewright.said`).
@@ -12,7 +12,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from enum import Enum
 
-from nozzlewright.said import Figure, Said, Unit, reworded, speak, word
+from nozzlewright.said import PRESSURE_UNITS_PA, Figure, Said, Unit, reworded, speak, word
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,8 @@ class Voice:
     """Puts words that people wrote into the language where they are the trade's, such as names of
     parts; all others stay as typed."""
     decimal: str = "."
+    pressure_unit: str = "bar"
+    """One of :data:`nozzlewright.said.PRESSURE_UNITS_PA`; what a sheet prints stays as printed."""
 
 
 ENGLISH = Voice()
@@ -47,7 +49,7 @@ def speaking(voice: Voice | None) -> Iterator[Voice]:
 
 
 def spoken(text: str) -> str:
-    """Return a message in the reader's language; own words as they are.
+    """Return a message in the reader's language and unit of pressure; own words as they are.
 
     >>> from nozzlewright.said import say
     >>> with speaking(Voice("de", {"{number} pops": "{number} Öffnungen"}.get)):
@@ -59,7 +61,22 @@ def spoken(text: str) -> str:
     if not isinstance(text, Said | Figure | Unit):
         return str(text)
     voice = _VOICE.get()
-    return speak(reworded(text, voice.known), voice.translate, decimal=voice.decimal)
+    return speak(reworded(text, voice.known), voice.translate, voice.pressure_unit, voice.decimal)
+
+
+def pressure_unit() -> str:
+    """Return the reader's unit of pressure."""
+    return _VOICE.get().pressure_unit
+
+
+def in_reader_unit(pressure_pa: float) -> float:
+    """Return a pressure as a number in the reader's unit.
+
+    >>> with speaking(Voice(pressure_unit="MPa")):
+    ...     in_reader_unit(175e5)
+    17.5
+    """
+    return pressure_pa / PRESSURE_UNITS_PA[_VOICE.get().pressure_unit]
 
 
 def known(text: str) -> str:

@@ -28,5 +28,11 @@ def said_here(text: str) -> str:
 
 def voice() -> Voice:
     """Return the voice in which papers speak to whoever is at this screen."""
-    language = HERE.get().language
-    return Voice(_LANGUAGES.get(language, language), gettext, in_words, decimal_sign())
+    here = HERE.get()
+    return Voice(
+        _LANGUAGES.get(here.language, here.language),
+        gettext,
+        in_words,
+        decimal_sign(),
+        here.pressure_unit,
+    )

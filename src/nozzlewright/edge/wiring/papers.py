@@ -63,7 +63,7 @@ def pdf_of(
     paper: Literal["a4", "us-letter"],
     voice: Voice | None = None,
 ) -> bytes:
-    """Return the report of a job as PDF, in the language of whoever asks for it.
+    """Return the report of a job as PDF, in language and unit of whoever asks for it.
 
     Raises
     ------
@@ -76,7 +76,7 @@ def pdf_of(
 
 
 def html_of(shop: Workshop, story: JobStory, voice: Voice | None = None) -> str:
-    """Return the report of a job as one HTML file, in the language of whoever asks for it.
+    """Return the report of a job as one HTML file, in language and unit of whoever asks for it.
 
     Raises
     ------

@@ -63,10 +63,9 @@ def show(request: Request, job: str) -> Response:
                     actions=advice.get(injector.cylinder, ()),
                 )
             )
-        unit = page.here(request).pressure_unit
         figures = [
             # Made of numbers and of our own words; the drawing escapes its texts.
-            Markup(set_figure(report.scale, size, None, unit=unit, voice=voice()))  # noqa: S704
+            Markup(set_figure(report.scale, size, None, voice=voice()))  # noqa: S704
             for size in (WIDE, NARROW)
         ]
     return page.render(
