@@ -12,6 +12,8 @@
     The same as an integer programme, solved to proof.
 ``causes``
     The cause finder, a package of its own: what is likely to be wrong, and what to look at next.
+``rig_care``
+    What to do about the rig that was checked, and what comes due on it.
 ``cautions``
     What can hurt at a step.
 """

@@ -130,6 +130,8 @@ class ItemVerdict:
     measured: Measured | None = None
     limit: str = ""
     """What the card demands, in words; empty where it demands nothing."""
+    due: date | None = None
+    """Last day on which it holds, of what has one."""
 
 
 @dataclass(frozen=True)
@@ -575,12 +577,12 @@ def _by_date(item: RigItem, due: date, conditions: BenchConditions, on: date) ->
     remind = conditions.rig.limits.remind_days
     if left < 0:
         reason = say("It ran out on {day}.", day=due.isoformat())
-        return ItemVerdict(item, Fitness.OUT, (reason,), None, limit)
+        return ItemVerdict(item, Fitness.OUT, (reason,), None, limit, due)
     if left <= (SOON_DAYS if remind is None else remind):
         reason = say("It runs out on {day}, in {count} days.", day=due.isoformat(), count=left)
-        return ItemVerdict(item, Fitness.WATCH, (reason,), None, limit)
+        return ItemVerdict(item, Fitness.WATCH, (reason,), None, limit, due)
     reason = say("It holds until {day}.", day=due.isoformat())
-    return ItemVerdict(item, Fitness.FIT, (reason,), None, limit)
+    return ItemVerdict(item, Fitness.FIT, (reason,), None, limit, due)
 
 
 def _probe(check: RigCheck, conditions: BenchConditions, on: date) -> ItemVerdict:
@@ -638,7 +640,8 @@ def _oil(conditions: BenchConditions, on: date) -> ItemVerdict:
             ),
         )  # fmt: skip
     order = (Fitness.OUT, Fitness.UNCHECKED, Fitness.WATCH, Fitness.FIT)
-    return min(verdicts, key=lambda one: order.index(one.fitness))
+    due = next((one.due for one in verdicts if one.due is not None), None)
+    return replace(min(verdicts, key=lambda one: order.index(one.fitness)), due=due)
 
 
 def _filter(conditions: BenchConditions, on: date) -> ItemVerdict:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
+from nozzlewright.advice.rig_care import coming_due, due_text, to_do
 from nozzlewright.bench import BenchConditions, RigCheck
 from nozzlewright.judging.rig import (
     CHARTED,
@@ -47,6 +50,14 @@ def rig_check_as_data(
             for one in verdict.items
         ],
         "withholds_back_leakage": [str(one) for one in verdict.objections],
+        "to_do": [
+            {"item": None if one.item is None else one.item.value, "do": str(one.do)}
+            for one in to_do(verdict)
+        ],
+        "comes_due": [
+            {"item": one.item.value, "on": one.on.isoformat(), "drifts": one.drifts}
+            for one in coming_due(verdict)
+        ],
         "charts": [_chart_data(verdict.charts[item]) for item in CHARTED],
     }
 
@@ -86,6 +97,7 @@ def rig_check_as_text(check: RigCheck, verdict: RigVerdict, conditions: BenchCon
     name = conditions.rig.identity or say("the rig")
     head = say("{rig}, {day}: {state}", rig=name, day=check.made_on, state=verdict.fitness)
     lines = [str(head), *(line for one in verdict.reasons for line in _wrapped(one, "  "))]
+    lines += _to_do_lines(verdict, date.fromisoformat(check.made_on))
     for one in verdict.items:
         lines += ["", f"{one.item.value[0].upper()}{one.item.value[1:]}: {one.fitness.value}"]
         lines += [line for reason in one.reasons for line in _wrapped(reason, "  ")]
@@ -118,6 +130,19 @@ def rig_check_as_text(check: RigCheck, verdict: RigVerdict, conditions: BenchCon
             ),
         ]
     return "\n".join([*lines, "", *_wrapped(READING_RULE, "")])
+
+
+def _to_do_lines(verdict: RigVerdict, made_on: date) -> Iterator[str]:
+    acts, due = to_do(verdict), coming_due(verdict)
+    if acts:
+        yield from ("", say("What to do"))
+    for act in acts:
+        yield from _wrapped(act.do, "  ")
+    if due:
+        yield from ("", say("What comes due"))
+    for one in due:
+        text = say("{item:capital}: {when}.", item=one.item, when=due_text(one, made_on))
+        yield from _wrapped(text, "  ")
 
 
 def _own_loss(check: RigCheck, conditions: BenchConditions) -> list[str]:
