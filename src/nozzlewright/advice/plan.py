@@ -547,7 +547,10 @@ def _close_opening(case: _Case, opening: Verdict, measured: Quantity) -> Iterato
     if band is None or measured.standard_uncertainty == 0.0:
         return
     zone = acceptance_zone(
-        measured.standard_uncertainty, band.lower_pa, band.upper_pa, case.sheet.rule
+        measured.standard_uncertainty * measured.student_factor,
+        band.lower_pa,
+        band.upper_pa,
+        case.sheet.rule,
     )
     low, high = zone or (None, None)
     if low is not None and high is not None and low <= band.target_pa <= high:

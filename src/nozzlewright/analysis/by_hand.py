@@ -2,17 +2,22 @@
 
 A dial read by eye gives what a recording gives, only fewer numbers with wider limits. The same
 conversions are used, so that judging need not know which it was.
+
+What the fitter adds is known where a study of fitters stands for the day
+(:mod:`nozzlewright.analysis.fitter_share`); elsewhere only the scatter is reckoned with, assumed
+or found in few repeats.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from nozzlewright.analysis.fitter_share import FitterShares, shares_of
 from nozzlewright.analysis.gauge import GaugeCorrection, gauge_correction
 from nozzlewright.analysis.trace.clearance import guide_clearance, leak_path, watch_of
 from nozzlewright.analysis.trace.hold import (
@@ -96,7 +101,15 @@ def read_hand(
     sitting = conditions.sitting or readings.source
     gauge = gauge_correction(conditions.gauge, sitting)
     scope = readings.source
-    opening, behaves = _mean_pressure(readings, readings.opening_pa, _OPENING, gauge)
+    share = shares_of(
+        conditions.studies.opening,
+        readings.opening_pa,
+        fitter=readings.fitter,
+        source=readings.source,
+        rig=conditions.rig.identity,
+        what=_OPENING.short,
+    )
+    opening, behaves = _mean_pressure(readings, readings.opening_pa, _OPENING, gauge, share)
     closing, _ = _mean_pressure(readings, readings.closing_pa, _CLOSING, gauge)
     if rig_leak is None and conditions.blank_plug and conditions.blank_plug.drop_time_s:
         plug_scope = blank_plug_scope(conditions)
@@ -135,31 +148,59 @@ def _reading(readings: HandReadings) -> float:
 
 
 def _mean_pressure(
-    readings: HandReadings, shown: Sequence[float], what: _Kind, gauge: GaugeCorrection
+    readings: HandReadings,
+    shown: Sequence[float],
+    what: _Kind,
+    gauge: GaugeCorrection,
+    share: FitterShares | None = None,
 ) -> tuple[Measured, tuple[Caution, ...]]:
     """Return the mean of repeated readings, and how they behave.
 
     Few readings know their own scatter badly: s/sqrt(n) is widened so that 1.96 times it covers
     95 % (Student's t; JCGM 100:2008, G.3.2). The eye's rounding averages out only as far as the
-    readings scatter across it.
+    readings scatter across it. Where a study of fitters tells how a reading repeats, that stands
+    in place of the scatter of few, unless these scatter more than chance allows.
     """
     count = len(shown)
     if count == 0:
         return NotMeasured(what.missing, what.remedy), ()
     values = np.asarray(shown, dtype=np.float64)
     mean, eye = float(values.mean()), _reading(readings)
-    scatter = float(values.std(ddof=1)) if count > 1 else 0.0
+    own = float(values.std(ddof=1)) if count > 1 else 0.0
+    unsteady = share is not None and share.are_exceeded_by(own)
     cautions = []
-    if count == 1:
-        repeat = SINGLE_OPENING_SHARE * mean
+    if share is not None and not unsteady:
+        scatter = share.one_reading
+        repeat = share.of_the_mean
+    else:
+        scatter = own
+        by_few = own / math.sqrt(count) * student_factor(count) if count > 1 else 0.0
+        assumed = SINGLE_OPENING_SHARE * mean
+        repeat = {Cause(what.repeatability, readings.source): by_few if count > 1 else assumed}
+    rounding_left = max(0.0, 1.0 - (scatter / eye) ** 2) if eye > 0.0 else 0.0
+    if share is not None and not unsteady:
+        # The study's repeats have the eye's rounding in them, as far as they scatter across it.
+        rounding = eye * math.sqrt(rounding_left)
+    else:
+        rounding = eye * math.sqrt((1.0 + (count - 1) * rounding_left) / count)
+    if share is None and count == 1:
         cautions.append(
             Caution(say("single reading"), say("one pop says nothing of how they repeat"))
         )
-    else:
-        repeat = scatter / math.sqrt(count) * student_factor(count)
-    rounding_left = max(0.0, 1.0 - (scatter / eye) ** 2) if eye > 0.0 else 0.0
-    rounding = eye * math.sqrt((1.0 + (count - 1) * rounding_left) / count)
-    if count >= 2 and scatter > WIDE_SCATTER_SHARE * mean:
+    if share is not None and unsteady:
+        cautions.append(
+            Caution(
+                say("unsteady readings"),
+                say(
+                    "the {what} scatter by {own} (standard deviation), more than the study of "
+                    "fitters has it ({study}): their own scatter counts",
+                    what=what.several,
+                    own=in_bar(own, ".2f"),
+                    study=in_bar(share.one_reading, ".2f"),
+                ),
+            )
+        )
+    if own > WIDE_SCATTER_SHARE * mean:
         cautions.append(
             Caution(
                 say("sticking needle"),
@@ -182,7 +223,8 @@ def _mean_pressure(
             )
         )
     parts = {
-        Cause(what.repeatability, readings.source): repeat,
+        **repeat,
+        **(share.parts if share is not None else {}),
         Cause(READING, say("{source}, {what}", source=readings.source, what=what.short)): rounding,
         **gauge.contributions(mean, falling=what is _CLOSING),
     }
@@ -226,12 +268,32 @@ def _hold(
     mean = float(seconds.mean())
     own = time_uncertainty(from_pa, to_pa, mean, reading, readings.reaction_time_s)
     doubt = own / math.sqrt(seconds.size)
-    if seconds.size > 1:
-        again = float(seconds.std(ddof=1)) / math.sqrt(seconds.size) * student_factor(seconds.size)
-        doubt = max(doubt, again)
+    scatter = float(seconds.std(ddof=1)) if seconds.size > 1 else 0.0
+    again = (
+        scatter / math.sqrt(seconds.size) * student_factor(seconds.size) if scatter > 0.0 else 0.0
+    )
     scope = say("{source}, hold", source=readings.source)
     cause = Cause(say("stopwatch and reading"), scope)
-    conversion = timed_fall(from_pa, to_pa, mean, conditions, gauge, rig_leak, cause, doubt)
+    share = shares_of(
+        conditions.studies.drop,
+        seconds.tolist(),
+        fitter=readings.fitter,
+        source=readings.source,
+        rig=conditions.rig.identity,
+        what=say("drop"),
+    )
+    time_parts: dict[Cause, float] = {}
+    if share is None:
+        doubt = max(doubt, again)
+    elif share.are_exceeded_by(scatter):
+        doubt, time_parts = again, dict(share.parts)
+    else:
+        # What is left beside the study's shares is how the pressure falls between the two ends.
+        doubt, time_parts = 0.0, {**share.of_the_mean, **share.parts}
+        cause = Cause(say("shape of the fall"), scope)
+    conversion = timed_fall(
+        from_pa, to_pa, mean, conditions, gauge, rig_leak, cause, doubt, time_parts=time_parts
+    )
     seen = (
         *gauge.cautions,
         Caution(
@@ -260,7 +322,7 @@ def _hold(
         window_to_pa=window.to_pa if window else None,
         drop_time_as_shown=_as_shown(conversion, reach, len(alike), seen),
         drop_time_at_reference=_at_reference(conversion, reach, seen),
-        decay_rate=_decay_rate(from_pa, to_pa, mean, doubt, cause, gauge, seen),
+        decay_rate=_decay_rate(from_pa, to_pa, mean, {cause: doubt, **time_parts}, gauge, seen),
         leakage_conductance=_cautioned(conductance, seen),
         rig_conductance=conversion.rig_conductance(),
         guide_clearance=_cautioned(guide_clearance(conversion, conditions, scope), seen),
@@ -377,8 +439,7 @@ def _decay_rate(
     from_pa: float,
     to_pa: float,
     seconds: float,
-    doubt_s: float,
-    cause: Cause,
+    doubts_s: Mapping[Cause, float],
     gauge: GaugeCorrection,
     cautions: tuple[Caution, ...],
 ) -> Quantity:
@@ -386,7 +447,8 @@ def _decay_rate(
     ratio = math.log(from_pa / to_pa)
     rate = ratio / seconds
     # Time and readings matter to a slope of ln p; the law of the leak does not.
-    parts = {cause: rate * doubt_s / seconds}
+    # A time that is read too long makes it too small.
+    parts = {cause: -rate * doubt_s / seconds for cause, doubt_s in doubts_s.items()}
     for shared, part in gauge.contributions(math.sqrt(from_pa * to_pa)).items():
         parts[shared] = part * (1.0 / from_pa - 1.0 / to_pa) / seconds
     return Quantity(rate, "1/s", parts, say("ln of the two readings over the time"), cautions)

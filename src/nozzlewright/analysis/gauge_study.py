@@ -30,6 +30,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from nozzlewright.bench import ReadingStudy
 from nozzlewright.measurement import Cause, NotMeasured, Quantity
 from nozzlewright.said import figure, joined, say
 
@@ -921,3 +922,42 @@ def fitter_uncertainty(
     if not repeatability_known:
         parts.append(study.repeatability.deviation.value / math.sqrt(readings))
     return Cause(say("fitter"), rig), math.hypot(*parts)
+
+
+def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStudy:
+    """Return what a study tells of one reading, share by share, for budgets.
+
+    Parameters
+    ----------
+    study : GaugeStudy
+        Of readings in Pa or s
+    identity, name : str
+        By which it is known; in words
+
+    Notes
+    -----
+    A variance that came out below zero counts as zero (AIAG), and so does an interaction that was
+    pooled with the repeats: its scatter is in these. Where one fitter alone took part, what lies
+    between fitters is zero here: such a study cannot tell it.
+    """
+
+    def share(one: Component | NotMeasured) -> tuple[float, float]:
+        if isinstance(one, NotMeasured) or one.deviation.value == 0.0:
+            return 0.0, math.inf
+        return one.deviation.value, one.degrees
+
+    of_parts = study.values.mean(axis=(1, 2))
+    repeatability, interaction, fitter = (
+        share(one) for one in (study.repeatability, study.interaction, study.fitter)
+    )
+    return ReadingStudy(
+        identity,
+        name,
+        study.unit,
+        *repeatability,
+        *interaction,
+        *fitter,
+        lowest=float(of_parts.min()),
+        highest=float(of_parts.max()),
+        fitters=study.fitters,
+    )

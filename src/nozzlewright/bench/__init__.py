@@ -27,6 +27,7 @@ from nozzlewright.bench.findings import (
     StrokeKind,
     TestSitting,
 )
+from nozzlewright.bench.reading_study import ReadingStudies, ReadingStudy
 from nozzlewright.bench.rig_check import (
     BledVolume,
     LeverStrokes,
@@ -95,6 +96,8 @@ __all__ = [
     "OilFilter",
     "Opening",
     "OpeningBand",
+    "ReadingStudies",
+    "ReadingStudy",
     "ReferenceNozzle",
     "Rig",
     "RigCheck",

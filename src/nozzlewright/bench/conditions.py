@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from nozzlewright.bench.apparatus import BlankPlug, Fluid, Gauge, Rig
+from nozzlewright.bench.reading_study import ReadingStudies
 from nozzlewright.bench.rig_check import RigReadings
 from nozzlewright.measurement import Quantity
 
@@ -84,3 +85,5 @@ class BenchConditions:
     """What the fitter saw while the drop was timed."""
     readings: RigReadings | None = None
     """What was read in the check of the rig, the blank plug apart."""
+    studies: ReadingStudies = field(default_factory=ReadingStudies)
+    """Studies of fitters that stand for readings by hand on the day of the test."""

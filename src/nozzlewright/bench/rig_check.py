@@ -75,6 +75,12 @@ class RigLimits:
     """How long before a date or a limit is reached it is to be named, [d]."""
     baseline: int | None = None
     """Number of checks from which the limits of a control chart are found."""
+    study_days: float | None = None
+    """Greatest age of a study of fitters that stands for readings by hand, [d]."""
+    calibration_grace_days: float | None = None
+    """How long after its calibration has run out gauge or probe may still be used, [d]."""
+    check_days: float | None = None
+    """Greatest age of the check of the rig at a test of back-leakage, [d]."""
 
 
 @dataclass(frozen=True)

@@ -54,3 +54,5 @@ class HandReadings:
     """Half-width of what the eye can tell on the dial, [Pa] (rectangular)."""
     reaction_time_s: float = 0.2
     """Standard uncertainty of starting and stopping together, [s]; common practice, no source."""
+    fitter: str = ""
+    """Who read; empty where the card does not say."""

@@ -2,7 +2,7 @@ r"""How a measured value is held against its limits.
 
 The measured value stands for a distribution of what the true value may be: normal, with the
 value as its median; where the quantity states a lopsided 95 % interval, each half has the width
-of its own side. The *probability of conformity* is the share of it that lies within the limits
+of its own side; where the uncertainty rests on few readings it is widened by Student's factor. The *probability of conformity* is the share of it that lies within the limits
 (JCGM 106:2012, 7.3 and 7.4).
 
 guarded
@@ -217,7 +217,7 @@ def largest_uncertainty(lower: float, upper: float) -> float:
 def _halves(measured: Quantity) -> tuple[float, float, float]:
     """Return median and the standard deviation of each half of the distribution."""
     if measured.interval is None:
-        u = measured.standard_uncertainty
+        u = measured.standard_uncertainty * measured.student_factor
         return measured.value, u, u
     low, high = measured.interval
     median = measured.value

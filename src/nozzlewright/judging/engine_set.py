@@ -82,11 +82,12 @@ def judge_set(engine_set: EngineSet, sheet: SettingSheet) -> SetVerdict:
     )
     openings = opening_pressures(latest)
     missing = [v.injector.cylinder for v in latest if v.injector.cylinder not in openings]
-    readings = tuple(openings.values())
+    known = {cylinder: opening.widened for cylinder, opening in openings.items()}
+    readings = tuple(known.values())
     noise = _noise(readings)
     spread = _spread(readings, noise, missing)
     outcome, probability, reasons = _judge_spread(spread, readings, noise, missing, sheet)
-    odd = odd_one_out(openings)
+    odd = odd_one_out(known)
     mean: Measured = NotMeasured(say("no opening pressure of the set was measured"))
     if openings:
         mean = mean_of(list(openings.values()), method=say("mean of the set"))

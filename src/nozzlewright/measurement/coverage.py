@@ -18,7 +18,8 @@ def effective_degrees_of_freedom(quantity: Quantity, known: Mapping[Cause, float
     quantity : Quantity
         Value with its uncertainty split by cause
     known : Mapping[Cause, float]
-        Degrees of freedom of the causes that rest on readings; the others count as infinite
+        Degrees of freedom of the causes that rest on readings, beside those that causes carry
+        themselves; the others count as infinite
 
     Returns
     -------
@@ -34,9 +35,12 @@ def effective_degrees_of_freedom(quantity: Quantity, known: Mapping[Cause, float
     -----
     Welch and Satterthwaite; JCGM 100:2008, G.4.1. Not for causes correlated with each other.
     """
-    below = 0.0
+    own = quantity.degrees_of_freedom
+    below = quantity.standard_uncertainty**4 / own if math.isfinite(own) else 0.0
     for cause, part in quantity.contributions.items():
-        freedom = known.get(cause, math.inf)
+        if cause not in known:
+            continue
+        freedom = known[cause]
         if not freedom > 0.0:
             raise ValueError(f"{cause} needs more than zero degrees of freedom, not {freedom}")
         below += part**4 / freedom

@@ -16,6 +16,8 @@ def draws_of(
 ) -> list[NDArray[np.float64]]:
     """Return normal draws of each input, correlated through the causes they share.
 
+    A cause that rests on few readings is widened by Student's factor.
+
     Returns
     -------
     list of ndarray of shape (draws,)
@@ -26,7 +28,7 @@ def draws_of(
     drawn = []
     for quantity in inputs:
         values = np.full(draws, quantity.value)
-        for cause, part in quantity.contributions.items():
+        for cause, part in quantity.widened.contributions.items():
             values += part * standard[cause]
         drawn.append(values)
     return drawn

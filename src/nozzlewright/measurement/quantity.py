@@ -31,6 +31,9 @@ class Cause:
     rectangular: bool = False
     """Whether its error is anywhere within a bound, all alike (JCGM 100:2008, 4.3.7), such as a
     gauge's permissible error; else normal."""
+    degrees: float | None = field(default=None, compare=False)
+    """Degrees of freedom with which its size is known, where it rests on few readings and is not
+    widened for it already; None: taken as large. No part of what it is."""
 
     def __str__(self) -> str:
         return self.words
@@ -125,14 +128,42 @@ class Quantity:
         return math.hypot(*self.contributions.values()) if self.contributions else 0.0
 
     @property
+    def degrees_of_freedom(self) -> float:
+        r"""Effective degrees of freedom of the combined uncertainty; infinite: taken as large.
+
+        .. math:: \nu = u^4 / \sum_j u_j^4 / \nu_j
+
+        (Welch and Satterthwaite; JCGM 100:2008, G.4.1). Causes of one name known with the same
+        degrees rest on the same estimate, so that they are one term of the sum.
+        """
+        groups: dict[tuple[str, float], float] = {}
+        for cause, part in self.contributions.items():
+            if cause.degrees is not None:
+                key = (cause.name, cause.degrees)
+                groups[key] = groups.get(key, 0.0) + part**2
+        below = sum(square**2 / degrees for (_, degrees), square in groups.items())
+        return self.standard_uncertainty**4 / below if below > 0.0 else math.inf
+
+    @property
+    def student_factor(self) -> float:
+        """Student's factor over that of the normal law, 1 or more, [1].
+
+        1.96 times it times u covers 95 % (JCGM 100:2008, G.4.1; between whole numbers of degrees
+        interpolated, note 1).
+        """
+        freedom = self.degrees_of_freedom
+        return _student(max(freedom, 1.0)) if math.isfinite(freedom) else 1.0
+
+    @property
     def coverage_interval(self) -> tuple[float, float]:
         """95 % coverage interval, [unit]: as stated, else value ± 1.96 u.
 
-        Where one rectangular cause outweighs the rest, the factor is smaller, down to 1.65.
+        Where one rectangular cause outweighs the rest, the factor is smaller, down to 1.65; where
+        causes rest on few readings it is Student's (:attr:`student_factor`).
         """
         if self.interval is not None:
             return self.interval
-        half_width = _half_width(self.contributions)
+        half_width = _half_width(self.contributions) * self.student_factor
         return self.value - half_width, self.value + half_width
 
     @property
@@ -140,6 +171,22 @@ class Quantity:
         """Causes with the size of their contribution, largest first, [unit]."""
         sized = ((cause, abs(part)) for cause, part in self.contributions.items())
         return tuple(sorted(sized, key=lambda row: (-row[1], row[0])))
+
+    @property
+    def widened(self) -> Quantity:
+        """The same with each cause that rests on few readings widened by Student's factor.
+
+        For those who take every cause as normal and known, such as draws: wider than need be
+        where several such causes meet.
+        """
+        if all(cause.degrees is None for cause in self.contributions):
+            return self
+        parts = {
+            replace(cause, degrees=None): part
+            * (1.0 if cause.degrees is None else _student(max(cause.degrees, 1.0)))
+            for cause, part in self.contributions.items()
+        }
+        return replace(self, contributions=parts)
 
     def with_cautions(self, *cautions: Caution) -> Quantity:
         """Return the same quantity with further cautions."""
@@ -150,6 +197,13 @@ class Quantity:
         parts = dict(self.contributions)
         parts[cause] = parts.get(cause, 0.0) + standard_uncertainty
         return replace(self, contributions=parts)
+
+
+@lru_cache(maxsize=256)
+def _student(degrees: float) -> float:
+    from scipy.special import stdtrit  # slow to import, seldom needed
+
+    return max(float(stdtrit(degrees, 0.975)) / 1.959963984540054, 1.0)
 
 
 def _half_width(contributions: Mapping[Cause, float]) -> float:

@@ -67,6 +67,7 @@ def rig_check_from(data: Any) -> RigCheck:
 
 @cache
 def _converter() -> JsonConverter:
+    from cattrs.gen import make_dict_unstructure_fn, override
     from cattrs.preconf.json import make_converter
 
     converter = make_converter()
@@ -78,6 +79,10 @@ def _converter() -> JsonConverter:
     def from_pairs(pairs: list[list[Any]], _: object) -> dict[Cause, float]:
         return {converter.structure(cause, Cause): float(part) for cause, part in pairs}
 
+    # What old records do not have is left out where it says nothing.
+    converter.register_unstructure_hook(
+        Cause, make_dict_unstructure_fn(Cause, converter, degrees=override(omit_if_default=True))
+    )
     # A message keeps its template, so that it can be said in another language later.
     converter.register_unstructure_hook(str, as_data)
     # Words of an enumeration are strings too, and become members of it again.

@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from nozzlewright.bench import BenchConditions, Gauge, GaugeFindings, SeatHold
+from nozzlewright.bench import BenchConditions, Gauge, GaugeFindings, ReadingStudies, SeatHold
 from nozzlewright.measurement import Cause, Measured, NotMeasured, Quantity, decimals_for
 from nozzlewright.measurement.coverage import coverage_factor, effective_degrees_of_freedom
 from nozzlewright.physics import EN837_CLASSES
@@ -28,7 +28,7 @@ from nozzlewright.report.wording import (
     width_text,
     with_unit,
 )
-from nozzlewright.said import Said, figure, in_bar, joined, say
+from nozzlewright.said import Figure, Said, figure, in_bar, joined, say
 
 WORTH_MENDING = 0.1
 """Share of the variance below which mending a cause is not worth a word: u falls by 5 %."""
@@ -208,7 +208,7 @@ def budget_of(
     """
     known = degrees_of_freedom or {}
     freedom = effective_degrees_of_freedom(quantity, known)
-    if math.isfinite(freedom) and quantity.interval is None:
+    if known and math.isfinite(freedom) and quantity.interval is None:
         factor: float | None = coverage_factor(max(freedom, 1.0))
         half = (factor or 0.0) * quantity.standard_uncertainty
         quantity = replace(quantity, interval=(quantity.value - half, quantity.value + half))
@@ -231,7 +231,7 @@ def budget_of(
             shared_with=tuple(
                 other for other, measured in others if measured.contributions.get(cause, 0.0)
             ),
-            degrees_of_freedom=known.get(cause, math.inf),
+            degrees_of_freedom=known.get(cause, cause.degrees or math.inf),
         )
         for cause, part in quantity.budget
     )
@@ -275,13 +275,13 @@ def _coverage_words(quantity: Quantity, factor: float | None, freedom: float) ->
             "of the standard uncertainty.",
             level=LEVEL,
         )
-    if math.isfinite(freedom):
+    if math.isfinite(freedom) and factor > 1.97:
         return say(
             "The {level} interval is {factor} times the standard uncertainty, Student's factor for "
             "{freedom} degrees of freedom.",
             level=LEVEL,
             factor=figure(factor, ".2f"),
-            freedom=figure(math.floor(freedom), "d"),
+            freedom=_count_of(freedom, whole=math.isinf(quantity.degrees_of_freedom)),
         )
     if factor < 1.95:
         return say(
@@ -295,6 +295,11 @@ def _coverage_words(quantity: Quantity, factor: float | None, freedom: float) ->
         level=LEVEL,
         factor=figure(factor, ".2f"),
     )
+
+
+def _count_of(freedom: float, *, whole: bool) -> Figure:
+    """Return degrees of freedom as they were used: cut off, or interpolated."""
+    return figure(math.floor(freedom), "d") if whole else figure(max(freedom, 1.0), ".1f")
 
 
 def _freedom_words(freedom: float) -> Said:
@@ -356,6 +361,25 @@ _KNOWN: Mapping[str, tuple[Said, Said]] = {
     "repeatability of the closing": (
         say("scatter from pop to pop, by Student's factor"),
         say("Make more slow strokes: four times as many halve it."),
+    ),
+    "repeatability of a reading": (
+        say("scatter of one fitter's readings of one injector, by the study of fitters"),
+        say("Read it more often: four times as many halve it."),
+    ),
+    "fitter": (
+        say("how far fitters differ on all injectors alike, by the study of fitters"),
+        say(
+            "Agree on how it is read; let three fitters or more take part in the next study, as "
+            "few tell little. In differences of one fitter's readings it cancels."
+        ),
+    ),
+    "fitter with injector": (
+        say("how fitters differ on one injector more than on another, by the study of fitters"),
+        say("Let a second fitter read it too."),
+    ),
+    "shape of the fall": (
+        say("how pressure opens the gap, and air in the oil"),
+        say("Record the hold."),
     ),
     "sampling of the fall": (
         say("readings per second while the needle falls"),
@@ -546,7 +570,48 @@ def what_to_improve(
             said.append(special)
     if conditions is not None:
         said += _give_measured(quantity, conditions)
+        said += _study_wanted(quantity, conditions.studies)
     return tuple(said)
+
+
+_FROM_STUDY = frozenset({"fitter", "fitter with injector", "repeatability of a reading"})
+
+
+def _study_wanted(quantity: Quantity, studies: ReadingStudies) -> list[Said]:
+    """Return what a study of fitters would tell of a reading by hand; nothing where one did."""
+    names = {str(cause.name) for cause in quantity.contributions}
+    if names & _FROM_STUDY:
+        return []
+    if {"reading by eye", "repeatability of the opening"} <= names:
+        study = studies.opening
+    elif "stopwatch and reading" in names:
+        study = studies.drop
+    else:
+        return []
+    if study is None:
+        return [
+            say(
+                "What the fitter adds is not in it, and the scatter of a reading is assumed, or "
+                "found in few repeats: a study of fitters tells both."
+            )
+        ]
+    if isinstance(study, NotMeasured):
+        return [
+            say(
+                "What the fitter adds is not in it, and the scatter of a reading is assumed, or "
+                "found in few repeats: {reason}. To know both, {remedy}.",
+                reason=study.reason,
+                remedy=study.remedy,
+            )
+        ]
+    return [
+        say(
+            "The study of fitters ({name}) was not there yet when it was read, or too far from "
+            "what was read: what the fitter adds is not in it. A new reading within the reach of "
+            "the study has it.",
+            name=study.name,
+        )
+    ]
 
 
 def _remedy(cause: Cause, conditions: BenchConditions | None) -> Said | None:

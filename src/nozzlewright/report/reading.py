@@ -96,6 +96,7 @@ def quantity_data(measured: Measured) -> dict[str, Any]:
                 "standard_uncertainty": unit.width(part),
                 "share_of_variance": part**2 / variance,
                 "even_within_a_bound": cause.rectangular,
+                "degrees_of_freedom": cause.degrees,
             }
             for cause, part in measured.budget
         ],

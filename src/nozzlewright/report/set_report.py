@@ -588,7 +588,7 @@ def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) ->
             chance=probability_text(chance),
         )
     rule = verdict.rule or DecisionRule.SIMPLE
-    u = unit.width(measured.standard_uncertainty)
+    u = unit.width(measured.standard_uncertainty) * measured.student_factor
     lower, upper = (
         None if limit is None else unit.value(limit) for limit in (verdict.lower, verdict.upper)
     )

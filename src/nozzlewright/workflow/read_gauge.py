@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from nozzlewright.analysis import RigLeak, read_hand, read_trace, rig_leak
-from nozzlewright.bench import BenchConditions, GaugeFindings, NozzleGeometry, TipWatch
+from nozzlewright.bench import (
+    BenchConditions,
+    GaugeFindings,
+    NozzleGeometry,
+    ReadingStudies,
+    TipWatch,
+)
 from nozzlewright.capture import HandReadings, Recording
 from nozzlewright.measurement import NotMeasured
 
@@ -68,4 +74,5 @@ def of_the_rig(conditions: BenchConditions) -> BenchConditions:
         seat_hold_s=None,
         seat_watch=TipWatch(),
         drop_watch=TipWatch(),
+        studies=ReadingStudies(),
     )

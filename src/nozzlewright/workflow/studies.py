@@ -15,21 +15,23 @@ from datetime import datetime
 from enum import StrEnum
 from functools import cached_property
 from threading import Lock
-from typing import Any
+from typing import Any, Protocol
 
 from nozzlewright.analysis.agreement import GradeReading, GradeStudy, grade_study
+from nozzlewright.analysis.fitter_share import FITTER, INTERACTION, REPEATABILITY
 from nozzlewright.analysis.gauge_study import (
     GaugeStudy,
     StudyReading,
     fitter_uncertainty,
     gauge_study,
+    reading_study,
 )
-from nozzlewright.bench import TipGrade
+from nozzlewright.bench import GaugeFindings, Hold, ReadingStudies, ReadingStudy, TipGrade
 from nozzlewright.bench.findings import ChatterGrade, SprayGrade
 from nozzlewright.errors import Fault, IdTaken, InputFault, NotAllowed
-from nozzlewright.measurement import Cause, NotMeasured
+from nozzlewright.measurement import Cause, Measured, NotMeasured, Quantity
 from nozzlewright.records import SHOP, Draft, Entry, EntryKind
-from nozzlewright.said import joined, say
+from nozzlewright.said import figure, joined, say
 from nozzlewright.workflow.ports import Clock, Records
 
 MOST_PARTS, MOST_FITTERS, MOST_REPEATS = 30, 12, 10
@@ -37,6 +39,11 @@ MOST_READINGS = 600
 """More than anybody reads in a week."""
 HIGHEST_PA, LONGEST_S = 1e9, 7 * 24 * 3600.0
 LONGEST_NAME = 60
+USUAL_STUDY_DAYS = 365.0
+"""How long a study stands for readings where the rig's card does not say, [d]; common practice, no
+source."""
+LOOKED_THROUGH = 500
+"""Tests that are looked through for those that rest on a study."""
 _EVERY = 1_000_000
 """Entries that are asked for where all are meant."""
 
@@ -155,12 +162,48 @@ class Study:
         return next((one for one in self.taken.items() if one[1].entry == entry), None)
 
     @property
+    def finished_at(self) -> datetime:
+        """When its last reading was taken; when it was planned, where there is none."""
+        return max((taken.at for taken in self.taken.values()), default=self.at)
+
+    @property
     def latest(self) -> tuple[Place, TakenReading] | None:
         """The reading taken last; None where there is none."""
         for place in reversed(self.plan.order):
             if place in self.taken:
                 return place, self.taken[place]
         return None
+
+
+class DaysRig(Protocol):
+    """State of a rig, as the workshop has it."""
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What its entry says: names of ``rig`` and ``gauge``."""
+
+
+def _place_of(body: Mapping[str, Any]) -> tuple[str, str]:
+    return str(body.get("rig", "")), str(body.get("gauge", ""))
+
+
+_FROM_STUDY = frozenset({FITTER, INTERACTION, REPEATABILITY})
+
+
+def studies_in(findings: GaugeFindings, studies: ReadingStudies) -> dict[str, str]:
+    """Return the ids of the studies on which the doubt of findings rests, by what they are of."""
+    hold = findings.hold
+    values: tuple[tuple[StudyOf, ReadingStudy | NotMeasured | None, Measured | None], ...] = (
+        (StudyOf.OPENING, studies.opening, findings.opening_pressure),
+        (StudyOf.DROP, studies.drop, hold.decay_rate if isinstance(hold, Hold) else None),
+    )
+    return {
+        of.value: study.identity
+        for of, study, measured in values
+        if isinstance(study, ReadingStudy)
+        and isinstance(measured, Quantity)
+        and any(cause.name in _FROM_STUDY for cause in measured.contributions)
+    }
 
 
 class Studies:
@@ -247,6 +290,66 @@ class Studies:
             say("no study of fitters has been finished for it"),
             say("let two fitters or more read some injectors in a study"),
         )
+
+    def of_the_day(self, rig: DaysRig | None, days: float | None = None) -> ReadingStudies:
+        """Return the studies that stand for readings by hand now, at the rig of the day.
+
+        For each kind the newest one that is finished, was made at this rig with the gauge that is
+        on it now, and is not too old.
+
+        Parameters
+        ----------
+        rig : RigState, optional
+            State of the rig; None where none was ever checked
+        days : float, optional
+            Greatest age, [d]; None: :data:`USUAL_STUDY_DAYS`
+        """
+        most = USUAL_STUDY_DAYS if days is None else days
+        now = _place_of(rig.body) if rig is not None else ("", "")
+        return ReadingStudies(
+            self._standing(StudyOf.OPENING, now, most), self._standing(StudyOf.DROP, now, most)
+        )
+
+    def _standing(
+        self, of: StudyOf, now: tuple[str, str], most: float
+    ) -> ReadingStudy | NotMeasured:
+        """Return the study of a kind that stands; else why there is none."""
+        why = None
+        for study in self.all():
+            if study.plan.of is not of or not study.done:
+                continue
+            entry = self.records.entry(study.rig) if study.rig else None
+            place = _place_of(entry.body) if entry is not None else ("", "")
+            day = study.finished_at
+            age = (self.clock() - day).total_seconds() / 86400.0
+            if place[0] != now[0]:
+                why = why or say("the last study of fitters was made at another rig")
+            elif place[1] != now[1]:
+                why = why or say("the gauge has been changed since the last study of fitters")
+            elif age > most:
+                why = why or say(
+                    "the last study of fitters is of {day}, more than {days} days ago",
+                    day=day.date().isoformat(),
+                    days=figure(most, "g"),
+                )
+            else:
+                found = self.result(study.id)
+                if isinstance(found, GaugeStudy):
+                    title = study.plan.title or str(study.plan.of)
+                    name = say("{title}, {day}", title=title, day=day.date().isoformat())
+                    return reading_study(found, identity=study.id, name=name)
+        return NotMeasured(
+            why or say("no study of fitters has been finished for it"),
+            say("let two fitters or more read some injectors in a study"),
+        )
+
+    def used_by(self, study: str) -> list[Entry]:
+        """Return the tests by hand whose doubt rests on a study, the newest first.
+
+        Of the last :data:`LOOKED_THROUGH` tests.
+        """
+        tests = self.records.of_kind(EntryKind.TEST, last=LOOKED_THROUGH)
+        return [test for test in tests if study in (test.body.get("studies") or {}).values()]
 
     def _rig_of(self, study: Study) -> str:
         entry = self.records.entry(study.rig) if study.rig else None

@@ -6,6 +6,7 @@ How each number comes about, with sources, is told in ``docs/explain/leakage.md`
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -262,6 +263,7 @@ def timed_fall(
     time_uncertainty_s: float,
     *,
     growth_prior: tuple[float, float] | None = None,
+    time_parts: Mapping[Cause, float] | None = None,
 ) -> Conversion:
     """Return a timed fall of pressure, ready to be turned into values of the injector.
 
@@ -277,6 +279,8 @@ def timed_fall(
         That uncertainty, see :func:`nozzlewright.analysis.trace.stopwatch.time_uncertainty`, [s]
     growth_prior : (float, float) or None
         Mean and standard deviation of the growth of the gap, [1e-8/Pa]; None: that of a guide
+    time_parts : mapping, optional
+        Further causes of the time's doubt, each on its own, [s]
     """
     middle = math.sqrt(from_pa * to_pa)
     known = _knowledge(conditions, rig_leak, gauge, cause.scope, np.array([middle]))
@@ -284,7 +288,9 @@ def timed_fall(
     law = known.law(known.values)
     extra = {} if growth_prior is None else {"growth_prior": growth_prior}
     decay = StopwatchDecay(law, from_pa, to_pa, seconds, time_uncertainty_s, **extra)
-    return Conversion(known, decay, cause)
+    # A time that is read too long makes the rate too small.
+    parts = {one: -part / seconds for one, part in (time_parts or {}).items()}
+    return Conversion(known, decay, cause, parts)
 
 
 def _as_rig_leak(conversion: Conversion, conditions: BenchConditions, method: Said) -> RigLeak:

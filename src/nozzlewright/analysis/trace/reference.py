@@ -23,9 +23,10 @@ decay moving along (JCGM 100:2008, 5.1.3).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from types import MappingProxyType
 from typing import Protocol
 
 import numpy as np
@@ -84,8 +85,19 @@ class Moved:
 class Conversion:
     """A fitted decay, turned into values of the injector with their uncertainties."""
 
-    def __init__(self, known: BenchKnowledge, fit: FittedDecay, fit_cause: Cause) -> None:
+    def __init__(
+        self,
+        known: BenchKnowledge,
+        fit: FittedDecay,
+        fit_cause: Cause,
+        rate_parts: Mapping[Cause, float] = MappingProxyType({}),
+    ) -> None:
+        """Take what is known, the fit with its cause, and further causes of the rate's doubt [1].
+
+        These are shares of the rate, signed.
+        """
         self.known, self.fit, self.fit_cause = known, fit, fit_cause
+        self.rate_parts = rate_parts
 
     @cached_property
     def moves(self) -> tuple[Moved, ...]:
@@ -134,6 +146,10 @@ class Conversion:
             slope[k] = (above - below) / (2.0 * step[k])
         variance = float(slope @ covariance @ slope)
         parts = {self.fit_cause: math.sqrt(max(variance, 0.0))}
+        for cause, share in self.rate_parts.items():
+            step = np.array([fitted[0] * share, 0.0, 0.0])
+            effect = 0.5 * (model(values, fitted + step) - model(values, fitted - step))
+            parts[cause] = parts.get(cause, 0.0) + effect
         for move in self.moves:
             effect = 0.5 * (model(move.up, move.fitted_up) - model(move.down, move.fitted_down))
             doubt = move.quantity.standard_uncertainty
@@ -286,5 +302,7 @@ def _with_honest_interval(time: Quantity) -> Quantity | None:
         return None
     if doubt < SKEWED_DOUBT:
         return time
-    reach = 1.959963984540054 * doubt
+    reach = 1.959963984540054 * time.student_factor * doubt
+    if reach >= 1.0:
+        return None
     return replace(time, interval=(time.value / (1.0 + reach), time.value / (1.0 - reach)))

@@ -400,6 +400,9 @@ class LimitsTable(Table):
     filter_days: Positive | None = None
     remind_days: NonNegative | None = None
     baseline: Annotated[int, Field(strict=True, ge=3, le=1000)] | None = None
+    study_days: Positive | None = None
+    calibration_grace_days: NonNegative | None = None
+    check_days: NonNegative | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> LimitsTable:
@@ -818,6 +821,9 @@ def _limits(table: LimitsTable) -> RigLimits:
         filter_days=table.filter_days,
         remind_days=table.remind_days,
         baseline=table.baseline,
+        study_days=table.study_days,
+        calibration_grace_days=table.calibration_grace_days,
+        check_days=table.check_days,
     )
 
 

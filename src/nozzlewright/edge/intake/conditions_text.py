@@ -297,6 +297,9 @@ def _limits(limits: RigLimits) -> dict[str, Any]:
         "filter_days": limits.filter_days,
         "remind_days": limits.remind_days,
         "baseline": limits.baseline,
+        "study_days": limits.study_days,
+        "calibration_grace_days": limits.calibration_grace_days,
+        "check_days": limits.check_days,
     }
 
 

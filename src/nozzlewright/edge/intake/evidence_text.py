@@ -126,6 +126,8 @@ def hand_card_text(readings: HandReadings, division_pa: float, note: str = "") -
     card = tomlkit.document()
     if note:
         card.add("note", tomlkit.string(note))
+    if readings.fitter:
+        card.add("fitter", tomlkit.string(readings.fitter))
     card.add("smallest_division_bar", tomlkit.item(_bar(division_pa)))
     # What is read to the nearest step may lie half a step to either side.
     card.add("fraction_read", tomlkit.item(2.0 * readings.reading_resolution_pa / division_pa))

@@ -147,4 +147,5 @@ def hand_readings(table: HandCardTable, *, source: str, digest: str) -> HandRead
             0.0 if division is None else division * BAR * table.fraction_read / 2.0
         ),
         reaction_time_s=table.reaction_time_s,
+        fitter=table.fitter,
     )

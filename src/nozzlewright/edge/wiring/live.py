@@ -168,6 +168,7 @@ def hand_card(
     leak_off: CountedDrops | None = None,
     openings_per_stroke: tuple[int, ...] = (),
     note: str = "",
+    fitter: str = "",
 ) -> bytes:
     """Return the content of a card of hand readings, as the readers know it.
 
@@ -183,6 +184,8 @@ def hand_card(
         Openings counted in quick strokes, [1]
     note : str
         Note on the card
+    fitter : str
+        Who read
     """
     readings = HandReadings(
         source="",
@@ -195,5 +198,6 @@ def hand_card(
         openings_per_stroke=openings_per_stroke,
         reading_resolution_pa=division_pa * DEFAULT_FRACTION_READ / 2.0,
         reaction_time_s=DEFAULT_REACTION_TIME_S,
+        fitter=fitter,
     )
     return hand_card_text(readings, division_pa, note).encode()

@@ -44,6 +44,7 @@ PARTICULARS: Mapping[str, tuple[str, ...]] = MappingProxyType(
             "blank_fall_bar", "blank_fall_s", "blank_fall_from_bar", "zero_bar",
             "compliance_percent", "temperature_from_c", "temperature_to_c", "oil_days",
             "oil_hours", "filter_days", "remind_days", "baseline",
+            "study_days", "calibration_grace_days", "check_days",
         ),
         "rig": (
             "volume_cm3", "volume_u_cm3", "wall_compliance_mm3_per_bar",

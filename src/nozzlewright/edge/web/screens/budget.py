@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
@@ -187,11 +187,16 @@ def _others(
 
 
 def _conditions(shop: Workshop, test: Standing) -> BenchConditions | None:
-    """Return the bench conditions under which a test was read; None where they are not known."""
+    """Return the bench conditions under which a test was read; None where they are not known.
+
+    What was read by hand gets the studies of fitters that stand now, as they would for a reading
+    that is taken again.
+    """
     digest = str(test.body.get("conditions") or "")
     if not digest:
         return None
     try:
-        return shop.readers.conditions(digest)
+        known = shop.readers.conditions(digest)
+        return replace(known, studies=shop.studies_now()) if test.body.get("by_hand") else known
     except (InputFault, RecordFault):
         return None
