@@ -415,6 +415,20 @@ def test_a_used_spring_from_elsewhere_is_not_blamed_on_the_shim(sprung):
     assert known.new_springs == frozenset()
 
 
+def test_a_spring_that_was_only_measured_is_no_bad_spring(sprung):
+    from nozzlewright.advice.causes import published
+    from nozzlewright.workflow.cause_evidence import _from_findings
+
+    sprung.take(1)
+    one = sprung.one(1)
+    told = [piece.observation for piece in _from_findings(published(), one)]
+    body = {"part": "spring", "seen": "cracked", "severity": "renew"}
+    sprung.note(EntryKind.FINDING, body)
+
+    assert told == []
+    assert [piece.observation for piece in _from_findings(published(), sprung.one(1))] == ["f_spring"]
+
+
 def test_the_shelf_refuses_what_is_no_spring(shop):
     good = ShelfSpring("kind", 0.0, 50000, 20.0, 1)
     for bad in (replace(good, length_um=0), replace(good, load_n=-1.0), replace(good, count=-1)):

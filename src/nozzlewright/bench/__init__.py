@@ -45,6 +45,7 @@ from nozzlewright.bench.sheet import (
     ChatterDemand,
     Condition,
     DecisionRule,
+    HolderSpring,
     LeakOffDemand,
     OpeningBand,
     SeatDemand,
@@ -52,7 +53,7 @@ from nozzlewright.bench.sheet import (
     SprayDemand,
     Torque,
 )
-from nozzlewright.bench.spring import HolderSpring, MeasuredSpring, ShelfSpring
+from nozzlewright.bench.spring import MeasuredSpring, ShelfSpring
 from nozzlewright.bench.steps import (
     TRADE_ORDER,
     AddedStep,

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from nozzlewright.bench.conditions import DropWindow, NozzleGeometry
-from nozzlewright.bench.spring import HolderSpring
 from nozzlewright.bench.steps import StepPlan
 from nozzlewright.measurement import Quantity
 
@@ -130,6 +129,33 @@ class Adjustment:
     reassembly_pa: float | None = None
     """Standard uncertainty of the opening pressure from one assembly to the next (lock nut,
     spring settling); None where nobody has stated it."""
+    printed: AsPrinted | None = None
+
+
+@dataclass(frozen=True)
+class HolderSpring:
+    """Particulars of the holder's spring, each None where the sheet leaves it out."""
+
+    free_length_m: float | None = None
+    """Length without load, [m]."""
+    free_length_half_m: float = 0.0
+    """How far it may be off: the tolerance printed, else the rounding of the digits, [m]."""
+    least_free_length_m: float | None = None
+    """A spring that is shorter than this is renewed, [m]."""
+    wire_diameter_m: float | None = None
+    coil_diameter_m: float | None = None
+    """Mean diameter of the coils, [m]."""
+    active_coils: float | None = None
+    total_coils: float | None = None
+    """Active and dead coils together."""
+    solid_length_m: float | None = None
+    """Length with all coils shut, as printed, [m]."""
+    load_n: float | None = None
+    """Test load, [N]."""
+    loaded_length_m: float | None = None
+    """Length under the test load, [m]."""
+    needle_lift_m: float | None = None
+    """How far the needle lifts, and so how much further the spring is pressed then, [m]."""
     printed: AsPrinted | None = None
 
 

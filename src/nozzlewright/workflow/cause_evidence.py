@@ -409,6 +409,7 @@ _SEEN: tuple[tuple[str, str, str, str], ...] = (
     # part, what is seen of it, observation, state
     ("", "pair", "f_pair", "bad"),
     ("spring seat", "", "", ""),
+    ("spring", "^length measured$", "", ""),
     ("spring", "", "f_spring", "bad"),
     ("shim", "", "f_shim", "bad"),
     ("adjusting screw", "", "f_adjuster", "bad"),

@@ -244,6 +244,29 @@ def _shown_u(
 _OF_SPRING = frozenset({"length of the spring", "spring rate"})
 
 
+def is_chosen(story: JobStory, plan: MatchPlan) -> bool:
+    """Return whether a plan asks for just what the match asks for that was chosen last."""
+    if story.match is None:
+        return False
+    kept = {one.cylinder: one for one in planned_steps(story.match.body)}
+    return set(kept) == {change.cylinder for change in plan.changes} and all(
+        _asks(kept[change.cylinder]) == _asks(change) for change in plan.changes
+    )
+
+
+def _asks(step: PlannedStep | MatchStep) -> tuple[object, ...]:
+    turns, thicker = step.turns, step.thicker_m
+    return (
+        step.act,
+        step.shims_um,
+        step.shims_were_um,
+        step.spring_um,
+        step.spare,
+        None if turns is None else round(turns, 3),
+        None if thicker is None else round(thicker, 6),
+    )
+
+
 def planned_steps(body: Mapping[str, Any]) -> tuple[PlannedStep, ...]:
     """Return the steps that an entry of a choice keeps, in their order."""
     return tuple(_step_from(step) for step in body.get("steps", ()))

@@ -22,6 +22,7 @@ from nozzlewright.edge.web.at_job import (
 )
 from nozzlewright.edge.web.guard import takes_uploads
 from nozzlewright.edge.web.screens.jobs import rigs_today
+from nozzlewright.edge.web.setting_shown import planned_match
 from nozzlewright.edge.web.texts import _
 from nozzlewright.errors import EvidenceFault
 from nozzlewright.records import EntryKind, InjectorStory, JobStory
@@ -115,6 +116,7 @@ def show(request: Request, job: str) -> Response:
         sheet=shop.sheet(story),
         rigs=rigs_today(request),
         photos=photos_of(story),
+        planned=planned_match(story),
         symptoms={c: text for c, text in story.booked["symptoms"].items() if text},
     )
 
@@ -152,11 +154,19 @@ def _known(request: Request, story: JobStory, search: str) -> list[InjectorRow]:
 @router.post("/job/{job}/tag")
 def tag(request: Request, job: str, form: page.Sent) -> Response:
     """Tag an injector."""
-    story_of(request, job)
+    story = story_of(request, job)
     cylinder = form.number("cylinder", lowest=1, highest=99)
     known = form.text("injector", longest=80)
     needed = "" if known else _("an injector needs a serial number or a name of its own")
     serial = form.text("serial", needed=needed, longest=80)
+    same = next((one for one in story.in_order() if _is_called(one, serial)), None)
+    if same is not None and shop_of(request).records.entry(form.id) is None:
+        form.fault(
+            _("the injector of cylinder %(number)s of this set is called so already")
+            % {"number": same.cylinder},
+            "serial",
+            _("Look at both once more; where two bear the same number, write a letter after it"),
+        )
     pair = form.text("pair", longest=80)
     markings = form.text("markings", longest=200)
     shim_mm = form.number("shim_mm", highest=THICKEST_MM) if form.text("shim_mm") else None
@@ -175,6 +185,14 @@ def tag(request: Request, job: str, form: page.Sent) -> Response:
     done = _("Saved: injector %(number)s is tagged") % {"number": int(cylinder)}
     left = story_of(request, job).untagged()
     return page.back_to(request, f"/job/{job}/tag" if left else f"/job/{job}", flash=done)
+
+
+def _is_called(one: InjectorStory, serial: str) -> bool:
+    """Return whether an injector bears a serial number, however its letters are written."""
+    return (
+        bool(serial)
+        and "".join(one.serial.split()).casefold() == "".join(serial.split()).casefold()
+    )
 
 
 # -- one open at a time --------------------------------------------------------------------------

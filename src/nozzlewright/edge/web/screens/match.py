@@ -45,7 +45,7 @@ from nozzlewright.workflow.match import (
     sizes_sold,
     springs_of,
 )
-from nozzlewright.workflow.match_chosen import choose
+from nozzlewright.workflow.match_chosen import choose, is_chosen
 
 router = APIRouter()
 
@@ -169,6 +169,7 @@ def show(
     if matching is not None and isinstance(case, MatchCase):
         context |= _found(request, story, matching, asked)
         context["case"] = digest_of(case)
+        context["chosen_already"] = is_chosen(story, context["chosen"])
         sheet = shop.sheet(story)
         context["bought"] = None
         if asked.buy is not None and sheet is not None:

@@ -30,6 +30,7 @@ class SpringShown:
     injector: str
     length: str
     many: str
+    endless: bool
 
 
 @router.get("/springs")
@@ -60,7 +61,9 @@ def _shown(one: ShelfSpring) -> SpringShown:
         "load_n": one.load_n,
     }
     many = _("endless") if one.count is None else str(one.count)
-    return SpringShown(one.injector, entry_words.spring_length(noted), many)
+    return SpringShown(
+        one.injector, entry_words.spring_length(noted), many, endless=one.count is None
+    )
 
 
 @router.post("/springs")
