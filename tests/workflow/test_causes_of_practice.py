@@ -71,6 +71,27 @@ def test_a_leaking_rig_looks_like_a_guide_until_the_plug_is_held(worked):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("start", [5, 11])
+@pytest.mark.parametrize(
+    ("name", "cause"), [("worn guide", "guide_worn"), ("leaking rig", "rig_leak")]
+)
+def test_what_is_said_to_decide_decides_as_the_bench_truly_is(worked, name, cause, start):
+    """The pretend bench knows how much its rig leaks; the plug shows it, and no more is told."""
+    model, one = published(), worked(name, start)
+    evidence = {key: w for key, w in evidence_of(one).items() if key != "blank"}
+    evidence["drop"] = known(model, "drop", "fast")
+    group = next(
+        found
+        for found in rank(model, evidence).alike
+        if {"guide_worn", "rig_leak"} <= {each.key for each in found.causes}
+    )
+    decides = {each.cause.key: each.observation.key for each in group.deciders}
+    assert decides["rig_leak"] == "blank"
+    truly = "falls" if one.case.values["rig_leak_share"] > 0.5 else "holds"
+    assert first({**evidence, "blank": known(model, "blank", truly)}, 1) == [cause]
+
+
+@pytest.mark.slow
 def test_a_sound_injector_makes_causes_outside_it_likelier_than_all_within(worked):
     model = published()
     evidence = evidence_of(worked("good injector"))

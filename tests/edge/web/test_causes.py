@@ -75,9 +75,9 @@ def test_guide_face_and_rig_cannot_be_told_apart_and_the_page_says_what_decides(
         note(bench, state)
     shown = bench.get(bench.path(more="/causes"))
     words = shown[shown.index("cannot tell apart") :]
-    assert "guide worn, pressure face leaks, the rig leaks" in words
-    assert "hold with the blank plug decides the rig leaks" in words
-    assert "oil outside while it is held decides pressure face leaks" in words
+    assert "guide worn; pressure face leaks; the rig leaks" in words
+    assert "hold with the blank plug (the rig leaks)" in words
+    assert "oil outside while it is held (pressure face leaks)" in words
     shown = bench.saved(note(bench, "blank=falls"))
     assert names(shown)[0] == "the rig leaks"
 

@@ -27,8 +27,9 @@ WORTH_A_LOOK, MOST_ALIKE = 0.05, 4
 WORTH_BIT = 0.01
 """Information below which an observation is not proposed, [bit]."""
 MOST_GROUPS = 2
-SEPARATES = 0.1
-"""Information from which an observation is said to decide between causes, [bit]."""
+SEPARATES = 0.25
+"""Information from which an observation is said to decide between causes, [bit]; a hint that only
+shifts the odds is no decision."""
 DISMANTLE_MINUTES, ASSEMBLE_MINUTES, REMOVE_MINUTES = 12.0, 15.0, 40.0
 """Work before an observation can be made: strip, put together, take out of the engine; common
 practice, no source."""
@@ -173,7 +174,7 @@ def rank(
     >>> [str(one.cause.name) for one in ranking.causes[:3]]
     ['guide worn', 'pressure face leaks', 'the rig leaks']
     >>> str(ranking.causes[0].speaks_for[0].words)
-    'Fall of pressure: too fast. It speaks for guide worn (×5).'
+    'Fall of pressure: too fast. It speaks for guide worn (×6).'
     """
     posterior = infer(model, evidence, silent)
     says = checked(model, evidence)
@@ -340,55 +341,55 @@ def _deciders(
     standing: Standing,
 ) -> tuple[Decider, ...]:
     """Return for each cause the observation that parts it best from the rest, per minute."""
-    import numpy as np
-
     places = [model.causes.index(cause) for cause in group]
-    shown = {one.key: model.alone(one.key)[places] for one in candidates}
+    worth = []
+    for one in candidates:
+        shown = model.alone(one.key)[places]
+        rest = (shown.sum(axis=0) - shown) / (len(group) - 1)
+        bits = _divergence(shown, rest)
+        # It decides about a cause only if it is this cause that shows there.
+        bits[shown[:, 0] >= rest[:, 0]] = 0.0
+        worth.append((one, bits, bits / _work(one, standing)[0]))
     found: list[Decider] = []
     for place, cause in enumerate(group):
         taken = {decider.observation.key for decider in found}
         best: tuple[float, Observation] | None = None
-        for one in candidates:
-            mine = shown[one.key][place]
-            rest = np.delete(shown[one.key], place, axis=0).mean(axis=0)
-            # It decides about this cause only if it is this cause that shows there.
-            if one.key in taken or mine[0] >= rest[0]:
+        for one, bits, rates in worth:
+            if one.key in taken or bits[place] < SEPARATES:
                 continue
-            bits = _divergence(mine, rest)
-            worth = bits / _work(one, standing)[0]
-            if bits >= SEPARATES and (best is None or worth > best[0]):
-                best = (worth, one)
+            if best is None or rates[place] > best[0]:
+                best = (float(rates[place]), one)
         if best is not None:
             found.append(Decider(cause, best[1]))
     return tuple(found)
 
 
-def _divergence(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
-    """Return the Jensen-Shannon divergence of two distributions, [bit]."""
+def _divergence(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the Jensen-Shannon divergence of distributions, one in a row, [bit]."""
     import numpy as np
 
     middle = (first + second) / 2.0
 
-    def bits(one: NDArray[np.float64]) -> float:
-        hit = one > 0.0
-        return float((one[hit] * np.log2(one[hit] / middle[hit])).sum())
+    def bits(one: NDArray[np.float64]) -> NDArray[np.float64]:
+        share = np.where(one > 0.0, one, 1.0)
+        return np.asarray((one * np.log2(share / np.where(middle > 0.0, middle, 1.0))).sum(-1))
 
-    return (bits(first) + bits(second)) / 2.0
+    return np.asarray((bits(first) + bits(second)) / 2.0)
 
 
 def _alike_words(group: Sequence[Cause], deciders: Sequence[Decider]) -> Said:
-    names = joined(", ", [cause.name for cause in group])
+    names = joined("; ", [cause.name for cause in group])
     if not deciders:
         return say("What was seen cannot tell these apart: {causes}.", causes=names)
     tests = joined(
         "; ",
         [
-            say("{test} decides {cause}", test=one.observation.name, cause=one.cause.name)
+            say("{test} ({cause})", test=one.observation.name, cause=one.cause.name)
             for one in deciders
         ],
     )
     return say(
-        "What was seen cannot tell these apart: {causes}. {tests:capital}.",
+        "What was seen cannot tell these apart: {causes}. To decide: {tests}.",
         causes=names,
         tests=tests,
     )
