@@ -31,6 +31,7 @@ from nozzlewright.advice.causes import (
     rank,
     weights_of,
 )
+from nozzlewright.advice.causes.infer import MOST_CELLS
 from nozzlewright.errors import InputFault
 from nozzlewright.said import Said
 
@@ -234,6 +235,30 @@ def test_where_the_signed_sum_has_lost_every_digit_this_one_has_not():
     expected, _ = written_out(model, evidence)
     assert shares == pytest.approx(list(expected), rel=1e-9)
     assert quickscore(model, evidence) != pytest.approx(list(expected), rel=0.1)
+
+
+def test_at_the_most_findings_that_are_weighed_it_is_still_the_sum_of_all_combinations():
+    """Every cause shows in every finding, so that all stand open at once; one more is refused."""
+    rng = np.random.default_rng(3)
+    n, m, behind = 6, 16, 3
+
+    def full(m):
+        backgrounds = tuple(
+            Background(f"b{k}", "", 1.0 / behind, {"c0": 1.0 + k, "c3": 1.0 / (1.0 + k)})
+            for k in range(behind)
+        )
+        leaks = [[1.0 - p, p] for p in rng.uniform(0.01, 0.1, m)]
+        chances = [[[float(p)] for p in rng.uniform(0.05, 0.9, m)] for _ in range(n)]
+        return small(list(rng.uniform(0.02, 0.3, n)), leaks, chances, backgrounds)
+
+    model, evidence = full(m), {f"o{j}": (0.0, 1.0) for j in range(m)}
+    assert behind * 2**m <= MOST_CELLS < behind * 2 ** (m + 1)
+    expected, mass = written_out(model, evidence)
+    found = infer(model, evidence)
+    assert list(found.causes.values()) == pytest.approx(list(expected), rel=1e-9)
+    assert found.probability == pytest.approx(mass, rel=1e-9)
+    with pytest.raises(InputFault, match="too many to weigh"):
+        infer(full(m + 1), {f"o{j}": (0.0, 1.0) for j in range(m + 1)})
 
 
 # -- laws -----------------------------------------------------------------------------------------
@@ -601,7 +626,7 @@ def test_a_step_that_can_hurt_carries_its_caution():
 
 
 def test_all_evidence_of_an_injector_is_weighed_in_an_instant():
-    """Under 30 ms for fourteen unusual findings among twenty-two; the best of nine runs."""
+    """Under 30 ms of work for fourteen unusual findings among twenty-two; the best of nine runs."""
     model = published()
     states = {
         "knock": "yes", "misfire": "yes", "black_smoke": "yes", "low_power": "yes",
@@ -614,9 +639,9 @@ def test_all_evidence_of_an_injector_is_weighed_in_an_instant():
     evidence = {key: known(model, key, state) for key, state in states.items()}
     took = []
     for _ in range(9):
-        begun = time.perf_counter()
+        begun = time.process_time()
         infer(model, evidence)
-        took.append(time.perf_counter() - begun)
+        took.append(time.process_time() - begun)
     assert min(took) < 0.030, took
 
 
