@@ -57,8 +57,11 @@ def test_a_rig_without_a_card_is_described_and_checked_for_today(front, desk):
     }
     shown = front.saved(check(front, **typed))
     assert "Saved: invented rig 7 is checked for today" in shown
-    assert "18.5 °C" in shown
+    assert "18.5 ± 1.0\N{NO-BREAK SPACE}°C" in shown  # 1.96 standard uncertainties
     assert "oil clear" in shown
+    assert "Write on the card what the rig must keep" in shown
+    assert re.search(r'chip-not-done".*?not judged', shown, re.DOTALL)
+    assert 'href="/rig/card?rig=invented+rig+7&amp;open=limits"' in shown
     state = front.workshop.rig()
     assert (state.rig, state.temperature_c, state.blank) == ("invented rig 7", 18.5, "")
     known = front.workshop.readers.conditions(state.conditions)

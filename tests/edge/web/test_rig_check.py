@@ -33,6 +33,10 @@ temperature_from_c = 10
 temperature_to_c = 30
 remind_days = 30
 baseline = 5
+filter_days = 90
+
+[filter]
+changed_on = 2026-02-20
 """
 READ = {
     "temperature": "14",
@@ -101,6 +105,43 @@ def test_a_rig_that_is_out_says_why_and_what_it_means(front):
     assert re.search(r'chip-fail".*?out', front.get("/"), re.DOTALL)
 
 
+def test_what_is_to_be_done_and_what_comes_due_stand_beside_the_state(front, clock):
+    shown = front.saved(check(front, drop_to="140"))
+    assert "Look for the leak with the plug in" in shown
+    assert "Opening pressure, seat, chatter and spray are judged as ever" in shown
+    due = re.search(r'<ul class="rig-due">.*?</ul>', shown, re.DOTALL)[0]
+    assert "Age of the filter" in due
+    assert "2026-05-21, in 78 days" in due
+    clock[0] += timedelta(days=400)
+    later = front.get("/rig")
+    assert "No rig was checked today" in later
+    assert "What it is today, nobody has looked" in later
+    due = re.search(r'<ul class="rig-due">.*?</ul>', later, re.DOTALL)[0]
+    assert "2026-05-21: run out" in due
+
+
+def test_who_came_from_a_job_goes_back_there_with_the_rig_checked(front):
+    job = front.book(sheet=front.add_sheet())
+    back = f"/job/{job}"
+    shown = front.get(f"/rig?back={back}")
+    assert f'href="{back}"' in shown
+    answer = front.send(f"/rig?back={back}", "/rig", **READ)
+    shown = front.saved(answer)
+    assert "Back to where you were" in shown
+    assert f'href="{back}"' in shown
+    assert "fit for use" in shown
+    elsewhere = front.get("/rig?back=//else.where/")
+    assert 'name="back"' not in elsewhere
+    assert "Back to where you were" not in elsewhere
+
+
+def test_a_rig_with_no_instrument_offers_none(front):
+    shown = front.get("/rig")
+    assert "/rig/zero" not in shown
+    assert "/rig/blank" not in shown
+    assert "by eye and stopwatch" in front.get("/rig/zero")
+
+
 def test_readings_of_one_day_are_none_of_the_next(front, clock):
     front.saved(check(front))
     clock[0] += timedelta(days=1)
@@ -152,7 +193,7 @@ def test_charts_grow_and_stand_as_pictures_and_tables(front, clock):
     assert "It drifts down by" in shown
     assert "9 checks, the first 5 of them the baseline" in shown
     table = re.search(r"The numbers of the chart.*?</table>", shown, re.DOTALL)[0]
-    assert len(re.findall(r'<th scope="row">2026-03-', table)) == 9
+    assert len(re.findall(r'<th scope="row">\d+ Mar 2026', table)) == 9
     assert front.workshop.rig().body["state"] == "watch"
 
 

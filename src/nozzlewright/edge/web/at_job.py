@@ -60,7 +60,7 @@ def who(request: Request) -> str:
         raise InputFault(
             Fault(
                 _("nobody has said who is at this screen"),
-                _("Settings"),
+                "",
                 _("Say it in Settings (top right), then send this once more"),
             )
         )

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import quote, urlsplit
 
-from fastapi import Depends, Request
+from fastapi import Depends, FastAPI, Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 from starlette.datastructures import UploadFile
@@ -312,6 +312,11 @@ def _flashed(request: Request) -> str:
 
 
 # -- templates -----------------------------------------------------------------------------------
+
+
+def environment_of(app: FastAPI) -> Environment:
+    """Return the templates as an application shows them."""
+    return _environment(app.state.settings.zone)
 
 
 @cache

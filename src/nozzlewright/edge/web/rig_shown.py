@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from types import MappingProxyType
+from urllib.parse import urlencode
 
-from nozzlewright.edge.web.show import localised, pressure_number
+from babel.dates import format_date
+
+from nozzlewright.advice.rig_care import coming_due, due_text, to_do
+from nozzlewright.bench import BenchConditions
+from nozzlewright.edge.web.show import LOCALES, localised, pressure_number
 from nozzlewright.edge.web.texts import HERE, N_, _
 from nozzlewright.judging import Fitness, RigChart, RigItem, RigVerdict
 from nozzlewright.judging.rig import CHARTED, drift_text
-from nozzlewright.measurement import NotMeasured
+from nozzlewright.measurement import NotMeasured, celsius
 from nozzlewright.measurement.control_chart import ControlChart
 from nozzlewright.said import word
 
@@ -19,10 +25,32 @@ FITNESS: Mapping[str, tuple[str, str]] = MappingProxyType(
         Fitness.FIT.value: ("pass", N_("fit for use")),
         Fitness.WATCH.value: ("unclear", N_("watch")),
         Fitness.OUT.value: ("fail", N_("out")),
-        Fitness.UNCHECKED.value: ("not-done", N_("not checked")),
+        Fitness.UNCHECKED.value: ("not-done", N_("not judged")),
     }
 )
 """State of a rig: shape and word."""
+ITEM_UNCHECKED = ("not-done", N_("not checked"))
+MEANING: Mapping[Fitness, str] = MappingProxyType(
+    {
+        Fitness.FIT: N_("It may be used: what is tested on it counts."),
+        Fitness.WATCH: N_(
+            "It may be used: what is tested on it counts. Something on it is to be watched."
+        ),
+        Fitness.OUT: N_(
+            "Back-leakage tested on it has no verdict: neither pass nor fail. Opening pressure, "
+            "seat, chatter and spray are judged as ever."
+        ),
+        Fitness.UNCHECKED: N_(
+            "It may be used, and what is tested on it counts; but nothing shows that the rig was "
+            "sound."
+        ),
+    }
+)
+"""What a state means for the tests of its day."""
+CARD_GROUPS = {
+    RigItem.PROBE: "probe", RigItem.OIL: "fluid", RigItem.FILTER: "filter", None: "limits",
+}  # fmt: skip
+"""Group of the card on which it is written what was done."""
 
 WIDTH, HEIGHT = 360.0, 200.0
 LEFT, RIGHT, TOP, BOTTOM = 10.0, 276.0, 14.0, 168.0
@@ -34,6 +62,70 @@ def fitness(value: str) -> tuple[str, str]:
     """Return shape and word of a rig's state, in the language of this screen."""
     shape, text = FITNESS.get(value, FITNESS[Fitness.UNCHECKED.value])
     return shape, _(text)
+
+
+def oil_text(conditions: BenchConditions | None) -> str:
+    """Return the oil's temperature with half its 95 % interval; empty where it was not taken."""
+    oil = conditions.oil_temperature if conditions else None
+    if oil is None:
+        return ""
+    half = 1.96 * oil.standard_uncertainty
+    return localised(f"{celsius(oil.value):.1f} ± {half:.1f}\N{NO-BREAK SPACE}°C")
+
+
+def day_text(stated: str) -> str:
+    """Return a day of a card as this screen writes days; as it stands where it is none.
+
+    >>> day_text("2026-03-04"), day_text("spring 2026")
+    ('4 Mar 2026', 'spring 2026')
+    """
+    try:
+        day = date.fromisoformat(stated)
+    except ValueError:
+        return stated
+    return str(format_date(day, "d MMM y", locale=LOCALES[HERE.get().language]))
+
+
+@dataclass(frozen=True)
+class ShownAct:
+    """One thing to do, and the page on which it is done or written down."""
+
+    do: str
+    path: str = ""
+    place: str = ""
+
+
+def shown_acts(verdict: RigVerdict, rig: str) -> list[ShownAct]:
+    """Return what to do about a rig, that which keeps it from being fit first."""
+    acts = []
+    for one in to_do(verdict):
+        path = place = ""
+        if one.item is RigItem.GAUGE:
+            path, place = "/certificate", _("Certificate of the gauge")
+        elif one.item is RigItem.OPENING and "dead-weight" in one.do:
+            path, place = "/dead-weight", _("Dead-weight tester")
+        elif one.item in CARD_GROUPS:
+            path, place = "/rig/card", _("Particulars of this rig")
+        query = {"rig": rig, **({"open": CARD_GROUPS[one.item]} if path == "/rig/card" else {})}
+        acts.append(ShownAct(one.do, path and f"{path}?{urlencode(query)}", place))
+    return acts
+
+
+@dataclass(frozen=True)
+class ShownDue:
+    """A day after which something no longer holds."""
+
+    shape: str
+    name: str
+    when: str
+
+
+def shown_due(verdict: RigVerdict, today: date) -> list[ShownDue]:
+    """Return what comes due on a rig as seen today, the nearest first."""
+    return [
+        ShownDue("fail" if one.on < today else "open", word(one.item), due_text(one, today))
+        for one in coming_due(verdict)
+    ]
 
 
 @dataclass(frozen=True)
@@ -50,7 +142,13 @@ def shown_items(verdict: RigVerdict) -> list[ShownItem]:
     """Return the items of a check, those that ask for something first."""
     order = (Fitness.OUT, Fitness.WATCH, Fitness.FIT, Fitness.UNCHECKED)
     items = sorted(verdict.items, key=lambda one: order.index(one.fitness))
-    return [ShownItem(*fitness(one.fitness.value), word(one.item), one.reasons) for one in items]
+    return [ShownItem(*_item_state(one.fitness), word(one.item), one.reasons) for one in items]
+
+
+def _item_state(state: Fitness) -> tuple[str, str]:
+    if state is Fitness.UNCHECKED:
+        return ITEM_UNCHECKED[0], _(ITEM_UNCHECKED[1])
+    return fitness(state.value)
 
 
 @dataclass(frozen=True)
@@ -104,6 +202,10 @@ class ShownChart:
     trend: tuple[float, float, float, float] | None = None
     first: str = ""
     last: str = ""
+    now: str = ""
+    """The last point in words: its value with half its 95 % interval."""
+    last_signal: bool = False
+    """Whether a rule of the chart speaks at the last point."""
     rows: tuple[Row, ...] = ()
     summary: str = ""
 
@@ -163,12 +265,23 @@ def _shown(one: RigChart) -> ShownChart:
         levels=_levels(one, lines, y),
         baseline_x=x(days[chart.baseline - 1]) + 4.0,
         trend=trend,
-        first=one.days[0],
-        last=one.days[-1],
+        first=day_text(one.days[0]),
+        last=day_text(one.days[-1]),
+        now=_now(one, values[-1], u[-1]),
+        last_signal=len(values) - 1 in spoke,
         rows=_rows(one, chart),
         summary=_("%(count)s checks, the first %(baseline)s of them the baseline")
         % {"count": len(values), "baseline": chart.baseline},
     )
+
+
+def _now(one: RigChart, value: float, half: float) -> str:
+    return _("%(day)s: %(value)s ± %(half)s %(unit)s") % {
+        "day": day_text(one.days[-1]),
+        "value": _number(one, value),
+        "half": _number(one, half),
+        "unit": _unit(one),
+    }
 
 
 def _lines(one: RigChart, chart: ControlChart) -> list[tuple[str, float]]:
@@ -180,7 +293,7 @@ def _lines(one: RigChart, chart: ControlChart) -> list[tuple[str, float]]:
 def _levels(
     one: RigChart, lines: list[tuple[str, float]], y: Callable[[float], float]
 ) -> tuple[Level, ...]:
-    words = {"centre": _("mean"), "limit": _("chart"), "tolerance": _("card")}
+    words = {"centre": _("mean"), "limit": _("usual"), "tolerance": _("allowed")}
     placed: list[float] = []
     levels = []
     for kind, value in sorted(lines, key=lambda line: -line[1]):
@@ -201,7 +314,7 @@ def _rows(one: RigChart, chart: ControlChart) -> tuple[Row, ...]:
         spoken.setdefault(signal.index, []).append(_(signal.rule.value))
     return tuple(
         Row(
-            one.days[index],
+            day_text(one.days[index]),
             _number(one, value),
             _number(one, abs(value - values[index - 1])) if index else "",
             "; ".join(spoken.get(index, [])),

@@ -13,6 +13,7 @@ from types import MappingProxyType
 import uvicorn
 
 from nozzlewright.edge.web.app import WebSettings, create_app
+from nozzlewright.edge.web.beforehand import beforehand
 from nozzlewright.edge.wiring.live import Inbox, LiveBench
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.workflow import Workshop
@@ -83,7 +84,8 @@ def serve(
     settle()
     tell(f"http://{shown}:{port}/  (Ctrl-C ends)")
     try:
-        uvicorn.Server(config).run(sockets=[listening])
+        with beforehand(app):
+            uvicorn.Server(config).run(sockets=[listening])
     except KeyboardInterrupt:
         pass  # uvicorn hands it on once everything is shut down
     finally:

@@ -92,6 +92,10 @@ def _measured(value: Quantity | NotMeasured | None, unit: str) -> str:
     return speak(value_text(value).sentence, gettext, unit, decimal_sign())
 
 
+LOCALES = {"en": "en_GB", "de": "de_DE"}
+"""How a language of the screens writes days and times."""
+
+
 def when(moment: datetime, zone: tzinfo | None = None, form: str = "full") -> Markup:
     """Return a moment in the shop's zone, as a ``time`` element.
 
@@ -105,7 +109,7 @@ def when(moment: datetime, zone: tzinfo | None = None, form: str = "full") -> Ma
         ``full`` (day and time), ``day`` or ``time``
     """
     local = moment.astimezone(zone)
-    locale = {"en": "en_GB", "de": "de_DE"}[HERE.get().language]
+    locale = LOCALES[HERE.get().language]
     if form == "day":
         text = format_date(local, "d MMM y", locale=locale)
     elif form == "time":

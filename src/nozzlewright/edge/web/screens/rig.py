@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
@@ -18,10 +19,20 @@ from nozzlewright.bench import BenchConditions, BledVolume, LeverStrokes, RigRea
 from nozzlewright.edge.web import page
 from nozzlewright.edge.web.at_job import shop_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
-from nozzlewright.edge.web.rig_shown import fitness, shown_charts, shown_items
+from nozzlewright.edge.web.rig_shown import (
+    MEANING,
+    day_text,
+    fitness,
+    oil_text,
+    shown_acts,
+    shown_charts,
+    shown_due,
+    shown_items,
+)
+from nozzlewright.edge.web.screens.gauge import benches_of, inbox_of
 from nozzlewright.edge.web.screens.jobs import ShownRig, conditions_of, rigs_today, shown_rig
 from nozzlewright.edge.web.show import localised, parse_pressure, pressure, pressure_number
-from nozzlewright.edge.web.texts import _, said
+from nozzlewright.edge.web.texts import _, ngettext, said
 from nozzlewright.edge.wiring.rig_card import (
     Hold,
     Outline,
@@ -69,6 +80,8 @@ class Check:
     remarks: str
     fitness: tuple[str, str] | None
     """Shape and word; None where it was not judged."""
+    oil: str
+    """Its temperature with its interval; empty where it was not taken."""
 
 
 @router.get("/rig")
@@ -79,8 +92,12 @@ def show(
     reference: str = "",
     zero: str = "",
     new: str = "",
+    back: str = "",
 ) -> Response:
-    """Show the rigs, the form of today's check, and the last checks."""
+    """Show the rigs, the form of today's check, and the last checks.
+
+    `back` is the page from which somebody came who needs a rig that is fit.
+    """
     shop = shop_of(request)
     states = shop.rigs()
     latest = states[0] if states else None
@@ -92,10 +109,18 @@ def show(
     verdict = shop.rig_days.verdict(state) if state else None
     kept_at = _hold_made_at(shop, state, conditions) if state and conditions else None
     oil = conditions.oil_temperature if conditions else None
+    today = rigs_today(request)
+    day = shop.clock().astimezone(request.app.state.settings.zone).date()
     return page.render(
         request,
         "rig.html",
-        today=rigs_today(request),
+        today=today,
+        of_today=state is not None and any(one.state.id == state.id for one in today),
+        others=[one for one in today if state is None or one.state.rig != state.rig],
+        shown=shown_rig(shop, state) if state else None,
+        oil=oil_text(conditions),
+        back=back if page.is_local(back) else "",
+        live=_recordable(request),
         states=states,
         state=state,
         facts=list(_facts(conditions)) if conditions else [],
@@ -111,12 +136,29 @@ def show(
         before=_before(conditions),
         verdict=verdict,
         verdict_chip=fitness(verdict.fitness.value) if verdict else None,
+        verdict_means=_(MEANING[verdict.fitness]) if verdict else "",
+        acts=shown_acts(verdict, state.rig) if verdict and state else [],
+        due=shown_due(verdict, day) if verdict else [],
         items=shown_items(verdict) if verdict else [],
         charts=shown_charts(verdict) if verdict else [],
         kept_at=kept_at,
         checks=[_check(shop, one) for one in shop.rig_checks(SHOWN_CHECKS)],
         caution=JET,
     )
+
+
+def to_understand(shop: Workshop) -> Iterator[Callable[[], object]]:
+    """Yield what the page would first have to understand: each can be done beforehand."""
+    for state in shop.rigs():
+        yield lambda state=state: shop.rig_days.verdict(state)  # type: ignore[misc]
+    for state in shop.rig_checks(SHOWN_CHECKS):
+        yield lambda state=state: _picture(shop, state.blank)  # type: ignore[misc]
+
+
+def _recordable(request: Request) -> bool:
+    """Return whether a reading can be recorded here, or taken from a drop folder."""
+    inbox = inbox_of(request)
+    return bool(benches_of(request)) or (inbox is not None and bool(inbox.drop_folders))
 
 
 def _check(shop: Workshop, state: RigState) -> Check:
@@ -126,6 +168,7 @@ def _check(shop: Workshop, state: RigState) -> Check:
         _picture(shop, state.blank),
         str(state.body.get("remarks", "")),
         fitness(str(judged)) if judged else None,
+        oil_text(conditions_of(shop, state)),
     )
 
 
@@ -152,33 +195,43 @@ def _facts(conditions: BenchConditions) -> Iterator[tuple[str, str]]:
     if gauge.identity:
         yield _("Gauge"), gauge.identity
     if gauge.range_pa is not None:
-        yield _("Range"), _("up to %(pressure)s") % {"pressure": pressure(gauge.range_pa)}
+        yield (
+            _("Range"),
+            _("up to %(pressure)s") % {"pressure": pressure(gauge.range_pa, decimals=0)},
+        )
     if gauge.accuracy_class is not None:
         yield _("Accuracy class"), localised(f"{gauge.accuracy_class:g}")
     if gauge.certificate:
-        yield _("Certificate"), _("%(count)s points") % {"count": len(gauge.certificate)}
+        count = len(gauge.certificate)
+        yield _("Certificate"), ngettext("%(num)s point", "%(num)s points", count) % {"num": count}
     if gauge.certificate_number:
         yield _("Number of the certificate"), gauge.certificate_number
     if gauge.calibrated_on:
-        yield _("Calibrated on"), gauge.calibrated_on
+        yield _("Calibrated on"), day_text(gauge.calibrated_on)
     if gauge.next_calibration_on:
-        yield _("Calibration due"), gauge.next_calibration_on
+        yield _("Calibration due"), day_text(gauge.next_calibration_on)
     if rig.probe is not None:
         yield _("Temperature probe"), rig.probe.identity or _("not named")
         if rig.probe.next_calibration_on:
-            yield _("Probe due"), rig.probe.next_calibration_on
+            yield _("Probe due"), day_text(rig.probe.next_calibration_on)
     if rig.reference is not None:
         yield _("Reference nozzle"), rig.reference.identity or _("not named")
         if rig.reference.opening is not None:
-            yield _("It should open at"), pressure(rig.reference.opening.value)
+            yield _("It should open at"), pressure(rig.reference.opening)
     if rig.volume_m3 is not None:
-        yield _("Trapped volume"), localised(f"{rig.volume_m3.value * 1e6:.3g} cm³")
+        yield (
+            _("Trapped volume"),
+            localised(
+                f"{rig.volume_m3.value * 1e6:.3g} ± "
+                f"{1.96 * rig.volume_m3.standard_uncertainty * 1e6:.2g} cm³"
+            ),
+        )
     if fluid is not None and fluid.name:
         yield _("Test fluid"), fluid.name
     if fluid is not None and fluid.filled_on:
-        yield _("Filled in on"), fluid.filled_on
+        yield _("Filled in on"), day_text(fluid.filled_on)
     if rig.filter is not None and rig.filter.changed_on:
-        yield _("Filter changed on"), rig.filter.changed_on
+        yield _("Filter changed on"), day_text(rig.filter.changed_on)
     if fluid is not None and fluid.viscosity_points:
         shown = (
             f"{value * 1e6:.3g} mm²/s ({celsius(at):.3g} °C)"
@@ -285,8 +338,12 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
     )
     digest = hold.digest if isinstance(hold, RecordedHold) else ""
     checked = shop.check_rig(form.id, name, conditions, blank=digest, remarks=remarks)
+    back = form.text("back", longest=400)
+    query = {"rig": checked.rig, **({"back": back} if page.is_local(back) else {})}
     return page.back_to(
-        request, "/rig", flash=_("Saved: %(rig)s is checked for today") % {"rig": checked.rig}
+        request,
+        f"/rig?{urlencode(query)}",
+        flash=_("Saved: %(rig)s is checked for today") % {"rig": checked.rig},
     )
 
 

@@ -7,14 +7,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
+from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from nozzlewright.edge.web import page
 from nozzlewright.edge.web.at_job import shop_of, who
-from nozzlewright.edge.web.screens.certificate import dated_card, typed_day
+from nozzlewright.edge.web.screens.certificate import carried, dated_card, typed_day
 from nozzlewright.edge.web.show import HIGHEST_PA, localised, parse_number, parse_pressure
 from nozzlewright.edge.web.texts import HERE, N_, _
 from nozzlewright.edge.wiring.rig_particulars import (
@@ -240,6 +241,13 @@ GROUPS: tuple[Group, ...] = (
                 title=N_("At most"),
             ),
             _line(
+                _number("limits.check_days", N_("Age of the check at a test"), "d", 0.0),
+                _number(
+                    "limits.calibration_grace_days", N_("Use after a calibration ran out"), "d", 0.0
+                ),
+                _number("limits.study_days", N_("Age of a study of fitters"), "d"),
+            ),
+            _line(
                 _number("limits.remind_days", N_("Remind before a date"), "d", 0.0),
                 Particular(
                     "limits.baseline", N_("Checks from which a chart's limits come"), Kind.COUNT,
@@ -294,15 +302,19 @@ HIGHER = (
 
 
 @router.get("/rig/card")
-def show_card(request: Request, rig: str = "") -> Response:
-    """Show what the rig's last card states, to be changed."""
+def show_card(
+    request: Request, rig: str = "", opened: Annotated[str, Query(alias="open")] = ""
+) -> Response:
+    """Show what the rig's last card states, to be changed; one group of it open."""
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     shop = shop_of(request)
     states = shop.rigs()
     state = next((one for one in states if one.rig == rig), states[0] if states else None)
     if state is None:
-        return RedirectResponse("/rig", 303)
+        return page.back_to(
+            request, "/rig", flash=_("A rig has a card once it was checked: check it here first")
+        )
     stated = particulars(shop.evidence.read(state.conditions))
     rows = _rows(stated[POINTS])
     return page.render(
@@ -321,6 +333,7 @@ def show_card(request: Request, rig: str = "") -> Response:
             for at in range(max(FEWEST_ROWS, len(rows) + 1))
         ],
         day_hint=_DAY_HINT,
+        opened=opened,
     )
 
 
@@ -372,7 +385,14 @@ def save_card(request: Request, form: page.Sent) -> RedirectResponse:
     words = _("particulars changed: %(names)s") % {
         "names": ", ".join(_full_label(key) for key in PARTS if key in changes)
     }
-    shop.check_rig(form.id, name, new, blank=state.blank, remarks=words)
+    shop.check_rig(
+        form.id,
+        name,
+        new,
+        blank=state.blank,
+        remarks=words,
+        carries=carried(request, shop, state),
+    )
     return page.back_to(request, back, flash=_("Saved: the card of %(rig)s") % {"rig": state.rig})
 
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -896,7 +897,7 @@ _WAYS: Mapping[str, str] = {
 def _way(kind: str, one: InjectorStory, here: str, keys: set[str]) -> dict[str, str]:
     """Return where an action is done, and its name; empty where no page here is for it."""
     if kind == ActionKind.CHECK_RIG.value:
-        return {"path": "/rig", "place": _("To the rig")}
+        return {"path": f"/rig?{urlencode({'back': here})}", "place": _("To the rig")}
     key = _WAYS.get(kind, "")
     if key in {"clean", "inspect"} and not one.apart:
         key = "strip"  # its parts must lie open first

@@ -23,14 +23,19 @@ const recorded = {};
 const { draft, later } = keepDraft(form, key, {
   done: saved,
   again,
-  passing: ["recorded", "recorded_reference", "recorded_zero"],
-  more: () => ({ at, day: today(), recorded }),
+  passing: ["back", "recorded", "recorded_reference", "recorded_zero"],
+  more: () => ({ at, day: today(), recorded, back: here.get("back") ?? draft?.back }),
 });
 
 const kinds = ["blank", "reference", "zero"];
 for (const name of kinds) {
   const digest = here.get(name) ?? draft?.recorded?.[name];
   if (digest) recorded[name] = digest;
+}
+// Nor is the page to which somebody goes back with the rig checked.
+if (draft?.back && !here.has("back") && kinds.some((name) => here.has(name))) {
+  here.set("back", draft.back);
+  location.replace(`${location.pathname}?${here}`);
 }
 const lost = Object.keys(recorded).filter((name) => !here.has(name));
 if (lost.length > 0 && here.size > 0 && kinds.some((name) => here.has(name))) {
