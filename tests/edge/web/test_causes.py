@@ -70,6 +70,16 @@ def test_words_of_the_booking_are_said_back_with_what_was_not_understood(bench):
     assert "Not understood: keilriemen quietscht" in shown
 
 
+def test_with_a_complaint_it_is_asked_what_was_looked_at_before_the_injectors_came_out(bench):
+    page, question = bench.path(more="/causes"), "Was the engine looked over before"
+    assert question not in bench.get(page)
+    shown = bench.saved(note(bench, "black_smoke=yes"))
+    assert question in shown
+    shown = bench.saved(bench.tap(page, "Nothing was looked at"))
+    assert question not in shown
+    assert names(shown)[0] == "too little air: filter or turbocharger"
+
+
 def test_guide_face_and_rig_cannot_be_told_apart_and_the_page_says_what_decides(bench):
     for state in ("drop=fast", "seat=dry"):
         note(bench, state)

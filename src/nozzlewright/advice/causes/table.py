@@ -176,7 +176,7 @@ OBSERVATIONS: tuple[Observation, ...] = (
     _yes("linkage", say("governor linkage sticks or idle set wrong"), 0.02, 10,
          say("Move the linkage by hand, check the idle stop")),
     Observation("looked_over", say("the engine, before the injectors came out"), Sort.SYMPTOM,
-                (("done", say("looked over: air, filters, compression, timing")),
+                (("done", say("looked over (air, filters, compression, timing)")),
                  ("not_done", say("nothing was looked at"))), (0.98, 0.02), 2, _ASK),
     _yes("since_overhaul", say("since the last overhaul"), 0.03, 1, _ASK),
     _yes("dirty_fuel", say("dirt or water in the fuel"), 0.03, 5,

@@ -12,6 +12,7 @@ from starlette.responses import Response
 
 from nozzlewright.advice.causes import (
     SOURCES,
+    CauseModel,
     Confidence,
     Likelihood,
     Next,
@@ -171,6 +172,7 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         else [],
         coming=[_next(step, story, one, shop) for step in coming],
         texts=[_read(text) for text in gathered.texts],
+        asked=_asked(model, seen),
         pieces=[_piece(piece) for piece in gathered.pieces],
         silent=[said(model.by_observation[key].name) for key in gathered.silent],
         taken_out=[
@@ -185,6 +187,12 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         version=ranking.version if ranking else model.version,
         digest=model.digest[:12],
     )
+
+
+def _asked(model: CauseModel, seen: set[str]) -> bool:
+    """Return whether to ask what was looked at first: the engine complains, and nobody said."""
+    complaint = any(model.by_observation[key].named for key in seen)
+    return complaint and "looked_over" in model.by_observation and "looked_over" not in seen
 
 
 def _cause(ranked: RankedCause) -> ShownCause:
