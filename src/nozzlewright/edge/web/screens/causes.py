@@ -18,6 +18,7 @@ from nozzlewright.advice.causes import (
     Next,
     Place,
     RankedCause,
+    Ranking,
     ReadText,
     Reason,
     Sort,
@@ -68,6 +69,8 @@ CONFIDENCE: Mapping[Confidence, str] = {
     Confidence.PRINTED: N_("printed there"),
     Confidence.PRACTICE: N_("common practice, no source"),
 }
+ENGINE_IN_DOUBT = 0.05
+"""Probability of a cause at the engine from which it is asked whether that was looked at first."""
 ENGINE = "engine"
 """What a cause is settled of, where it is not the injector."""
 
@@ -172,7 +175,7 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         else [],
         coming=[_next(step, story, one, shop) for step in coming],
         texts=[_read(text) for text in gathered.texts],
-        asked=_asked(model, seen),
+        asked=_asked(model, seen, ranking),
         pieces=[_piece(piece) for piece in gathered.pieces],
         silent=[said(model.by_observation[key].name) for key in gathered.silent],
         taken_out=[
@@ -189,10 +192,18 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
     )
 
 
-def _asked(model: CauseModel, seen: set[str]) -> bool:
-    """Return whether to ask what was looked at first: the engine complains, and nobody said."""
+def _asked(model: CauseModel, seen: set[str], ranking: Ranking | None) -> bool:
+    """Return whether to ask what was looked at first: the engine complains and may be at fault."""
     complaint = any(model.by_observation[key].named for key in seen)
-    return complaint and "looked_over" in model.by_observation and "looked_over" not in seen
+    return (
+        complaint
+        and "looked_over" not in seen
+        and ranking is not None
+        and any(
+            one.cause.place is Place.ENGINE and one.probability >= ENGINE_IN_DOUBT
+            for one in ranking.causes
+        )
+    )
 
 
 def _cause(ranked: RankedCause) -> ShownCause:
