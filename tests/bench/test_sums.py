@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pint
@@ -224,6 +225,20 @@ def test_a_count_is_never_surer_than_one_drop():
     assert rate.standard_uncertainty == pytest.approx(1.0 / math.sqrt(3.0) / 30.0)
 
 
+@pytest.mark.parametrize(
+    ("tip", "weighed"), [(3.07, 52.2), (4.17, 69.0), (6.56, 100.0), (8.32, 126.0)]
+)
+def test_a_drop_that_was_weighed_lies_within_what_is_told_of_it(tip, weighed):
+    """F. Eschbaum, weights of drops of water at 15 °C by the outer diameter of the tip, as told in
+    Bulletin of Pharmacy 9 (1895) 461; surface tension 73.5 mN/m, density 999.1 kg/m³."""
+    drop = value("drops", "volume", drops="20", time="60 s", tip=f"{tip} mm",
+                 tension="73.5 mN/m", density="999.1 kg/m3")  # fmt: skip
+    low, high = drop.coverage_interval
+
+    assert low < weighed * 1e-6 / 999.1 < high
+    assert 0.05 < weighed * 1e-6 / 999.1 / drop.value - 1.0 < 0.09  # as its validity says
+
+
 def test_a_stated_span_covers_the_truth_as_often_as_it_says():
     """1 000 fitters measure the same spring, each a little off; the truth lies inside for 95 %."""
     rng = np.random.default_rng(11)
@@ -292,6 +307,8 @@ def test_all_that_is_missing_is_named_at_once():
         ("bands", {"lamp": "candle", "bands": "2"}, "lamp", "not known"),
         ("opening", {"guide": "3 mm", "seat": "4 mm", "force": "300 N"}, "guide", "no wider"),
         ("opening", {"guide": "6 mm", "seat": "3 mm"}, "force", "no spring force"),
+        ("opening", {"guide": "6 mm", "seat": "3 mm", "rate": "200 N/mm", "preload": "0 mm"},
+         "preload", "not pressed"),
         ("drops", {"drops": "5", "time": "30 s"}, "volume", "size of a drop"),
         ("drops", {"drops": "5", "time": "30 s", "tip": "0.5 mm"}, "tip", "narrow or wide"),
         ("droplets", {"old": "50 bar", "new": "200 bar", "cylinder": "60 bar"}, "old", "no higher"),
@@ -312,6 +329,47 @@ def test_a_plus_minus_beyond_what_can_be_is_no_fault_of_the_program():
     )
     with pytest.raises(InputFault, match="do not go together"):
         work_out(SUMS["opening"], given_values)
+
+
+ODD = [
+    "0", "-0", "-1", "1e300", "1e-300", "nan", "inf", "0,05", "1.000,5", "1,000", "±", "1 ± 1e99",
+    "9" * 70, "0x10", "1e", "-", "5 ± 300", "1 2", "½", "\u202e5", "60 ± 200", "1e-30 ± 1",
+]  # fmt: skip
+
+
+@st.composite
+def typed_oddly(draw):
+    """Draw a sum's example with some inputs typed anew: at their bounds, or as no hand types."""
+    one = draw(st.sampled_from(list(SUMS.values())))
+    base = draw(st.sampled_from(one.examples)).typed
+    typed = []
+    for each in one.inputs:
+        text, unit = base.get(each.key, ""), UNITS_OF[each.kind][0]
+        edge = st.sampled_from([each.low, each.high, -each.high]).map(
+            lambda si, unit=unit: f"{unit.of_si(si)!r} ± {abs(unit.of_si(si)) / 3!r}"
+        )
+        text = draw(st.one_of(st.just(text), st.just(text), edge, st.sampled_from(ODD)))
+        sure = draw(st.sampled_from(["", "", "", "0,2", "300 %", "1e99", "x"]))
+        typed.append((each.key, text, unit.name, sure))
+    return one, typed
+
+
+@settings(max_examples=300)
+@given(typed_oddly())
+def test_whatever_is_typed_gives_a_number_or_a_fault_with_what_to_do(drawn):
+    one, typed = drawn
+    given_values, faults = read_sum(one, typed)
+    if not faults:
+        try:
+            done = work_out(one, given_values)
+        except InputFault as fault:
+            faults = fault.faults
+        else:
+            told = [part for each in done.results for part in result_told(each)]
+            assert told
+            assert not any(re.search(r"nan|inf", part) for part in told)
+            return
+    assert all(fault.where and fault.what and fault.remedy for fault in faults)
 
 
 # -- old sheets ---------------------------------------------------------------------------------

@@ -63,6 +63,27 @@ def test_the_curtain_is_the_frustum_between_edge_and_cone():
     assert got * 1e6 == near(0.65553, rel=1e-5)
 
 
+@pytest.mark.parametrize("seat_angle", [30.0, 45.0, 60.0])
+@pytest.mark.parametrize("lift", [0.05e-3, 0.2e-3, 1e-3])
+def test_the_curtain_is_that_of_an_engine_valve(lift, seat_angle):
+    """J. B. Heywood, Internal Combustion Engine Fundamentals (1988), eq. 6.7, from memory:
+    A = pi L cos b (D - 2w + L/2 sin 2b), b between seat and plane, D - 2w the inner seat."""
+    b, inner = math.radians(seat_angle), 2e-3
+    theirs = math.pi * lift * math.cos(b) * (inner + lift / 2 * math.sin(2 * b))
+    assert curtain_area(lift, inner, math.pi - 2 * b) == near(theirs, rel=1e-12)
+
+
+def test_a_ring_is_pushed_as_that_of_a_piston_with_its_rod():
+    """A. Esposito, Fluid Power with Applications, example 6-1: 1000 lbf pulled in by a cylinder of
+    2 in with a rod of 1 in take 425 psi, pushed out 318 psi (data and steps read in a companion;
+    it rounds 424.4 up)."""
+    pound, inch, psi = 4.4482216152605, 0.0254, 6894.757293168
+    ring = opening_pressure(1000 * pound, 2 * inch, 1 * inch)
+    whole = closing_pressure(1000 * pound, 2 * inch)
+    assert math.ceil(ring / psi) == 425
+    assert whole / psi == near(318, abs=0.5)
+
+
 def test_seat_and_holes_in_series_lose_their_pressures_one_after_the_other():
     """ALT: pressure drops of the two throttles added at one flow."""
     seat, holes, rho, total = 0.5244e-6, 0.1724e-6, 830.0, 175e5

@@ -150,15 +150,25 @@ LIFT = Sum(
     formula=say("lift = depth of the shoulder − height of the stop; "
                 "A = π h sin b (d + h sin b cos b), b half the seat angle"),
     compute=_lift,
-    source=say("Geometry; area of a cone's frustum (derived). No printed example was found."),
+    source=say("Difference of two depths, as workshop manuals work out a shim; area of a cone's "
+               "frustum, as textbooks give it for engine valves (J. B. Heywood, Internal "
+               "Combustion Engine Fundamentals, 1988, eq. 6.7, from memory)."),
     validity=(
         say("Faces clean and lapped. The zero of the gauge drops out where both readings come "
             "from one setting of it: then give ± for the reading alone."),
+        say("The area holds for a sharp edge on the needle and a small lift. No printed example "
+            "of it was found: it is checked against a numerical one."),
     ),
     drawing="lift",
     remarks=_lift_remarks,
     objections=_lift_objections,
     examples=(
+        Example("Workshop manual of a small vehicle, shim of a shaft: 75.01 mm deep, 4.48 + 15.0 "
+                "+ 55 mm stand in it",
+                {"depth": "75.01 mm", "stop": "74.48 mm"}, {"lift": "0.53 mm"}),
+        Example("Workshop manual of an outboard engine, shim of a pinion: 11.70 mm less 11.30 mm, "
+                "and 0.03 mm for its mark",
+                {"depth": "11.70 mm", "stop": "11.27 mm"}, {"lift": "0.43 mm"}),
         Example("Derived: difference of two depths, and the frustum found numerically between "
                 "needle edge and seat cone (d 2, h 0.2 mm, 60°)",
                 {"depth": "0.85 mm", "stop": "0.65 mm", "seat": "2 mm", "cone": "60 deg"},
@@ -239,7 +249,8 @@ WASHER = Sum(
     ),
     formula=say("new protrusion = old protrusion + old washer − new washer (both crushed)"),
     compute=_washer,
-    source=say("Geometry. No printed example was found."),
+    source=say("Geometry: what a washer adds is missing in front, as with the shims of valve "
+               "clearances in workshop manuals. No printed example of a nozzle was found."),
     validity=(say("The bore's seat clean, and the injector pulled down to its torque."),),
     drawing="washer",
     caution=say("A washer too thick puts the spray into the head, one too thin can let the piston "
@@ -247,6 +258,14 @@ WASHER = Sum(
     remarks=_washer_remarks,
     objections=_washer_objections,
     examples=(
+        Example("Workshop manual of a diesel engine, the same sum for a valve: clearance 0.45 mm, "
+                "0.25 wanted, shim 2.80 mm",
+                {"measured": "0.45 mm", "fitted": "2.80 mm", "wanted": "0.25 mm"},
+                {"thickness": "3.00 mm"}),
+        Example("Workshop manual of a marine engine, the same sum for a valve: clearance 0.30 mm "
+                "(0.012 in), 0.40 (0.016) wanted, shim 3.80 mm (0.150)",
+                {"measured": "0.012 in", "fitted": "0.150 in", "wanted": "0.016 in"},
+                {"thickness": "0.146 in"}),
         Example("Derived: 2.6 mm with a washer of 1.5 mm; 2.1 mm are left with 2.0 mm",
                 {"measured": "2.6 mm", "fitted": "1.5 mm", "new": "2.0 mm", "wanted": "2.6 mm"},
                 {"protrusion": "2.10 mm", "thickness": "1.50 mm", "off": "-0.50 mm"},
@@ -345,6 +364,12 @@ BANDS = Sum(
 
 # -- opening pressure ---------------------------------------------------------------------------
 
+_RELIEF_VALVE = (
+    "A. Esposito, Fluid Power with Applications, example 8-1 (data and steps read in a public "
+    "companion): relief valve of 0.75 in², here the ring between two circles; spring 2500 lbf/in"
+)
+_POPPET = {"guide": "1.09768 in", "seat": "0.5 in", "rate": "2500 lbf/in"}
+
 
 def _opening(v: Values) -> Mapping[str, Any]:
     force = v["force"] if "force" in v else v["rate"] * v["preload"]
@@ -371,6 +396,12 @@ def _opening_objections(v: Values) -> Iterable[Fault]:
             say("no spring force is given"),
             "force",
             say("Give the force, or rate and preload of the spring"),
+        )
+    elif "force" not in v and v["preload"] <= 0.0:
+        yield Fault(
+            say("a spring that is not pressed holds no needle shut"),
+            "preload",
+            say("Give by how much it is shorter as set than free"),
         )
 
 
@@ -420,7 +451,9 @@ OPENING = Sum(
     ),
     formula=say("p = (F + friction + p back A guide − p cylinder A seat) / (A guide − A seat)"),
     compute=_opening,
-    source=say("Balance of forces (derived). No printed example was found."),
+    source=say("Balance of forces, as textbooks of hydraulics work it on a relief valve (A. "
+               "Esposito, Fluid Power with Applications, example 8-1). No printed example of a "
+               "needle was found."),
     validity=(
         say("At rest: the pressure seen at closing lies lower, as the line empties meanwhile."),
         say("The holder gives too, so that a shim does less than the spring alone says."),
@@ -430,6 +463,10 @@ OPENING = Sum(
     remarks=_opening_remarks,
     objections=_opening_objections,
     examples=(
+        Example(f"{_RELIEF_VALVE}, pressed by 0.20 in: it begins to open at 667 psi",
+                _POPPET | {"preload": "0.20 in"}, {"opening": "667 psi", "area": "0.75 in2"}),
+        Example(f"{_RELIEF_VALVE}, pressed by 0.10 in more: wide open at 1000 psi",
+                _POPPET | {"preload": "0.30 in"}, {"opening": "1000 psi"}),
         Example("Derived: balance of forces at 6 and 2.6 mm for 175 bar; a lumped model of needle "
                 "and line opens and closes there",
                 {"guide": "6 mm", "seat": "2.6 mm", "force": "401.888 N", "rate": "200 N/mm",
@@ -491,7 +528,9 @@ TWO_SPRING = Sum(
     formula=say("p₂ = (p₁ (A guide − A seat) + R₁ × pre-lift + F₂) / A, with A the area of the "
                 "guide (at least) or that without the seat (at most)"),
     compute=_two,
-    source=say("Balance of forces (derived). No printed example was found."),
+    source=say("Balance of forces, as textbooks work it on two springs of which the second joins "
+               "after a gap (V. B. Bhandari, Design of Machine Elements, example 10.19). No "
+               "printed example of a holder was found."),
     validity=(
         say("At rest, without friction. How much pressure stands under the seat at pre-lift is "
             "not known: the two results are its ends."),
@@ -501,6 +540,19 @@ TWO_SPRING = Sum(
     remarks=_two_remarks,
     objections=_wider,
     examples=(
+        Example("V. B. Bhandari, Design of Machine Elements, example 10.19 (data and steps read in "
+                "a public companion, worked by hand): the inner spring joins after 15 mm, and both "
+                "carry 1000 N at 24.99 mm, 706.0 and 294.0 N. Here on 1000 mm², the outer at 24 mm "
+                "taken as the first stage",
+                {"first": "6.7808 bar", "rate": "28.2535 N/mm", "pre_lift": "0.98884 mm",
+                 "second": "293.98 N", "guide": "35.6825 mm", "seat": "0.3 mm"},
+                {"low": "10.00 bar", "high": "10.00 bar"}),
+        Example("Strength of materials in a public companion, problem 8.8: the inner spring joins "
+                "after 10 mm, and both carry 100 N at 20 mm, 60 and 40 N. Here on 100 mm², the "
+                "outer at 19 mm taken as the first stage",
+                {"first": "5.70 bar", "rate": "3 N/mm", "pre_lift": "1 mm",
+                 "second": "40 N", "guide": "11.2838 mm", "seat": "0.3 mm"},
+                {"low": "10.0 bar", "high": "10.0 bar"}),
         Example("Derived: a needle pushed up step by step over both springs",
                 {"first": "180 bar", "rate": "110 N/mm", "pre_lift": "0.05 mm",
                  "second": "180 N", "guide": "6 mm", "seat": "2.6 mm"},

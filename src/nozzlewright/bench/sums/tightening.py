@@ -78,7 +78,8 @@ WRENCH = Sum(
     ),
     formula=say("setting = torque × L / (L + E cos a), L wrench, E extension, a its angle"),
     compute=_compute,
-    source=say("Lever arm; NAVEDTRA 14315 and TM 9-254 give the same."),
+    source=say("Lever arm; NAVEDTRA 14315 and TM 9-254 give the same, the latter with the angle "
+               "too."),
     validity=(
         say("For a pull at the middle of the handle, square to the wrench."),
         say("A socket extension along the axis of the nut changes nothing."),
@@ -105,5 +106,16 @@ WRENCH = Sum(
         Example("Instruction sheet of a torque wrench, L 16, E 2",
                 {"wanted": "50 lbf ft", "wrench": "16 in", "extension": "2 in"},
                 {"setting": "44.44 lbf ft"}),
+        Example("Published table of angled extensions, L 18, E 3: 45° off the wrench",
+                {"wanted": "100 lbf ft", "wrench": "18 in", "extension": "3 in", "angle": "45 deg"},
+                {"setting": "89.46 lbf ft"}),
+        Example("Published table of angled extensions, E a quarter of L: 75° instead of 90° gives "
+                "the nut 6.5 % more",
+                {"set": "100 Nm", "wrench": "400 mm", "extension": "100 mm", "angle": "75 deg"},
+                {"delivered": "106.5 Nm"}),
+        Example("Published table of angled extensions, E a quarter of L: 100° instead of 90° gives "
+                "the nut 4.3 % less",
+                {"set": "100 Nm", "wrench": "400 mm", "extension": "100 mm", "angle": "100 deg"},
+                {"delivered": "95.7 Nm"}),
     ),
 )  # fmt: skip

@@ -367,6 +367,10 @@ def _drops(s: Sketch, v: Seen) -> None:
     s.text(222.0, 154.0, v.words("rate"))
 
 
+TWO_LINES = 18.0
+"""Height at which words over two lines do not touch each other, in units of the picture."""
+
+
 def _start(s: Sketch, v: Seen) -> None:
     old, new = v["old"], v["new"]
     top = max(old, new, 1.0) * 1.15
@@ -383,7 +387,8 @@ def _start(s: Sketch, v: Seen) -> None:
         s.line((36, y(pressure)), (x(pressure), y(pressure)), kind="hidden-line", width=1.4)
         s.line((x(pressure), y(pressure)), (x(pressure), 160), kind="hidden-line", width=1.4)
         s.circle(x(pressure), y(pressure), 4.5, "line fill-accent")
-        s.text(40.0, min(y(pressure) - 5.0, 148.0), v.words(key), "start")
+        under = pressure == min(old, new) and abs(y(old) - y(new)) < TWO_LINES
+        s.text(40.0, min(y(pressure) + (14.0 if under else -5.0), 154.0), v.words(key), "start")
     s.line((x(old), 170), (x(new), 170), width=3.0)
     s.text((x(old) + x(new)) / 2.0, 190.0, v.words("shift"))
 

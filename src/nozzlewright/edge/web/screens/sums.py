@@ -18,6 +18,7 @@ from starlette.responses import Response
 from nozzlewright.bench.sums import (
     GROUPS,
     SUMS,
+    Example,
     Given,
     Input,
     Result,
@@ -116,8 +117,7 @@ def show(request: Request, key: str) -> Response:
         missing=faults if begun else (),
         from_sheet=query.get("printed", "") if query.get(one.inputs[0].key) else "",
         examples=[
-            (each.source, _address(one, each.typed), ", ".join(each.expected.values()))
-            for each in one.examples
+            (each.source, _address(one, each.typed), _expected(one, each)) for each in one.examples
         ],
     )
 
@@ -211,6 +211,17 @@ def _as_given(each: Input, given: Given | str) -> tuple[str, str]:
         return each.name, str(each.choices[given]) if each.choices else given
     value, after = told(given.quantity, given.unit, 8)
     return each.name, " ".join(part for part in (value, after, given.unit.printed) if part)
+
+
+def _expected(one: Sum, example: Example) -> str:
+    """Return what an example must give, its units as they are printed elsewhere on the page."""
+    kinds = {each.key: each.kind for each in one.outputs}
+    told = []
+    for key, text in example.expected.items():
+        number, _space, name = text.rpartition(" ")
+        unit = named_unit(name, kinds[key])
+        told.append(f"{number}\N{NO-BREAK SPACE}{unit.printed}" if unit and number else text)
+    return ", ".join(told)
 
 
 def _address(one: Sum, typed: Mapping[str, str]) -> str:
