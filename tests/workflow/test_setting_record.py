@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from itertools import count
 from pathlib import Path
 
@@ -11,9 +12,9 @@ from hypothesis import strategies as st
 
 from nozzlewright.errors import InputFault
 from nozzlewright.measurement import NotMeasured, Quantity
-from nozzlewright.records import EntryKind, drawer_from
+from nozzlewright.records import EntryKind, drawer_from, resolved
 from nozzlewright.workflow import NewTest
-from nozzlewright.workflow.setting_record import settings_of
+from nozzlewright.workflow.setting_record import opening_from, settings_of
 
 DEMO = Path(__file__).parents[2] / "demo" / "six-in-line"
 FITTER, OTHER = "A. N. Other", "S. O. Else"
@@ -160,6 +161,45 @@ def test_a_reading_before_a_new_spring_or_pair_says_nothing_of_the_shim(shop, be
     told = settings_of(job, shop.story(job).entries)
     assert len(told.settlings) == 1
     assert told.new_springs == set()
+
+
+def test_a_new_spring_settles_though_its_shim_was_right_from_the_start(shop, bench):
+    job = bench.job()
+    one = bench.one(job)
+    bench.read(job, "1-found.csv.gz", "as-found")
+    bench.note(job, EntryKind.STRIPPED, pair=one.pair)
+    bench.note(job, EntryKind.ASSEMBLED, pair=one.pair, renewed=["spring"])
+    bench.read(job, "2-found.parquet")
+    assert settings_of(job, shop.story(job).entries).new_springs == {one.injector}
+    bench.read(job, "2-left.parquet")
+    told = settings_of(job, shop.story(job).entries)
+
+    assert told.new_springs == set()
+    assert [(one.before.value, one.after.value) for one in told.settlings] == [
+        tuple(opening_from(test).value for test in _tests(shop, job)[1:])
+    ]
+    assert told.changes == []
+
+
+def _tests(shop, job):
+    standing, _ = resolved(shop.story(job).entries)
+    return [one for one in standing if one.kind is EntryKind.TEST]
+
+
+@pytest.mark.parametrize("asked_before", [False, True], ids=["never asked", "asked before"])
+def test_a_job_whose_sheet_was_put_right_teaches_of_the_right_kind(shop, bench, asked_before):
+    job = bench.whole()
+    if asked_before:
+        assert len(shop.setting_known(shop.story(job)).changes) == 1
+    other = (DEMO / "sheet.toml").read_bytes().replace(b"[opening", b"# corrected\n[opening", 1)
+    other = re.sub(rb'(?m)^injector = ".*"', b'injector = "invented, another kind"', other)
+    sheet = shop.add_sheet(bench.act(), FITTER, other)
+    assert sheet != bench.sheet
+    shop.note(bench.act(), FITTER, job, EntryKind.SHEET_CHOSEN, {"sheet": sheet}, evidence=(sheet,))
+
+    assert len(shop.setting_known(shop.story(job)).changes) == 1
+    wrong = bench.job("D-2")
+    assert shop.setting_known(shop.story(wrong)).changes == ()
 
 
 def test_a_second_change_begins_where_the_first_ended(shop, bench):

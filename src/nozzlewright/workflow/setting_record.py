@@ -166,14 +166,14 @@ def _of_injector(
                     continue
                 if changed:
                     after = reading
-                    if injector in told.new_springs:
-                        if first_of_spring is None:
-                            first_of_spring = reading
-                        else:
-                            told.settlings.append(SeenShift(injector, first_of_spring, reading))
-                            told.new_springs.discard(injector)
                 else:
                     before = reading
+                if injector in told.new_springs:
+                    if first_of_spring is None:
+                        first_of_spring = reading
+                    else:
+                        told.settlings.append(SeenShift(injector, first_of_spring, reading))
+                        told.new_springs.discard(injector)
             case EntryKind.FINDING:
                 another_goes_in = another_goes_in or bool(body.get("goes_in"))
             case EntryKind.ASSEMBLED:
@@ -268,14 +268,16 @@ class SettingsSeen:
             kind = EntryKind.SETTING_CHANGED
             for entry in reversed(self._records.of_kind(kind, last=MOST_REMEMBERED)):
                 self._note(entry)
+            for kind in (EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN):
+                for entry in reversed(self._records.of_kind(kind, last=MOST_REMEMBERED)):
+                    self._read_anew(entry)
         else:
             for _, text, _ in self._records.payloads(after=self._head):
                 entry = from_payload(text)
                 if entry.kind is EntryKind.SETTING_CHANGED:
                     self._note(entry)
-                elif entry.draft.story in self._jobs and entry.kind in _MATTERS:
-                    self._read.pop(entry.draft.story, None)
-                    self.version += 1
+                elif entry.kind in _MATTERS:
+                    self._read_anew(entry)
         self._head = head
         return self.version
 
@@ -287,6 +289,18 @@ class SettingsSeen:
         self.version += 1
         while len(self._jobs) > MOST_REMEMBERED:
             self._read.pop(self._jobs.popitem(last=False)[0], None)
+
+    def _read_anew(self, entry: Entry) -> None:
+        """Forget what a job shows, and its sheet where that may be another one now."""
+        job = entry.draft.story
+        if job not in self._jobs:
+            return
+        if entry.kind is EntryKind.SHEET_CHOSEN:
+            self._jobs[job] = str(entry.body.get("sheet", ""))
+        elif entry.kind in {EntryKind.WITHDRAWN, EntryKind.BOOKED_IN}:
+            self._jobs[job] = ""
+        self._read.pop(job, None)
+        self.version += 1
 
     def of_kind(self, is_of_kind: Callable[[str], bool]) -> list[SettingsOfJob]:
         """Return what the jobs of one kind show, the newest first.
