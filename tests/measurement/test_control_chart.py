@@ -272,3 +272,24 @@ def test_a_limit_that_is_passed_already_leaves_no_days():
 def test_only_checks_that_gave_a_value_are_charted():
     given = [(0.0, NotMeasured("none")), (1.0, Quantity(2.0, "s"))]
     assert [one.day for one in charted(given)] == [1.0]
+
+
+def test_a_reading_of_the_next_mark_is_no_signal_where_readings_are_rounded():
+    """A value between two marks 0.5 apart is read as either: its scatter is half a step at most."""
+    rng = np.random.default_rng(5)
+    for true in (0.02, 0.2, 0.25):
+        shown = np.round((true + rng.normal(0.0, 0.03, 60)) / 0.5) * 0.5
+        chart = control_chart(points(shown, u=0.5 / math.sqrt(12.0)), baseline=10)
+        assert not [one for one in chart.signals if one.rule is RunRule.BEYOND]
+    mostly = np.array([0.0] * 4 + [0.5] + [0.0] * 20 + [0.5])
+    assert control_chart(points(mostly), baseline=10).signals == ()
+    moved = np.append(mostly, [1.0])
+    spoken = {one.rule for one in control_chart(points(moved), baseline=10).speaks_now}
+    assert RunRule.BEYOND in spoken
+
+
+def test_more_scatter_never_makes_narrower_limits():
+    """Twelve alike, with stated u of a step of 0.5; and the same with one a step off."""
+    alike = control_chart(points([0.0] * 12, u=0.5 / math.sqrt(12.0)))
+    one_off = control_chart(points([0.0] * 8 + [0.5] + [0.0] * 3, u=0.5 / math.sqrt(12.0)))
+    assert one_off.sigma >= alike.sigma == pytest.approx(0.25)

@@ -271,18 +271,33 @@ def control_chart(
     values = np.array([point.measured.value for point in points])
     first = min(max(baseline, FEWEST_IN_BASELINE), len(points))
     ranges = moving_ranges(values[:first])
-    mean_range = float(ranges.mean())
     centre = float(values[:first].mean())
-    if mean_range == 0.0:
-        # Readings that never differ are rounder than they scatter: the least step is their sigma.
-        mean_range = D2 * max(
-            max(point.measured.standard_uncertainty for point in points), 1e-9 * abs(centre), 1e-300
-        )
+    grain = _grain(points[:first], ranges)
+    mean_range = max(float(ranges.mean()), 0.5 * D2 * grain)
     sigma = mean_range / D2
-    signals, _ = run_signals((values - centre) / sigma, rules)
+    z = (values - centre) / sigma
+    z[np.abs(values - centre) <= 0.5 * grain] = 0.0
+    signals, _ = run_signals(z, rules)
     all_ranges = moving_ranges(values)
     beyond = tuple(int(at) + 1 for at in np.flatnonzero(all_ranges > D4 * mean_range))
     return ControlChart(tuple(points), first, centre, sigma, mean_range, signals, beyond)
+
+
+def _grain(points: Sequence[ChartPoint], ranges: _Array) -> float:
+    """Return the step of readings that are rounder than they scatter; 0 where they are not.
+
+    Such are readings of which half or more repeat the one before. A value that lies between two
+    marks is read now as one, now as the other, and scatters by up to half a step; the mark that
+    is nearest to the centre is on neither side of it. Where all are one and the same, the step is
+    that of which the stated uncertainty is the rounding's.
+    """
+    if np.count_nonzero(ranges) > 0.5 * ranges.size:
+        return 0.0
+    steps = np.diff(np.unique([point.measured.value for point in points]))
+    if steps.size:
+        return float(steps.min())
+    u = max(point.measured.standard_uncertainty for point in points)
+    return max(math.sqrt(12.0) * u, 1e-9 * abs(points[0].measured.value), 1e-300)
 
 
 def ewma(
