@@ -462,6 +462,25 @@ def test_a_rig_leak_timed_by_stopwatch_does_the_same_as_a_recorded_one():
     assert by_watch.value == pytest.approx(by_trace.value, rel=0.03)
 
 
+@pytest.mark.parametrize(("per_second", "tells"), [(1e-4, True), (-5e-6, True), (-4e-4, False)])
+def test_a_pressure_that_rises_with_the_plug_is_no_leak_and_is_never_added_to_the_injectors(
+    per_second, tells
+):
+    """Oil that warms in the closed rig raises the pressure; half a bar in ten minutes is noise."""
+    conditions = Bench().conditions()
+    t = np.arange(0.0, 60.0, 1e-3)
+    p = shown(150 * BAR * np.exp(-per_second * t), seed=7)
+    gauge = gauge_correction(conditions.gauge, conditions.sitting)
+    leak = rig_leak_from_blank(t, p, noise_pa=0.1 * BAR, conditions=conditions, gauge=gauge,
+                               scope="blank", step_pa=STEP)  # fmt: skip
+    assert bool(leak) is tells
+    if tells:
+        assert leak.decay_rate.value == pytest.approx(per_second, abs=5e-6)
+    else:
+        assert "rose" in leak.reason
+        assert leak.remedy
+
+
 def test_two_injectors_of_one_sitting_differ_by_less_than_either_is_known():
     first, second = (
         Bench(clearance=3.0e-6, temperature_c=10.0),
