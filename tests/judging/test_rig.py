@@ -386,3 +386,20 @@ def test_the_first_advice_on_a_rig_that_is_out_is_to_put_it_right(bench):
     (advice,) = advise_set(verdict, bench.sheet())
     assert advice.actions[0].kind is ActionKind.CHECK_RIG
     assert "the rig was out" in advice.actions[0].why
+
+
+@pytest.mark.parametrize(
+    ("item", "check", "limit"),
+    [
+        (RigItem.ZERO, {"zero": known(1.02 * BAR, 0.8 * BAR, "Pa")}, 1.0),
+        (RigItem.TEMPERATURE, {"oil_temperature": known(288.13, 0.5, "K")}, 15.0),
+        (RigItem.OPENING, {"reference_opening": known(177.96 * BAR, 1.0 * BAR, "Pa")}, 178.0),
+        (RigItem.DROP, {"reference_drop": known(16.96, 0.9, "s")}, 17.0),
+    ],
+)
+def test_a_number_that_is_out_is_never_rounded_back_to_its_limit(item, check, limit):
+    verdict = judge_rig(found(**check), card()).of(item)
+
+    assert verdict.fitness is Fitness.OUT
+    told = float(verdict.reasons[0].partition(" ")[0])
+    assert told != limit

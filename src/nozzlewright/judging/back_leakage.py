@@ -187,7 +187,8 @@ def _decide_drop(
         doubts.append(objection)
     too_fast = decision.direction is Direction.LOW
     paths = _open_paths(sitting, hold) if too_fast else ()
-    took, chance = stated(measured), percent(decision.probability_of_conformity)
+    took = stated(measured, lower=demand.at_least_s, upper=demand.at_most_s)
+    chance = percent(decision.probability_of_conformity)
     if injector_alone:
         first = say(
             "The drop of the injector alone took {time}; probability of conformity {chance}.",
@@ -427,7 +428,7 @@ def _judge_leak_off(sitting: TestSitting, demand: LeakOffDemand, rule: DecisionR
         "{drops} drops in {time} are {count} in {asked}; probability of conformity {chance}.",
         drops=watch.leak_off_drops,
         time=seconds(watch.leak_off_seconds),
-        count=stated(count),
+        count=stated(count, lower=lower, upper=upper),
         asked=seconds(demand.seconds),
         chance=percent(decision.probability_of_conformity),
     )

@@ -67,7 +67,7 @@ def judge_opening(sitting: TestSitting, sheet: SettingSheet, condition: Conditio
     outcome, doubt = hedged(decision.outcome, measured, sheet.rule)
     first = say(
         "It opens at {value}, {place}; probability of conformity {chance}.",
-        value=stated(measured),
+        value=stated(measured, lower=band.lower_pa, upper=band.upper_pa),
         place=_place(measured, band.lower_pa, band.upper_pa),
         chance=percent(decision.probability_of_conformity),
     )
@@ -149,7 +149,7 @@ def judge_chatter(sitting: TestSitting, sheet: SettingSheet) -> Verdict:
             decision = decide(counted, demand.minimum_openings_per_stroke, None, sheet.rule)
             why = say(
                 "{count} openings per quick stroke; probability of conformity {chance}.",
-                count=stated(counted),
+                count=stated(counted, lower=demand.minimum_openings_per_stroke),
                 chance=percent(decision.probability_of_conformity),
             )
             findings.append((decision.outcome, why))

@@ -255,7 +255,7 @@ def _judge_spread(
     reasons = [
         say(
             "The spread is {spread} against {limit}; probability of conformity {chance}.",
-            spread=stated(spread),
+            spread=stated(spread, upper=limit),
             limit=bar(limit),
             chance=percent(probability),
         )

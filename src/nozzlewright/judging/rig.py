@@ -239,8 +239,9 @@ def _held_against(
     lower: float | None,
     upper: float | None,
     shown: Measured | None = None,
+    middle: float = 0.0,
 ) -> ItemVerdict:
-    """Return the verdict on a measured item with limits."""
+    """Return the verdict on a measured item with limits; it is shown as it was, before a middle."""
     given = measured if shown is None else shown
     if isinstance(measured, NotMeasured):
         return ItemVerdict(item, Fitness.UNCHECKED, _sentences(measured), given, limit)
@@ -248,7 +249,11 @@ def _held_against(
         upper is not None and measured.value > upper
     )
     proved = decide(measured, lower, upper, DecisionRule.GUARDED).outcome is Outcome.PASS
-    text = stated(given if isinstance(given, Quantity) else measured)
+    text = stated(
+        given if isinstance(given, Quantity) else measured,
+        lower=None if lower is None else lower + middle,
+        upper=None if upper is None else upper + middle,
+    )
     if beyond:
         reason = say("{value} is beyond what the card allows ({limit}).", value=text, limit=limit)
         return ItemVerdict(item, Fitness.OUT, (reason,), given, limit)
@@ -342,10 +347,11 @@ def _temperature(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
             "anything else."
         )
         return ItemVerdict(RigItem.TEMPERATURE, Fitness.OUT, (reason,), oil, limit)
-    shown = say(
-        "{value} ± {half} °C",
-        value=_degrees(oil.value),
-        half=figure(1.96 * oil.standard_uncertainty, ".1f"),
+    shown = stated(
+        replace(oil, value=celsius(oil.value), unit="°C", interval=None),
+        1,
+        lower=None if low is None else celsius(low),
+        upper=None if high is None else celsius(high),
     )
     if not asked:
         reason = say("{value}; the card states no limit, so it is not judged.", value=shown)
@@ -558,7 +564,9 @@ def _from_expected(
     if isinstance(found, NotMeasured):
         return _held_against(item, found, limit, None, None)
     apart = difference(found, expected, method=say("against the reference nozzle's own value"))
-    return _held_against(item, apart, limit, -tolerance, tolerance, shown=found)
+    return _held_against(
+        item, apart, limit, -tolerance, tolerance, shown=found, middle=expected.value
+    )
 
 
 def _calibration(item: RigItem, due: str, conditions: BenchConditions, on: date) -> ItemVerdict:

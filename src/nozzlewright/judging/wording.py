@@ -11,11 +11,24 @@ from nozzlewright.said import Figure, Said, Unit, figure, in_bar, joined, say
 TRADE_FACTOR = {"Pa": (1e-5, "bar"), "s": (1.0, "s"), "m": (1e3, "mm"), "1": (1.0, "")}
 """Trade unit for each SI unit that a verdict speaks of: factor and name."""
 
+MOST_PLACES = 5
+"""Decimals beyond which no value is told, however near to its limit."""
+_SAME = 1e-9
+"""Share by which two numbers of one limit may differ for the change of units alone."""
 
-def stated(quantity: Quantity, at_most_places: int | None = None) -> Said:
+
+def stated(
+    quantity: Quantity,
+    at_most_places: int | None = None,
+    *,
+    lower: float | None = None,
+    upper: float | None = None,
+) -> Said:
     """Return value and half of the 95 % interval, or its ends where it is lopsided.
 
     Where fewer decimals are asked for than the interval bears, it is widened to the last one.
+    Where rounding would carry the value across a limit that it is held against, it is given to
+    more decimals, so that the number agrees with its verdict.
 
     >>> from nozzlewright.measurement import Cause
     >>> stated(Quantity(174.94e5, "Pa", {Cause("gauge level"): 0.23e5}))
@@ -24,6 +37,8 @@ def stated(quantity: Quantity, at_most_places: int | None = None) -> Said:
     '20.0 s (17.0 to 25.0 s)'
     >>> stated(Quantity(11.821, "s", {Cause("edges"): 0.021}), at_most_places=1)
     '11.8 ± 0.1 s'
+    >>> stated(Quantity(5.98, "s", {Cause("watch"): 0.26}), lower=6.0)
+    '5.98 ± 0.51 s'
     """
     factor, unit = TRADE_FACTOR.get(quantity.unit, (1.0, quantity.unit))
     value = quantity.value * factor
@@ -37,6 +52,8 @@ def stated(quantity: Quantity, at_most_places: int | None = None) -> Said:
         places, step = at_most_places, 10.0**-at_most_places
         half = math.ceil(half / step) * step
         low, high = math.floor(low / step) * step, math.ceil(high / step) * step
+    while places < MOST_PLACES and _crosses(value, round(value, places), lower, upper, factor):
+        places += 1
     shown, half_shown, low_shown, high_shown = (
         figure(number, f".{places}f", unit) for number in (value, half, low, high)
     )
@@ -48,6 +65,15 @@ def stated(quantity: Quantity, at_most_places: int | None = None) -> Said:
             high=with_unit(high_shown, unit),
         )
     return with_unit(say("{value} ± {half}", value=shown, half=half_shown), unit)
+
+
+def _crosses(
+    value: float, shown: float, lower: float | None, upper: float | None, factor: float
+) -> bool:
+    """Return whether a rounded value lies on the other side of a limit than the value itself."""
+    low = -math.inf if lower is None else lower * factor * (1.0 - math.copysign(_SAME, lower))
+    high = math.inf if upper is None else upper * factor * (1.0 + math.copysign(_SAME, upper))
+    return (value < low) != (shown < low) or (value > high) != (shown > high)
 
 
 def bar(pressure_pa: float) -> Said:
