@@ -510,6 +510,23 @@ def test_a_spare_may_be_reset_before_it_goes_in():
     assert matching.advised.work == 2
 
 
+def test_a_spare_is_moved_by_its_own_assembly_not_by_that_of_the_injector_it_replaces():
+    """Cylinder 2 comes back 3 bar lower when it is opened, the spare 1 bar higher."""
+    spare = Spare("S1", opening(170.0), (1000,), EFFECT, Quantity(1.0 * BAR, "Pa"))
+    matching = a_match(
+        [179.0, 150.0], [None, None], {1080: 1}, effects={}, spares=[spare],
+        shifts={2: Quantity(-3.0 * BAR, "Pa")},
+    )  # fmt: skip
+    reset = [
+        change
+        for plan in matching.front
+        for change in plan.changes
+        if change.spare and change.shims_um == (1080,)
+    ]
+    assert reset
+    assert reset[0].predicted.value / BAR == pytest.approx(170.0 + 8.0 + 1.0)
+
+
 def test_one_that_is_opened_anyway_costs_nothing_more():
     matching = a_match([170.0, 179.0], [1300, 1300], {1390: 1}, open_anyway=[1])
 

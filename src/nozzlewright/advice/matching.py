@@ -73,6 +73,9 @@ class Spare:
     """Its shims, [um]; None: not known, so that it goes in as it is."""
     effect: Quantity | None = None
     """Rise of opening pressure for thickness added, [Pa/m]; None: not known."""
+    shift: Quantity | None = None
+    """What opening and closing does to it besides the change, [Pa]; None: as to the injector whose
+    place it takes."""
 
 
 @dataclass(frozen=True)
@@ -411,9 +414,7 @@ def matched(case: MatchCase, most_programmes: int = MOST_PROGRAMMES) -> Matching
     return Matching(case, front, max(0.0, front[-1].spread_pa - least) if even else 0.0)
 
 
-def _searched(
-    case: MatchCase, most_programmes: int = MOST_PROGRAMMES
-) -> tuple[_Options, Search]:
+def _searched(case: MatchCase, most_programmes: int = MOST_PROGRAMMES) -> tuple[_Options, Search]:
     """Return the ways of a case and their search.
 
     A shim that brings one of two injectors into band is not there for the other: where not all
@@ -684,7 +685,7 @@ class _Options:
         if base.spring_was_um is not None and case.springs is not None:
             others = {*case.springs.counts, *case.springs.fitted_um.values()}
             lengths += sorted(others - {base.spring_was_um})
-        shift = case.shifts.get(base.cylinder)
+        shift = self._shift_of(base)
         besides = opening.value + (0.0 if shift is None else shift.value)
         found: list[tuple[int, tuple[int, ...], int | None]] = []
         for length in lengths:
@@ -747,7 +748,7 @@ class _Options:
         """
         case = self.case
         terms = [(1.0, opening), (change, effect)]
-        shift = case.shifts.get(step.cylinder)
+        shift = self._shift_of(step)
         if shift is not None:
             terms.append((1.0, shift))
         predicted = linear_combination(
@@ -765,6 +766,11 @@ class _Options:
             ):
                 predicted = predicted.with_contribution(cause, math.sqrt(2.0) * doubt)
         return predicted
+
+    def _shift_of(self, step: MatchStep) -> Quantity | None:
+        """Return what opening and closing does to the injector of a step, [Pa]."""
+        of_spare = next((s.shift for s in self.case.spares if s.identity == step.spare), None)
+        return self.case.shifts.get(step.cylinder) if of_spare is None else of_spare
 
     def _turned(self, step: MatchStep, pressure_pa: int) -> MatchStep:
         now, effect = self.case.openings[step.cylinder], self.case.effects[step.cylinder]

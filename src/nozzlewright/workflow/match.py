@@ -103,10 +103,11 @@ def _spare(shop: Workshop, one: InjectorStory, means: SettingMeans | None) -> Sp
     if not isinstance(opening, Quantity):
         return None
     shims = None if one.shim_mm is None else (round(one.shim_mm * 1e3),)
-    effect = None
+    effect = shift = None
     if means is not None and means.knowledge.known and not means.knowledge.by_screw:
         effect = means.knowledge.effect_of(one.injector)
-    return Spare(one.serial or one.injector, opening, shims, effect)
+        shift = means.knowledge.shift_of(one.injector, opening)
+    return Spare(one.serial or one.injector, opening, shims, effect, shift)
 
 
 def case_of_job(
