@@ -318,7 +318,7 @@ SPRING = '\n[spring]\nfree_length = "50.0 ± 0.3 mm"\n'
 
 @pytest.fixture
 def sprung(shop):
-    shop.put_drawer("drawer", FITTER, {1300: 0})
+    shop.put_drawer("drawer", FITTER, {1300: 1})
     bench = Bench(shop, [197.5, 202.0, 202.6], [1.30, 1.30, 1.30], SPRING)
     bench.take(1)
     bench.spring(1, 49.95)

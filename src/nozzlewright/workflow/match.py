@@ -38,7 +38,7 @@ SHELF = 24
 """Injectors laid on the shelf last that are looked at."""
 STEPS_UM = (10, 20, 50)
 """Steps in which shims are sold, [um]; common practice."""
-WITH_SPRINGS = 400
+WITH_SPRINGS = 200
 """Work of a search in which springs may change places before it is broken off; the plan then says
 by how much the spread might be less."""
 _KEPT = 32

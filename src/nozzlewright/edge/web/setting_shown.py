@@ -159,8 +159,10 @@ _PLAN_STATES: Mapping[PlanState, tuple[str, str]] = {
 def planned_match(story: JobStory) -> MatchShown | None:
     """Return the match that was chosen last; None where none was."""
     found = chosen_match(story)
-    if found is None:
-        return None
+    return None if found is None else _match_shown(found)
+
+
+def _match_shown(found: ChosenMatch) -> MatchShown:
     draft = found.chosen.entry.draft
     return MatchShown(
         who=draft.who,
@@ -189,11 +191,11 @@ def planned_at(
     effect : Quantity or None
         Of shim, [Pa/m], or of a turn, [Pa], at this injector
     """
-    found, whole = chosen_match(story), planned_match(story)
+    found = chosen_match(story)
     here = found.at(one.injector) if found is not None else None
-    if found is None or whole is None or here is None:
+    if found is None or here is None:
         return None
-    shown = _planned(found, here)
+    shown, whole = _planned(found, here), _match_shown(found)
     if sheet is None or effect is None or not shown.open:
         return shown, whole
     spring = measured_spring(one.spring)

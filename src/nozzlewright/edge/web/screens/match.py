@@ -172,7 +172,7 @@ def show(
         context["chosen_already"] = is_chosen(story, context["chosen"])
         sheet = shop.sheet(story)
         context["bought"] = None
-        if asked.buy is not None and sheet is not None:
+        if asked.buy is not None and sheet is not None and case.springs is None:
             sizes = sizes_sold(case, sheet, asked.buy if asked.buy in STEPS_UM else 0)
             context["bought"] = purchase_words(_MATCHES.purchase(case, sizes))
         context["purchases"] = _purchases(
@@ -279,7 +279,7 @@ def _purchases(
     job: str, asked: Asked, case: MatchCase, listed: bool
 ) -> list[tuple[str, str, bool]]:
     """Return address and words of each range of sizes, and whether it was asked for."""
-    if not case.shims_um:
+    if not case.shims_um or case.springs is not None:  # with springs it would take minutes
         return []
     rows = [(0, _("the sizes of the sheet"))] if listed else []
     rows += [
