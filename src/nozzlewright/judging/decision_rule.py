@@ -2,8 +2,9 @@ r"""How a measured value is held against its limits.
 
 The measured value stands for a distribution of what the true value may be: normal, with the
 value as its median; where the quantity states a lopsided 95 % interval, each half has the width
-of its own side; where the uncertainty rests on few readings it is widened by Student's factor. The *probability of conformity* is the share of it that lies within the limits
-(JCGM 106:2012, 7.3 and 7.4).
+of its own side; where the uncertainty rests on few readings, it is widened by Student's factor.
+The *probability of conformity* is the share of it that lies within the limits (JCGM 106:2012, 7.3
+and 7.4).
 
 guarded
     ISO 14253-1:2017 with its default of 95 %. *Pass* where conformity is proved: the probability

@@ -199,6 +199,30 @@ def judge_rig(
     return RigVerdict(fitness, items, reasons, charts)
 
 
+def check_too_old(made_on: date, on: date, most: float | None) -> tuple[str, ...]:
+    """Return why no verdict on a fall can rest on a check that is too old; empty where one can.
+
+    Parameters
+    ----------
+    made_on, on : datetime.date
+        Day of the check; day of the test
+    most : float, optional
+        Greatest age by the card, [d]; None: it demands nothing
+    """
+    age = (on - made_on).days
+    if most is None or age <= most:
+        return ()
+    return (
+        say(
+            "check of the rig: It was made on {day}, {count} days before the test, and the card "
+            "allows {most}.",
+            day=made_on.isoformat(),
+            count=age,
+            most=figure(most, "g"),
+        ),
+    )
+
+
 def _together(items: Sequence[ItemVerdict]) -> tuple[Fitness, tuple[str, ...]]:
     out, watch, missing, fit = (
         [
@@ -576,13 +600,23 @@ def _calibration(item: RigItem, due: str, conditions: BenchConditions, on: date)
         )
         reason = say("The card does not say when its calibration runs out.")
         return ItemVerdict(item, Fitness.UNCHECKED, (reason, practice))
-    return _by_date(item, date.fromisoformat(due), conditions, on)
+    grace = conditions.rig.limits.calibration_grace_days or 0.0
+    return _by_date(item, date.fromisoformat(due), conditions, on, grace)
 
 
-def _by_date(item: RigItem, due: date, conditions: BenchConditions, on: date) -> ItemVerdict:
+def _by_date(
+    item: RigItem, due: date, conditions: BenchConditions, on: date, grace: float = 0.0
+) -> ItemVerdict:
     limit = say("until {day}", day=due.isoformat())
     left = (due - on).days
     remind = conditions.rig.limits.remind_days
+    if 0 < -left <= grace:
+        reason = say(
+            "It ran out on {day}, and the card lets it be used for {count} days more.",
+            day=due.isoformat(),
+            count=figure(grace, "g"),
+        )
+        return ItemVerdict(item, Fitness.WATCH, (reason,), None, limit, due)
     if left < 0:
         reason = say("It ran out on {day}.", day=due.isoformat())
         return ItemVerdict(item, Fitness.OUT, (reason,), None, limit, due)

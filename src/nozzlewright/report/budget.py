@@ -624,7 +624,8 @@ def _remedy(cause: Cause, conditions: BenchConditions | None) -> Said | None:
 def _halved(
     quantity: Quantity, cause: Cause, share: float, remedy: Said | None, *, first: bool
 ) -> Said:
-    now, half, without = (_wide(_scaled(quantity, {cause: factor})) for factor in (1.0, 0.5, 0.0))
+    less = [_scaled(quantity, {cause: factor}) for factor in (1.0, 0.5, 0.0)]
+    now, half, without = (_wide(one) for one in less)
     if len(quantity.contributions) == 1:
         opens = say("{cause:capital} is all of it: now {now}.", cause=cause.name, now=now)
         after = say("Halved, it would be {half}.", half=half)
@@ -638,6 +639,14 @@ def _halved(
         after = say(
             "Halved, it would be {half}; without it, {without}.", half=half, without=without
         )
+        halves = [_half(one) for one in less]
+        few = quantity.interval is None and math.isfinite(quantity.degrees_of_freedom)
+        if few and not halves[2] < halves[1] < halves[0]:
+            # By Welch and Satterthwaite: less of what is well known leaves what is known poorly.
+            after = say(
+                "Smaller, it would hardly narrow the interval: what rests on few readings "
+                "outweighs it."
+            )
     return joined(" ", [opens, *([remedy] if remedy else []), after])
 
 

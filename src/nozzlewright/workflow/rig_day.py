@@ -20,6 +20,8 @@ from nozzlewright.records.plain import rig_check_data, rig_check_from
 from nozzlewright.workflow.ports import Readers
 from nozzlewright.workflow.read_gauge import RigLeaks, of_the_rig
 
+CARRIES = "carries"
+"""What names, in an entry of a check, the one whose readings it takes along."""
 _KEPT = 256
 """Checks that are kept understood: more than a year's."""
 
@@ -97,12 +99,15 @@ class RigDays:
         # A card from elsewhere may name a file; here recordings are known by their digests alone.
         return self._readers.recording(digest) if is_digest(digest) else None
 
-    def as_body(self, check: RigCheck, conditions: BenchConditions, rig: str) -> dict[str, Any]:
+    def as_body(
+        self, check: RigCheck, conditions: BenchConditions, rig: str, carries: str = ""
+    ) -> dict[str, Any]:
         """Return what the entry keeps of a check: what it showed, and what it came to."""
         before = [one for one in self._checks() if one.rig == rig]
         kept = rig_check_from(rig_check_data(check))
-        verdict = judge_rig(check, conditions, self._past(before, kept))
+        verdict = judge_rig(check, conditions, self._past(before, kept, {CARRIES: carries}))
         return {
+            CARRIES: carries,
             "check": rig_check_data(check),
             "marks": marks_of(conditions),
             "state": verdict.fitness.value,
@@ -142,22 +147,29 @@ class RigDays:
         same = [one for one in self._checks() if one.rig == state.rig]
         ids = [one.id for one in same]
         earlier = same[ids.index(state.id) + 1 :] if state.id in ids else []
-        return self._past(earlier, self.check(state))
+        return self._past(earlier, self.check(state), state.body)
 
-    def _past(self, earlier: Sequence[CheckEntry], newer: RigCheck) -> list[PastCheck]:
+    def _past(
+        self, earlier: Sequence[CheckEntry], newer: RigCheck, body: Mapping[str, Any]
+    ) -> list[PastCheck]:
         """Return checks, given the newest first, the oldest first.
 
         A card that was changed on the day of its check is written with the same readings: they
-        were made once and count once, with the newest card.
+        were made once and count once, with the newest card. Its entry names the one whose readings
+        it takes along; two checks that were made count twice, be they equal in every value. An
+        entry of old does not say it: there equal readings count once, as they did then.
         """
         past: list[PastCheck] = []
+        carried = {body.get(CARRIES)}
         for one in earlier:
             if "check" not in one.body:
                 continue
             check = self.check(one)
-            if check != newer:
+            again = one.id in carried if CARRIES in body else check == newer
+            if not again:
                 past.append(PastCheck(check, dict(one.body.get("marks", {}))))
-            newer = check
+            newer, body = check, one.body
+            carried.add(body.get(CARRIES))
         return past[::-1]
 
     def _keep(self, kept: OrderedDict[str, Any], key: str, value: object) -> None:

@@ -47,6 +47,7 @@ from nozzlewright.bench import (
 from nozzlewright.capture import HandReadings, Recording
 from nozzlewright.errors import Fault, IdTaken, InputFault, NotAllowed, StoryMoved
 from nozzlewright.judging import InjectorVerdict, RigVerdict
+from nozzlewright.judging.rig import check_too_old
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 from nozzlewright.records import (
     AS_FOUND,
@@ -425,6 +426,7 @@ class Workshop:
         blank: str = "",
         remarks: str = "",
         papers: Sequence[str] = (),
+        carries: str = "",
     ) -> RigState:
         """Note the rig's state of the day.
 
@@ -440,6 +442,9 @@ class Workshop:
             What else was noticed
         papers : sequence of str
             Digests of what the card rests on, such as the table of a certificate
+        carries : str
+            Id of the check whose readings the card takes along, where it was only changed: they
+            were made once; empty for a check of its own, be it equal to another in every value
 
         Raises
         ------
@@ -458,7 +463,7 @@ class Workshop:
             "temperature_c": temperature.value - 273.15 if temperature is not None else None,
         }
         check = self.rig_days.made(known, blank, self.clock().astimezone(UTC).date().isoformat())
-        body |= self.rig_days.as_body(check, known, str(body["rig"]))
+        body |= self.rig_days.as_body(check, known, str(body["rig"]), carries)
         readings = known.readings or RigReadings()
         named = (digest, blank, readings.recording, readings.zero_recording, *papers)
         evidence = tuple(dict.fromkeys(one for one in named if is_digest(one)))
@@ -920,9 +925,13 @@ class Workshop:
             return ()
         # The last test whose fall it is; the last of all where there is none.
         at = [n for n, part in enumerate(parts) if part.findings.hold is gauge.hold]
-        test = tests[at[-1] if at else -1]
-        verdict = self.rig_verdict(test.entry.draft.rig)
-        return verdict.objections if verdict is not None else ()
+        draft = tests[at[-1] if at else -1].entry.draft
+        state, verdict = self.rig_of(draft.rig), self.rig_verdict(draft.rig)
+        if state is None or verdict is None:
+            return ()
+        made_on, on = (time.astimezone(UTC).date() for time in (state.at, draft.at))
+        most = self.readers.conditions(state.conditions).rig.limits.check_days
+        return (*verdict.objections, *check_too_old(made_on, on, most))
 
     def engine_set(self, story: JobStory) -> EngineSet:
         """Return the set as judging sees it."""
@@ -1078,15 +1087,10 @@ class Workshop:
         """
         opening = self.opening_now(one)
         was, now = measured_spring(one.spring_before), measured_spring(one.spring)
+        if isinstance(opening, NotMeasured) or not self.read_with_other_spring(one):
+            return opening
         sheet, knowledge = self.sheet(story), self.setting_known(story)
-        if (
-            isinstance(opening, NotMeasured)
-            or not self.read_with_other_spring(one)
-            or was is None
-            or now is None
-            or sheet is None
-            or knowledge is None
-        ):
+        if was is None or now is None or sheet is None or knowledge is None:
             return opening
         effect = effect_per_length(knowledge.effect_of(one.injector), sheet)
         if effect is None:

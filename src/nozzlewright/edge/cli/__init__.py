@@ -41,6 +41,7 @@ def parser() -> argparse.ArgumentParser:
         help="bench conditions; default: those of the test, where a set.toml names the file, else "
         "bench.toml beside it, if there is one",
     )
+    _add_study(read)
     read.add_argument("--json", action="store_true", help="print data instead of a summary")
     read.add_argument(
         "--budget",
@@ -74,6 +75,7 @@ def parser() -> argparse.ArgumentParser:
         "--report", metavar="DIR", help="write report.pdf, report.html and the plots there"
     )
     judge.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the pages")
+    _add_study(judge)
     judge.add_argument("--json", action="store_true", help="print data instead of a summary")
     judge.add_argument("--date", metavar="YYYY-MM-DD", help="date of the report; default: today")
 
@@ -98,6 +100,17 @@ def parser() -> argparse.ArgumentParser:
     for name in TOOLS:
         import_module(f"nozzlewright.edge.cli.{name}").add_to(commands)
     return top
+
+
+def _add_study(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--study",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="table of a fitter study: what it found goes into the uncertainty of readings by "
+        "hand; one of opening pressures and one of drop times may be named",
+    )
 
 
 def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -69,6 +69,7 @@ def _read(chosen: argparse.Namespace) -> int:
         pressure_unit=chosen.pressure_unit,
         time_unit=chosen.time_unit,
         sample_rate_hz=chosen.sample_rate,
+        studies=wiring.studies_in([Path(file) for file in chosen.study]),
     )
     if chosen.plot:
         wiring.plot_reading(reading, Path(chosen.plot))
@@ -96,7 +97,8 @@ def _judge(chosen: argparse.Namespace) -> int:
     if chosen.report:
         # Nobody shall wait for a report that has no place to go to.
         wiring.make_folder(Path(chosen.report))
-    folder = wiring.judge_folder(Path(chosen.folder), made_on, _tell)
+    studies = wiring.studies_in([Path(file) for file in chosen.study])
+    folder = wiring.judge_folder(Path(chosen.folder), made_on, _tell, studies)
     written: list[Path] = []
     if chosen.report:
         written = wiring.write_report(

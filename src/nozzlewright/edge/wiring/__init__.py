@@ -32,6 +32,7 @@ from nozzlewright.edge.wiring.files import (
     make_folder,
     plot_reading,
     read_file,
+    studies_in,
     write_report,
 )
 from nozzlewright.edge.wiring.pretend import TRUTH_FILE, simulate_sessions, write_demo_set
@@ -48,6 +49,7 @@ __all__ = [
     "plot_reading",
     "read_file",
     "simulate_sessions",
+    "studies_in",
     "write_demo_set",
     "write_report",
 ]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any, Literal
 
-from nozzlewright.bench import BenchConditions, GaugeFindings
+from nozzlewright.analysis.gauge_study import gauge_study, reading_study
+from nozzlewright.bench import BenchConditions, GaugeFindings, ReadingStudies, ReadingStudy
 from nozzlewright.capture import HandReadings, Recording
 from nozzlewright.edge.intake import (
     SetFolder,
@@ -24,6 +25,7 @@ from nozzlewright.edge.intake import (
 )
 from nozzlewright.edge.intake.set_folder import SET_FILE
 from nozzlewright.errors import Fault, InputFault
+from nozzlewright.measurement import NotMeasured
 from nozzlewright.workflow import (
     Evidence,
     InjectorEvidence,
@@ -59,6 +61,7 @@ def read_file(
     pressure_unit: str | None = None,
     time_unit: str | None = None,
     sample_rate_hz: float | None = None,
+    studies: ReadingStudies | None = None,
 ) -> Reading:
     """Read one recording, or one card of hand readings (``.toml``).
 
@@ -75,6 +78,8 @@ def read_file(
         Their units, where the file does not say them
     sample_rate_hz : float, optional
         Readings per second, for a file without times, [Hz]
+    studies : ReadingStudies, optional
+        Studies of fitters, for readings by hand
 
     Raises
     ------
@@ -91,6 +96,8 @@ def read_file(
             bench = beside
         conditions = read_conditions(bench) if bench is not None else BenchConditions()
         blank = _plug(blank_recording_path(conditions, bench) if bench is not None else None)
+    if studies is not None:
+        conditions = replace(conditions, studies=studies)
     evidence: Evidence
     if card is not None:
         evidence = card
@@ -137,7 +144,52 @@ class JudgedFolder:
     """By cylinder and sitting (``as found``, ``as left``)."""
 
 
-def judge_folder(folder: Path, made_on: date, tell: Tell = lambda _: None) -> JudgedFolder:
+def studies_in(files: Sequence[Path]) -> ReadingStudies | None:
+    """Return the studies of fitters that tables hold; None where there is no table.
+
+    Raises
+    ------
+    InputFault
+        If one cannot be used, holds grades, or is the second of its kind.
+    """
+    from nozzlewright.edge.intake.study_file import SECONDS, read_study
+
+    found: dict[str, ReadingStudy] = {}
+    faults: list[Fault] = []
+    for path in files:
+        try:
+            file = read_study(path)
+        except InputFault as fault:
+            faults.extend(fault.faults)
+            continue
+        study = gauge_study(file.readings, file.unit) if file.readings else None
+        if study is None or file.unit not in {"Pa", SECONDS}:
+            faults.append(
+                Fault(
+                    "it holds no readings with a unit of pressure or in seconds",
+                    path.name,
+                    "Name the unit in its heading, such as reading_bar or reading_s",
+                )
+            )
+        elif isinstance(study, NotMeasured):
+            faults.append(Fault(study.reason, path.name, study.remedy))
+        elif file.unit in found:
+            faults.append(
+                Fault("it is the second study of one kind", path.name, "Name one of each kind")
+            )
+        else:
+            found[file.unit] = reading_study(study, identity=path.name, name=path.name)
+    if faults:
+        raise InputFault(faults)
+    return ReadingStudies(found.get("Pa"), found.get(SECONDS)) if found else None
+
+
+def judge_folder(
+    folder: Path,
+    made_on: date,
+    tell: Tell = lambda _: None,
+    studies: ReadingStudies | None = None,
+) -> JudgedFolder:
     """Judge the set in a folder.
 
     Parameters
@@ -148,6 +200,8 @@ def judge_folder(folder: Path, made_on: date, tell: Tell = lambda _: None) -> Ju
         Date of the report
     tell : callable
         Is told what is being done
+    studies : ReadingStudies, optional
+        Studies of fitters, for readings by hand
 
     Raises
     ------
@@ -157,7 +211,7 @@ def judge_folder(folder: Path, made_on: date, tell: Tell = lambda _: None) -> Ju
     files = read_set(folder)
     sheet = read_sheet(files.sheet)
     blanks: dict[Path, Recording] = {}
-    handed_in = _handed_in(files, blanks, tell)
+    handed_in = _handed_in(files, blanks, tell, studies or ReadingStudies())
     judged = judge_the_set(handed_in, sheet, made_on, tell)
     readings: dict[tuple[int, str], Reading] = {}
     for injector, tested in zip(handed_in.injectors, judged.engine_set.injectors, strict=True):
@@ -170,7 +224,9 @@ def judge_folder(folder: Path, made_on: date, tell: Tell = lambda _: None) -> Ju
     return JudgedFolder(judged, readings)
 
 
-def _handed_in(files: SetFolder, blanks: dict[Path, Recording], tell: Tell) -> SetEvidence:
+def _handed_in(
+    files: SetFolder, blanks: dict[Path, Recording], tell: Tell, studies: ReadingStudies
+) -> SetEvidence:
     injectors = []
     for injector in files.injectors:
         tell(f"opening the files of injector {injector.cylinder}")
@@ -178,19 +234,25 @@ def _handed_in(files: SetFolder, blanks: dict[Path, Recording], tell: Tell) -> S
             InjectorEvidence(
                 cylinder=injector.cylinder,
                 identity=injector.identity,
-                as_found=_sitting(injector.as_found, files.bench, blanks),
-                as_left=_sitting(injector.as_left, files.bench, blanks),
+                as_found=_sitting(injector.as_found, files, blanks, studies),
+                as_left=_sitting(injector.as_left, files, blanks, studies),
             )
         )
     return SetEvidence(files.engine_set(()), files.conditions, tuple(injectors))
 
 
 def _sitting(
-    files: SittingFiles | None, bench: Path | None, blanks: dict[Path, Recording]
+    files: SittingFiles | None,
+    folder: SetFolder,
+    blanks: dict[Path, Recording],
+    studies: ReadingStudies,
 ) -> SittingEvidence | None:
     if files is None:
         return None
-    evidence: Evidence | None = files.hand
+    bench, hand = folder.bench, files.hand
+    evidence: Evidence | None = hand
+    if hand is not None:
+        evidence = replace(hand, fitter=hand.fitter or folder.fitter)
     if files.recording is not None:
         evidence = read_recording(files.recording, **dict[str, Any](files.reading_options))
     reference, zero = (
@@ -204,7 +266,7 @@ def _sitting(
 
     return SittingEvidence(
         evidence=evidence,
-        conditions=files.conditions,
+        conditions=replace(files.conditions, studies=studies),
         seen=files.seen,
         shim_mm=files.shim_mm,
         blank=once(files.blank_recording),

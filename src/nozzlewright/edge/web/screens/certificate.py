@@ -327,7 +327,13 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
             "digest": form.text("table"),
         }
         shop.check_rig(
-            form.id, name, card, blank=state.blank, remarks=words, papers=_papers(content, form)
+            form.id,
+            name,
+            card,
+            blank=state.blank,
+            remarks=words,
+            papers=_papers(content, form),
+            carries=carried(request, shop, state),
         )
     query = urlencode({"rig": state.rig})
     return page.back_to(
@@ -348,6 +354,12 @@ def _today(request: Request, shop: Workshop) -> date:
     return shop.clock().astimezone(request.app.state.settings.zone).date()
 
 
+def carried(request: Request, shop: Workshop, state: RigState) -> str:
+    """Return the id of the check whose readings a changed card takes along: one made today."""
+    day = state.at.astimezone(request.app.state.settings.zone).date()
+    return state.id if day == _today(request, shop) else ""
+
+
 def dated_card(
     request: Request,
     shop: Workshop,
@@ -362,7 +374,7 @@ def dated_card(
     says so. A hold stays, as it does when a check keeps it.
     """
     today = _today(request, shop)
-    if state.at.astimezone(request.app.state.settings.zone).date() == today:
+    if carried(request, shop, state):
         return card
     plug = conditions.blank_plug
     hold: RecordedHold | TimedHold | None = None

@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -14,6 +15,7 @@ from starlette.responses import Response
 from nozzlewright.advice.cautions import JET
 from nozzlewright.analysis.agreement import GradeStudy
 from nozzlewright.analysis.gauge_study import GaugeStudy
+from nozzlewright.bench import ReadingStudy
 from nozzlewright.edge.web import here as here_cookie
 from nozzlewright.edge.web import page
 from nozzlewright.edge.web.at_job import shop_of, who
@@ -22,12 +24,14 @@ from nozzlewright.edge.web.show import localised, pressure, seconds
 from nozzlewright.edge.web.study_pictures import readings_picture, shares_picture
 from nozzlewright.edge.web.texts import HERE, N_, _
 from nozzlewright.measurement import NotMeasured, pressure_from_pa
+from nozzlewright.records import Entry
 from nozzlewright.report.fitter_study import (
     grade_words,
     share_rows,
     study_words,
 )
 from nozzlewright.report.wording import printable
+from nozzlewright.said import say
 from nozzlewright.workflow.studies import (
     GRADES_OF,
     LONGEST_NAME,
@@ -232,15 +236,39 @@ def result(request: Request, study: str) -> Response:
         "squares": (),
         "readings": _taken(known),
         "alike": {},
+        "stands": False,
+        "stands_not": "",
+        "tests": [],
     }
     if isinstance(found, GaugeStudy):
-        shown |= _readings_shown(found, known)
+        shown |= _readings_shown(found, known) | _use_of(request, known)
     elif isinstance(found, GradeStudy):
         shown |= {
             "words": grade_words(found),
             "alike": {part: part not in found.split for part in found.parts},
         }
     return page.render(request, "study_result.html", **shown)
+
+
+def _use_of(request: Request, known: Study) -> dict[str, Any]:
+    """Return whether a study stands for readings by hand now, and which ones rest on it."""
+    shop = shop_of(request)
+    now = shop.studies_now()
+    standing = now.opening if known.plan.of is StudyOf.OPENING else now.drop
+    stands = isinstance(standing, ReadingStudy) and standing.identity == known.id
+    why = ""
+    if isinstance(standing, NotMeasured):
+        why = standing.reason
+    elif not stands:
+        why = say("a newer study stands for readings now")
+    tests = [(_budgets_of(test), test) for test in shop.studies.used_by(known.id)[:SHOWN]]
+    return {"stands": stands, "stands_not": why, "tests": tests}
+
+
+def _budgets_of(test: Entry) -> str:
+    """Return the path of the budgets of a test."""
+    at = f"/job/{quote(test.draft.story)}/injector/{quote(test.draft.injector)}"
+    return f"{at}/budget?{urlencode({'test': test.id})}"
 
 
 def _readings_shown(found: GaugeStudy, known: Study) -> dict[str, Any]:
