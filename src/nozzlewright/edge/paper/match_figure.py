@@ -102,17 +102,7 @@ def _ground(
     drawing.rectangle(
         panel.x, panel.at_p(upper), panel.width, panel.at_p(lower) - panel.at_p(upper), "ti"
     )
-    ticks = nice_ticks(panel.from_p, panel.to_p, max(2, int(panel.height / 18.0)))
-    for tick in ticks:
-        at = panel.at_p(tick)
-        drawing.line(panel.x, at, panel.right, at, "gr")
-        if abs(at - panel.y) > 7.0:
-            drawing.text(
-                panel.x - 3.5, at + 0.34 * SMALL, tick_text(tick, ticks), size=SMALL, kind="mu",
-                anchor="end",
-            )  # fmt: skip
-    drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, unit, size=SMALL, kind="mu", anchor="end")
-    drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
+    _scale(drawing, panel, unit)
     drawing.text(
         panel.x - 3.5, panel.bottom + 4.0 + LABEL, words(say("cyl.")), size=SMALL, kind="mu",
         anchor="end",
@@ -128,6 +118,21 @@ def _ground(
             kind="mu",
         )  # fmt: skip
     _spread_bar(drawing, panel, plan, scale)
+
+
+def _scale(drawing: Drawing, panel: Panel, unit: str) -> None:
+    """Draw the lines and numbers of the pressures, and the axis under them."""
+    ticks = nice_ticks(panel.from_p, panel.to_p, max(2, int(panel.height / 18.0)))
+    for tick in ticks:
+        at = panel.at_p(tick)
+        drawing.line(panel.x, at, panel.right, at, "gr")
+        if abs(at - panel.y) > 7.0:
+            drawing.text(
+                panel.x - 3.5, at + 0.34 * SMALL, tick_text(tick, ticks), size=SMALL, kind="mu",
+                anchor="end",
+            )  # fmt: skip
+    drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, unit, size=SMALL, kind="mu", anchor="end")
+    drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
 
 
 def _spread_bar(drawing: Drawing, panel: Panel, plan: MatchPlan, scale: float) -> None:
@@ -170,17 +175,7 @@ def front_figure(
         0.0,
         1.12 * high or 1.0,
     )
-    ticks = nice_ticks(panel.from_p, panel.to_p, max(2, int(panel.height / 18.0)))
-    for tick in ticks:
-        at = panel.at_p(tick)
-        drawing.line(panel.x, at, panel.right, at, "gr")
-        if abs(at - panel.y) > 7.0:
-            drawing.text(
-                panel.x - 3.5, at + 0.34 * SMALL, tick_text(tick, ticks), size=SMALL, kind="mu",
-                anchor="end",
-            )  # fmt: skip
-    drawing.text(panel.x - 3.5, panel.y + 0.3 * SMALL, unit, size=SMALL, kind="mu", anchor="end")
-    drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
+    _scale(drawing, panel, unit)
     if limit is not None:
         at = panel.at_p(limit * scale)
         drawing.line(panel.x, at, panel.right, at, "in")
