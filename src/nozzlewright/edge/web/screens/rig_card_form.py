@@ -106,6 +106,10 @@ def _line(*parts: Particular, title: str = "") -> Line:
     return Line(parts, title)
 
 
+def _group(name: str, title: str, *lines: Line) -> Group:
+    return Group(name, title, lines)
+
+
 def _day(key: str, label: str) -> Particular:
     return Particular(key, label, Kind.DAY)
 
@@ -127,147 +131,110 @@ def _degrees(key: str, label: str) -> Particular:
 
 
 GROUPS: tuple[Group, ...] = (
-    Group(
-        "gauge",
-        N_("Gauge"),
-        (
-            _line(
-                _pressure("gauge.range_bar", N_("Range of the gauge, up to")),
-                Particular("gauge.class", N_("Accuracy class"), lowest=0.01, highest=10.0),
-                _pressure("gauge.resolution_bar", N_("Smallest step that can be read"), 0.0),
+    _group("gauge", N_("Gauge"),
+        _line(
+            _pressure("gauge.range_bar", N_("Range of the gauge, up to")),
+            Particular("gauge.class", N_("Accuracy class"), lowest=0.01, highest=10.0),
+            _pressure("gauge.resolution_bar", N_("Smallest step that can be read"), 0.0),
+        ),
+        _line(
+            _day("gauge.calibrated_on", N_("Calibrated on")),
+            _day("gauge.next_calibration_on", N_("Calibration due")),
+        ),
+    ),
+    _group("fluid", N_("Test fluid"),
+        _line(_text("fluid.name", N_("Test fluid")), _text("fluid.batch", N_("Batch"))),
+        _line(
+            _day("fluid.filled_on", N_("Filled in on")),
+            _number("fluid.hours_used", N_("In use for"), "h", 0.0),
+        ),
+        _line(Particular(POINTS, N_("Viscosity"), Kind.POINTS)),
+        _line(
+            Particular(
+                "fluid.density_15c_kg_m3", N_("Density at 15 °C"), Kind.NUMBER, "kg/m³",
+                500.0, 1500.0,
             ),
-            _line(
-                _day("gauge.calibrated_on", N_("Calibrated on")),
-                _day("gauge.next_calibration_on", N_("Calibration due")),
+            _number("fluid.density_15c_u_kg_m3", _KNOWN_TO, "kg/m³", 0.0),
+        ),
+    ),
+    _group("filter", N_("Filter"),
+        _line(_text("filter.kind", N_("Kind")), _day("filter.changed_on", N_("Filter changed on"))),
+    ),
+    _group("probe", N_("Temperature probe"),
+        _line(_text("probe.id", N_("Name or number")), _number("probe.u_c", _KNOWN_TO, "°C", 0.0)),
+        _line(
+            _day("probe.calibrated_on", N_("Calibrated on")),
+            _day("probe.next_calibration_on", N_("Calibration due")),
+        ),
+    ),
+    _group("reference", N_("Reference nozzle"),
+        _line(
+            _text("reference.id", N_("Name or number")),
+            _day("reference.since", N_("Its values hold since")),
+        ),
+        _line(
+            _pressure("reference.opening_bar", N_("It should open at")),
+            _pressure("reference.opening_u_bar", _KNOWN_TO, 0.0),
+        ),
+        _line(
+            _pressure("reference.from_bar", N_("From")),
+            _pressure("reference.to_bar", N_("to")),
+            _number("reference.drop_s", N_("in"), "s"),
+            _number("reference.drop_u_s", _KNOWN_TO, "s", 0.0),
+            _degrees("reference.at_c", N_("Oil temperature")),
+            title=N_("Drop time"),
+        ),
+    ),
+    _group("limits", N_("Limits"),
+        _line(
+            _pressure("limits.blank_fall_bar", N_("Falls by")),
+            _number("limits.blank_fall_s", N_("in"), "s"),
+            _pressure("limits.blank_fall_from_bar", N_("From")),
+            title=N_("Hold with the blank plug"),
+        ),
+        _line(
+            _pressure("limits.zero_bar", N_("Zero of the gauge")),
+            _pressure("reference.opening_tolerance_bar", N_("Opening pressure")),
+            _number("reference.drop_tolerance_s", N_("Drop time"), "s"),
+            Particular(
+                "limits.compliance_percent", N_("Compliance"), Kind.NUMBER, "%", LEAST, 1000.0
+            ),
+            title=N_("To either side, at most"),
+        ),
+        _line(
+            _degrees("limits.temperature_from_c", N_("From")),
+            _degrees("limits.temperature_to_c", N_("to")),
+            title=N_("Oil temperature"),
+        ),
+        _line(
+            _number("limits.oil_days", N_("Age of the oil"), "d"),
+            _number("limits.oil_hours", N_("Use of the oil"), "h"),
+            _number("limits.filter_days", N_("Age of the filter"), "d"),
+            title=N_("At most"),
+        ),
+        _line(
+            _number("limits.check_days", N_("Age of the check at a test"), "d", 0.0),
+            _number(
+                "limits.calibration_grace_days", N_("Use after a calibration ran out"), "d", 0.0
+            ),
+            _number("limits.study_days", N_("Age of a study of fitters"), "d"),
+        ),
+        _line(
+            _number("limits.remind_days", N_("Remind before a date"), "d", 0.0),
+            Particular(
+                "limits.baseline", N_("Checks from which a chart's limits come"), Kind.COUNT,
+                "", 3, 1000,
             ),
         ),
     ),
-    Group(
-        "fluid",
-        N_("Test fluid"),
-        (
-            _line(
-                _text("fluid.name", N_("Test fluid")),
-                _text("fluid.batch", N_("Batch")),
-            ),
-            _line(
-                _day("fluid.filled_on", N_("Filled in on")),
-                _number("fluid.hours_used", N_("In use for"), "h", 0.0),
-            ),
-            _line(Particular(POINTS, N_("Viscosity"), Kind.POINTS)),
-            _line(
-                Particular(
-                    "fluid.density_15c_kg_m3", N_("Density at 15 °C"), Kind.NUMBER, "kg/m³",
-                    500.0, 1500.0,
-                ),
-                _number("fluid.density_15c_u_kg_m3", _KNOWN_TO, "kg/m³", 0.0),
-            ),
+    _group("rig", N_("Trapped volume"),
+        _line(
+            _number("rig.volume_cm3", N_("Trapped volume"), "cm³"),
+            _number("rig.volume_u_cm3", _KNOWN_TO, "cm³", 0.0),
         ),
-    ),
-    Group(
-        "filter",
-        N_("Filter"),
-        (
-            _line(
-                _text("filter.kind", N_("Kind")),
-                _day("filter.changed_on", N_("Filter changed on")),
-            ),
-        ),
-    ),
-    Group(
-        "probe",
-        N_("Temperature probe"),
-        (
-            _line(
-                _text("probe.id", N_("Name or number")),
-                _number("probe.u_c", _KNOWN_TO, "°C", 0.0),
-            ),
-            _line(
-                _day("probe.calibrated_on", N_("Calibrated on")),
-                _day("probe.next_calibration_on", N_("Calibration due")),
-            ),
-        ),
-    ),
-    Group(
-        "reference",
-        N_("Reference nozzle"),
-        (
-            _line(
-                _text("reference.id", N_("Name or number")),
-                _day("reference.since", N_("Its values hold since")),
-            ),
-            _line(
-                _pressure("reference.opening_bar", N_("It should open at")),
-                _pressure("reference.opening_u_bar", _KNOWN_TO, 0.0),
-            ),
-            _line(
-                _pressure("reference.from_bar", N_("From")),
-                _pressure("reference.to_bar", N_("to")),
-                _number("reference.drop_s", N_("in"), "s"),
-                _number("reference.drop_u_s", _KNOWN_TO, "s", 0.0),
-                _degrees("reference.at_c", N_("Oil temperature")),
-                title=N_("Drop time"),
-            ),
-        ),
-    ),
-    Group(
-        "limits",
-        N_("Limits"),
-        (
-            _line(
-                _pressure("limits.blank_fall_bar", N_("Falls by")),
-                _number("limits.blank_fall_s", N_("in"), "s"),
-                _pressure("limits.blank_fall_from_bar", N_("From")),
-                title=N_("Hold with the blank plug"),
-            ),
-            _line(
-                _pressure("limits.zero_bar", N_("Zero of the gauge")),
-                _pressure("reference.opening_tolerance_bar", N_("Opening pressure")),
-                _number("reference.drop_tolerance_s", N_("Drop time"), "s"),
-                Particular(
-                    "limits.compliance_percent", N_("Compliance"), Kind.NUMBER, "%", LEAST, 1000.0
-                ),
-                title=N_("To either side, at most"),
-            ),
-            _line(
-                _degrees("limits.temperature_from_c", N_("From")),
-                _degrees("limits.temperature_to_c", N_("to")),
-                title=N_("Oil temperature"),
-            ),
-            _line(
-                _number("limits.oil_days", N_("Age of the oil"), "d"),
-                _number("limits.oil_hours", N_("Use of the oil"), "h"),
-                _number("limits.filter_days", N_("Age of the filter"), "d"),
-                title=N_("At most"),
-            ),
-            _line(
-                _number("limits.check_days", N_("Age of the check at a test"), "d", 0.0),
-                _number(
-                    "limits.calibration_grace_days", N_("Use after a calibration ran out"), "d", 0.0
-                ),
-                _number("limits.study_days", N_("Age of a study of fitters"), "d"),
-            ),
-            _line(
-                _number("limits.remind_days", N_("Remind before a date"), "d", 0.0),
-                Particular(
-                    "limits.baseline", N_("Checks from which a chart's limits come"), Kind.COUNT,
-                    "", 3, 1000,
-                ),
-            ),
-        ),
-    ),
-    Group(
-        "rig",
-        N_("Trapped volume"),
-        (
-            _line(
-                _number("rig.volume_cm3", N_("Trapped volume"), "cm³"),
-                _number("rig.volume_u_cm3", _KNOWN_TO, "cm³", 0.0),
-            ),
-            _line(
-                _number("rig.wall_compliance_mm3_per_bar", N_("Give of the walls"), "mm³/bar", 0.0),
-                _number("rig.wall_compliance_u_mm3_per_bar", _KNOWN_TO, "mm³/bar", 0.0),
-            ),
+        _line(
+            _number("rig.wall_compliance_mm3_per_bar", N_("Give of the walls"), "mm³/bar", 0.0),
+            _number("rig.wall_compliance_u_mm3_per_bar", _KNOWN_TO, "mm³/bar", 0.0),
         ),
     ),
 )  # fmt: skip
