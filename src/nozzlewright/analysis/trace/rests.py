@@ -22,12 +22,17 @@ QUICKEST_DROP_PER_S = 0.7
 opening or a release. A drop by a third then takes 0.6 s. With a leak as large, a slow stroke of the
 lever hardly gains on it; common practice, no source."""
 FELL_MUCH = 0.2
-"""Fall of ln p beyond what the heat of pumping up can take, [1]."""
+"""Fall of ln p beyond what the heat of pumping up can take, [1]; common practice, no source."""
 OPENED_RATIO = 4.0
 """How many times quicker than in another hold a fall through the same pressures is not the
-injector's alone: its leak is the same in both."""
+injector's alone: its leak is the same in both; common practice, no source."""
+RELEASE_RATIO = 4.0
+"""How many times its usual rate a pressure falls when a valve is opened; common practice, no
+source."""
+RELEASE_KEEPS = 0.5
+"""Share of the pressure that a release leaves at most; common practice, no source."""
 STANDS_PER_S = 0.002
-"""Rate of fall of ln p below which a pressure stands, [1/s]."""
+"""Rate of fall of ln p below which a pressure stands, [1/s]; common practice, no source."""
 AFTER_STROKE_S = 0.05
 """Time after the last stroke in which valve and line come to rest."""
 WHOLE = 0.999
@@ -186,15 +191,15 @@ def _release(t: Floats, p: Floats, grain: float) -> int:
     A leak slows down as the pressure falls; a valve that is being opened does the opposite.
     """
     count = p.size
-    if count < 8:
+    if count < LEAST_SAMPLES:
         return count
-    if p[-1] > 0.5 * p[0]:
+    if p[-1] > RELEASE_KEEPS * p[0]:
         return count
     rate = -np.diff(p) / np.diff(t)
     peak = 4 + int(np.argmax(rate[4:]))  # the first moments may still settle
-    limit = 4.0 * max(middle_of(rate[:peak]), 0.0)
+    limit = RELEASE_RATIO * max(middle_of(rate[:peak]), 0.0)
     limit += 3.0 * grain * np.sqrt(2.0) / middle_of(np.diff(t))
-    if rate[peak] <= limit or p[-1] > 0.5 * p[peak]:
+    if rate[peak] <= limit or p[-1] > RELEASE_KEEPS * p[peak]:
         return count
     calm = np.flatnonzero(rate[:peak] <= limit)
     return int(calm[-1]) if calm.size else 0

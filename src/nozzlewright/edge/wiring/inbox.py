@@ -42,9 +42,9 @@ KINDS: Mapping[str, str] = {
 }
 """Endings of recordings that are taken in, and the kind under which they are kept."""
 LARGEST = 24 * 1024 * 1024
-"""Bytes of a recording that is sent from a screen."""
+"""Bytes of a recording that is sent from a screen (common practice, no source)."""
 LARGEST_UNPACKED = 64 * 1024 * 1024
-"""Bytes to which it may unpack; nearly half an hour at 5 kHz."""
+"""Bytes to which it may unpack; nearly half an hour at 5 kHz (common practice, no source)."""
 LOOK_EVERY_S = 1.0
 
 _log = logging.getLogger("nozzlewright.inbox")
