@@ -87,6 +87,13 @@ def test_the_page_gives_what_the_source_prints(one, example, front):
         assert ours.quantity.value == pytest.approx(theirs.quantity.value, rel=0.06)
 
 
+def test_examples_are_told_in_the_units_of_the_page(front):
+    for key, one in SUMS.items():
+        told = text_of(front.get(f"/sums/{key}")).partition("Checked against")[2]
+        assert told
+        assert not re.search(r"mm[23]\b|in2\b|cm2\b|deg[CF]?\b|\b\du(m|in)\b", told), one.title
+
+
 def test_the_address_holds_the_sum(front):
     html = front.get("/sums/torque?wanted=60&wanted_unit=Nm&wrench=300&wrench_unit=mm"
                      "&extension=50&extension_unit=mm&wanted_pm=7")  # fmt: skip
@@ -241,6 +248,17 @@ def test_the_bands_bend_by_what_was_counted():
             xs, ys = np.array(path).T
             slope = np.polyfit((xs - 120.0) ** 2, ys, 1)[0]
             assert slope * 84.0**2 / 22.0 == pytest.approx(bands, abs=0.02)
+
+
+@pytest.mark.parametrize(("old", "new"), [("175", "200"), ("200", "175"), ("175", "176")])
+def test_two_pressures_that_lie_close_are_named_apart(old, new):
+    typed = SUMS["start"].examples[1].typed | {"old": f"{old} bar", "new": f"{new} bar"}
+    given_values, _ = read_sum(SUMS["start"], [(k, text, "", "") for k, text in typed.items()])
+    svg = str(picture(SUMS["start"], work_out(SUMS["start"], given_values)))
+    heights = [float(y) for y in re.findall(r'<text[^>]* x="40\.0" y="([\d.]+)"', svg)]
+
+    assert len(heights) == 2
+    assert abs(heights[0] - heights[1]) >= 14.0
 
 
 def test_the_wrench_is_drawn_to_scale():
