@@ -35,21 +35,21 @@ note = "invented"
 smallest_division_bar = 0.2
 fraction_read = 0.5
 opening_bar = [{0}, {0}, {0}, {0}, {0}]
-closing_bar = [172.0, 172.0, 172.0, 172.0, 172.0]
+closing_bar = [{1}, {1}, {1}, {1}, {1}]
 """
 
 
 class Bench:
     """A set of injectors that open at stated pressures, in memory."""
 
-    def __init__(self, shop, pressures, shims, spring=""):
+    def __init__(self, shop, pressures, shims, spring="", sheet=DEMO / "sheet.toml"):
         numbers = count(1)
         self.shop, self.act = shop, lambda: f"act-{next(numbers)}"
         blank = shop.evidence.keep((DEMO / "recordings" / "blank-plug.csv").read_bytes(), "csv")
         conditions = (DEMO / "bench.toml").read_bytes()
         conditions = conditions.replace(b"recordings/blank-plug.csv", b"blank.csv")
         shop.check_rig(self.act(), FITTER, conditions, blank=blank)
-        text = (DEMO / "sheet.toml").read_bytes() + spring.encode()
+        text = sheet.read_bytes() + spring.encode()
         self.sheet = shop.add_sheet(self.act(), FITTER, text)
         booked = {"title": "invented", "engine": "invented", "cylinders": len(pressures),
                   "condition": "used", "sheet": self.sheet}  # fmt: skip
@@ -81,7 +81,7 @@ class Bench:
         self.shop.note(self.act(), FITTER, self.job, EntryKind.LAID_DOWN, {}, injector=injector)
 
     def read(self, cylinder, bar, step="re-read"):
-        card = self.shop.evidence.keep(CARD.format(bar).encode(), "toml")
+        card = self.shop.evidence.keep(CARD.format(bar, round(0.85 * bar, 1)).encode(), "toml")
         injector = self.one(cylinder).injector
         return self.shop.test(self.act(), FITTER, self.job, injector, NewTest(step, card=card))
 
@@ -302,6 +302,27 @@ def test_a_shim_that_went_in_as_it_was_put_together_is_done(uneven):
     assert uneven.state(1) is PlanState.DONE
 
 
+@pytest.mark.parametrize(
+    ("off", "state"), [(0.0, PlanState.DONE), (0.02, PlanState.DONE), (0.25, PlanState.OTHERWISE)]
+)
+def test_a_planned_turn_is_done_when_so_much_was_turned(shop, off, state):
+    # The card of an injector that is set by a screw: about 74 bar for a turn.
+    sheet = DEMO.parents[1] / "setting_sheets" / "pintle-screw.toml"
+    bench = Bench(shop, [119.0, 122.5, 122.8], [None, None, None], sheet=sheet)
+    plan = bench.plan(work=1)
+    (step,) = plan.acts
+    assert (step.cylinder, step.act) == (1, Act.TURN)
+    choose(shop, bench.act(), FITTER, bench.story, plan)
+    assert bench.state(1) is PlanState.TO_DO
+
+    bench.take(1)
+    injector = bench.one(1).injector
+    half = round(0.5 * step.turns, 4)  # in two goes
+    for turns in (half, step.turns - half + off):
+        shop.change_setting(bench.act(), FITTER, bench.job, injector, {"screw_turns": turns})
+    assert bench.state(1) is state
+
+
 def test_another_sheet_makes_it_stale(uneven):
     uneven.choose()
     text = (DEMO / "sheet.toml").read_bytes().replace(b"edition 3", b"edition 4") + b"\n# another\n"
@@ -426,7 +447,9 @@ def test_a_spring_that_was_only_measured_is_no_bad_spring(sprung):
     sprung.note(EntryKind.FINDING, body)
 
     assert told == []
-    assert [piece.observation for piece in _from_findings(published(), sprung.one(1))] == ["f_spring"]
+    assert [piece.observation for piece in _from_findings(published(), sprung.one(1))] == [
+        "f_spring"
+    ]
 
 
 def test_the_shelf_refuses_what_is_no_spring(shop):
