@@ -58,6 +58,14 @@ def test_a_tag_without_a_serial_number_is_asked_for_again_with_all_that_was_type
     assert bench.story.untagged() == [3]
 
 
+@pytest.mark.parametrize("serial", ["D-101", "d-101 ", "D -101"])
+def test_two_injectors_of_a_set_are_never_called_the_same(bench, serial):
+    answer = bench.tap(f"/job/{bench.job}/tag?cylinder=3", "Save the tag", serial=serial)
+    assert answer.status_code == 422
+    assert "cylinder 1 of this set is called so already" in answer.text
+    assert bench.story.untagged() == [3]
+
+
 def test_a_repeated_tap_is_one_tag(bench):
     form = bench.form(f"/job/{bench.job}/tag", "Save the tag")
     answers = [bench.send(form, serial="D-103") for _ in range(2)]

@@ -391,6 +391,10 @@ def test_a_dial_in_psi_is_read_in_psi(fitter, at):
         ({"leak_off_drops": "4.5", "leak_off_at": "150", "leak_off_seconds": "9"}, "no whole"),
         ({"leak_off_drops": "4", "leak_off_at": "150", "leak_off_seconds": "0"}, "time is zero"),
         ({"count_1": "1000"}, "is out of bounds"),
+        ({"opening_1": "2005"}, "more than the rig"),
+        ({"opening_1": "200", "seat_from": "1800", "seat_seconds": "10"}, "more than the rig"),
+        ({"drop_seconds_1": "12", "drop_from": "1500", "drop_to": "100"}, "more than the rig"),
+        ({"opening_1": "200", "opening_2": "20,1"}, "too far apart"),
     ],
 )
 def test_a_slip_in_what_was_typed_is_told_beside_the_field_and_nothing_is_written(

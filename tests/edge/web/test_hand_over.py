@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import re
 import shutil
-from pathlib import Path
 
 import pytest
 import segno
@@ -14,7 +13,6 @@ from pypdf import PdfReader
 from nozzlewright.edge.paper.voice import Voice, speaking, spoken
 from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.web.texts import catalogue
-from nozzlewright.edge.wiring.demo_shop import make_demo_shop
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.records import EntryKind
 from nozzlewright.said import say
@@ -28,16 +26,9 @@ SETTINGS = {
 }
 
 
-@pytest.fixture(scope="module")
-def demo_folder(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("demo") / "shop"
-    make_demo_shop(folder, lambda _: None)
-    return folder
-
-
 @pytest.fixture
-def shop(demo_folder, tmp_path):
-    shutil.copytree(demo_folder, tmp_path / "shop")
+def shop(demo_made, tmp_path):
+    shutil.copytree(demo_made, tmp_path / "shop")
     opened = open_shop(tmp_path / "shop")
     yield opened.workshop
     opened.close()
@@ -157,6 +148,41 @@ def test_a_set_is_handed_over_with_its_packing_check_and_taken_back(client, shop
     )
     assert answer.status_code == 303
     assert shop.story(job).handed_over is None
+
+
+def test_an_unfinished_set_goes_only_with_a_note_that_says_why(client, shop, jobs):
+    job = jobs["0003"]
+    page, packed = f"/job/{job}/hand-over", list(shop_packed())
+    refused = client.send(page, taken_by="invented customer", packed=packed)
+    assert refused.status_code == 422
+    assert "the set is not finished" in refused.text
+    assert shop.story(job).handed_over is None
+    sent = client.send(
+        page, taken_by="invented customer", packed=packed, note="the owner fetched it unfinished"
+    )
+    assert sent.status_code == 303
+    assert shop.story(job).handed_over.body["note"] == "the owner fetched it unfinished"
+
+
+def shop_packed() -> list[str]:
+    from nozzlewright.edge.web.screens.hand_over import PACKED
+
+    return list(PACKED)
+
+
+def test_labels_say_where_their_codes_lead_when_only_this_machine_is_reached(client, jobs):
+    assert "lead to this machine alone" in client.get(f"/job/{jobs['0002']}/labels").text
+
+
+def test_a_report_in_psi_keeps_the_words_of_the_sheet(client, jobs):
+    assert client.send("/settings", **{**SETTINGS, "pressure_unit": "psi"}).status_code == 303
+    pdf = client.get(f"/job/{jobs['0002']}/report.pdf").content
+    pages = PdfReader(io.BytesIO(pdf)).pages
+    text = re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
+    assert "195 to 205 bar (2828 to 2973 psi)" in text
+    # NIST SP 811:2008, appendix B.8: 1 psi = 6.894 757 E+03 Pa.
+    assert f"{195e5 / 6894.757:.1f} psi to {205e5 / 6894.757:.1f} psi" in text
+    assert not re.search(r"[0-9a-f]{40}", text)
 
 
 def test_the_report_says_where_it_stands_in_the_record(client, shop, jobs):

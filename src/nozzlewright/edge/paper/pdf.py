@@ -530,7 +530,7 @@ def _small_print(report: SetReport, page: InjectorPage) -> list[str]:
         say(
             "Sheet: {source}. Bench: {bench}.",
             source=_name(_source(report)),
-            bench=joined("; ", bench),
+            bench=spoken(joined("; ", bench)).removesuffix("."),
         )
     )
     return lines

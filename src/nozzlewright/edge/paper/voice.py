@@ -6,6 +6,7 @@ message (:mod:`nozzlewright.said`).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -30,6 +31,9 @@ class Voice:
     pressure_unit: str = "bar"
     """One of :data:`nozzlewright.said.PRESSURE_UNITS_PA`; what a sheet prints stays as printed."""
 
+
+_KEPT_NAME = re.compile(r"\b([0-9a-f]{8})[0-9a-f]{52,56}(?:\.\w+)*")
+"""Name of a file of evidence, which is its digest: eight signs tell it from the others on paper."""
 
 ENGLISH = Voice()
 _VOICE: ContextVar[Voice] = ContextVar("voice", default=ENGLISH)
@@ -59,9 +63,10 @@ def spoken(text: str) -> str:
     if isinstance(text, Enum):
         text = word(text)
     if not isinstance(text, Said | Figure | Unit):
-        return str(text)
+        return _KEPT_NAME.sub(r"\1…", str(text))
     voice = _VOICE.get()
-    return speak(reworded(text, voice.known), voice.translate, voice.pressure_unit, voice.decimal)
+    told = speak(reworded(text, voice.known), voice.translate, voice.pressure_unit, voice.decimal)
+    return _KEPT_NAME.sub(r"\1…", told)
 
 
 def pressure_unit() -> str:

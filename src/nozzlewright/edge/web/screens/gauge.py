@@ -52,7 +52,7 @@ from nozzlewright.edge.wiring.practice import Hand, PretendBench
 from nozzlewright.errors import EvidenceFault, Fault, InputFault, NotAllowed
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 from nozzlewright.measurement.units import pressure_from_pa
-from nozzlewright.records import InjectorStory, JobStory
+from nozzlewright.records import EntryKind, InjectorStory, JobStory
 from nozzlewright.said import from_data
 from nozzlewright.workflow import NewTest, Workshop
 
@@ -477,6 +477,7 @@ def _to_do(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
             *_seat_lines(conditions),
             *_drop_lines(conditions),
         ),
+        "set": (_("Let some strokes through until the line is free of air."), opening),
         "re-read": (opening, _("It is read after the lock nut is tight.")),
         "seat": (
             opening,
@@ -576,12 +577,24 @@ def _verdict(body: Mapping[str, Any]) -> dict[str, Any]:
             }
             for test in body["tests"]
         ],
-        "next": [
-            {key: from_data(action[key] or "") for key in ("do", "why", "caution")}
-            for action in body["next"]
-        ],
+        "next": _said_once(
+            [
+                {key: from_data(action[key] or "") for key in ("do", "why", "caution")}
+                for action in body["next"]
+            ]
+        ),
         "next_test": from_data(body.get("next_test") or ""),
     }
+
+
+def _said_once(actions: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Return actions without the cautions that stand in that of an earlier one."""
+    told = ""
+    for action in actions:
+        if action["caution"] and action["caution"] in told:
+            action["caution"] = ""
+        told += f"{action['caution']}\n"
+    return actions
 
 
 # -- acts of a recording --------------------------------------------------------------------------
@@ -748,6 +761,10 @@ def _inbox_in(request: Request) -> Inbox:
     return inbox
 
 
+SLIP = 5.0
+"""Pops of one test that differ by more than so many times are a slip in typing."""
+BEYOND = 1.05
+"""How far above its range a pointer may stand."""
 MOST_DROPS, MOST_OPENINGS = 9999, 200
 """Most that anybody counts at the leak-off, and in one stroke; more is a slip of the finger."""
 
@@ -767,6 +784,12 @@ def _to_type(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
         target = show.pressure_number(opening - margin)
     return {
         "typed": TYPED_AT.get(at.step.key, ("opening",)),
+        "draft_key": f"{at.one.injector}.{at.step.key}",
+        "draft_done": " ".join(
+            entry.id
+            for entry in at.story.entries  # also one that was taken back: its form is spent
+            if entry.kind is EntryKind.TEST and entry.draft.injector == at.one.injector
+        ),
         "dial_units": list(PRESSURE_UNITS.items()),
         "dial_unit": unit,
         "division": show.localised({"bar": "5", "MPa": "0.5", "kgf/cm2": "5", "psi": "50"}[unit]),
@@ -791,7 +814,7 @@ def by_hand(request: Request, job: str, injector: str, form: page.Sent) -> Respo
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
     if at.workshop.records.entry(form.id) is None:
-        card, counted = _card(form)
+        card, counted = _card(form, page.here(request).who, at.conditions()[0].gauge.range_pa)
         seen = _seen(form, at.step) | counted
         form.check()
         digest = at.workshop.evidence.keep(card, "toml")
@@ -799,8 +822,12 @@ def by_hand(request: Request, job: str, injector: str, form: page.Sent) -> Respo
     return page.back_to(request, at.path(saved=form.id))
 
 
-def _card(form: page.Form) -> tuple[bytes, dict[str, Any]]:
+def _card(form: page.Form, fitter: str, range_pa: float | None) -> tuple[bytes, dict[str, Any]]:
     """Return the card of what was typed, and what was counted at the leak-off.
+
+    A pressure beyond the gauge's range, or a pop of a multiple of another, is a slip of the decimal
+    sign or the unit: taken for a reading it would spoil every verdict and every shim after it. It
+    bears the name of its act: two tests that show the same are two, and share no scatter.
 
     Raises
     ------
@@ -851,6 +878,14 @@ def _card(form: page.Form) -> tuple[bytes, dict[str, Any]]:
     )
     if not form.faults and division <= 0.0:
         form.fault(_("the division is zero"), "division", _("Type the step between two lines"))
+    if range_pa is not None:
+        _within_range(form, unit, range_pa)
+    if opening and not form.faults and max(opening) > SLIP * min(opening):
+        form.fault(
+            _("the pops lie too far apart for one injector"),
+            typed(*(f"opening_{n}" for n in range(1, 7)))[opening.index(max(opening))],
+            _("Look for a decimal sign that is missing, or a unit that is not the dial's"),
+        )
     if opening and closing and not form.faults and min(closing) >= max(opening):
         form.fault(
             _("it does not close below where it opens"),
@@ -879,9 +914,37 @@ def _card(form: page.Form) -> tuple[bytes, dict[str, Any]]:
         seat_hold=seat,
         leak_off=leak_off,
         openings_per_stroke=counts,
-        note=f"typed at the screen, dial in {unit}",
+        note=f"typed at the screen, dial in {unit}; act {form.id}",
+        fitter=fitter,
     )
     return card, counted
+
+
+def _within_range(form: page.Form, unit: str, range_pa: float) -> None:
+    """Note each pressure that the gauge on the rig's card cannot show."""
+    names = (
+        *(f"opening_{n}" for n in range(1, 7)),
+        *(f"closing_{n}" for n in range(1, 4)),
+        *("seat_from", "seat_to", "drop_from", "drop_to", "leak_off_at"),
+    )
+    wrong = {fault.where for fault in form.faults}
+    for name in names:
+        if name in wrong or not form.text(name, longest=40):
+            continue
+        pressure = form.pressure_pa(name, unit=unit)
+        if pressure > BEYOND * range_pa:
+            form.fault(
+                _("%(pressure)s is more than the rig's gauge can show: it goes up to %(range)s")
+                % {
+                    "pressure": show.pressure(pressure, unit),
+                    "range": show.pressure(range_pa, unit),
+                },
+                name,
+                _(
+                    "Look at the decimal sign and the unit; where another gauge is on the rig, put "
+                    "its card right first"
+                ),
+            )
 
 
 def _count(form: page.Form, name: str, most: int) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -111,8 +112,7 @@ def show(request: Request, job: str) -> Response:
 @router.post("/job/{job}/hand-over")
 def hand_over(request: Request, job: str, form: page.Sent) -> Response:
     """Hand the set over."""
-    shop = shop_of(request)
-    story_of(request, job)
+    shop, story = shop_of(request), story_of(request, job)
     person = who(request)
     to = form.text("taken_by", needed=_("nobody is named who takes the set"), longest=200)
     packed = form.chosen("packed", PACKED)
@@ -122,6 +122,14 @@ def hand_over(request: Request, job: str, form: page.Sent) -> Response:
             _("not everything is packed, and no note says why"),
             "packed",
             _("Tick what is done, or write down what is left out"),
+        )
+    open_still = missing(shop, story) if story.handed_over is None else []
+    if open_still and not note:
+        form.fault(
+            _("the set is not finished (%(what)s), and no note says why it goes all the same")
+            % {"what": "; ".join(one.words for one in open_still)},
+            "note",
+            _("Finish it, or write down who decided it"),
         )
     form.check()
     body = {"to": to, "packed": {key: key in packed for key in PACKED}, "note": note}
@@ -194,7 +202,26 @@ def labels(request: Request, job: str) -> Response:
                 path=path,
             )
         )
-    return page.render(request, "labels.html", story=story, labels=made, at=shop.clock())
+    return page.render(
+        request,
+        "labels.html",
+        story=story,
+        labels=made,
+        at=shop.clock(),
+        here_alone=_is_here_alone(request.url.hostname or ""),
+    )
+
+
+def _is_here_alone(host: str) -> bool:
+    """Tell whether an address leads to this program from this machine alone.
+
+    >>> _is_here_alone("127.0.0.1"), _is_here_alone("localhost"), _is_here_alone("bench.local")
+    (True, True, False)
+    """
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return host == "localhost" or host.endswith(".localhost")
 
 
 def _opening(shop: Workshop, one: InjectorStory) -> str:

@@ -45,7 +45,13 @@ def show(request: Request, then: str = "/") -> Response:
         themes={name: _(words) for name, words in THEME_WORDS.items()},
         pedals={code: _(words) for code, words in PEDAL_WORDS.items()},
         then=then if page.is_local(then) else "/",
+        needed=_is_needed(request, then),
     )
+
+
+def _is_needed(request: Request, then: str) -> bool:
+    """Tell whether the page to go on to was asked for by somebody who has not said who they are."""
+    return not page.here(request).who and then not in {"", "/", "/settings"}
 
 
 @router.post("/settings")
@@ -60,6 +66,12 @@ def change(request: Request, form: page.Sent) -> Response:
         theme=form.choice("theme", THEMES, default="device"),
         pedal=form.choice("pedal", PEDALS, default="Space"),
     )
+    if not new.who and form.text("needed"):
+        form.fault(
+            _("it is not said who is at the bench"),
+            "who" if _people(request) else "new_name",
+            _("Choose a name, or type one"),
+        )
     form.check()
     if name and name not in _people(request):
         request.app.state.workshop.add_person(form.id, new.who, name)

@@ -72,6 +72,17 @@ next.addEventListener("click", () => go(here + 1, true));
 const faulty = parts.findIndex((part) => part.querySelector(".fault-at"));
 go(faulty >= 0 ? faulty : again ? parts.length - 1 : kept.draft?.part ?? 0, false);
 
+// A fault on top leads to its field, in whichever part that stands.
+document.addEventListener("click", (event) => {
+  const link = event.target.closest?.("a[href^='#']");
+  const field = link && document.getElementById(link.hash.slice(1));
+  const at = field ? parts.findIndex((part) => part.contains(field)) : -1;
+  if (at < 0) return;
+  event.preventDefault();
+  go(at, true);
+  (field.matches("fieldset") ? field.querySelector("input") : field).focus();
+});
+
 // Return in a line goes on to the next part; only the last part sends.
 form.addEventListener("keydown", (event) => {
   if (event.key === "Enter" && event.target.matches("input") && here < parts.length - 1) {

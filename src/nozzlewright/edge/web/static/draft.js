@@ -3,7 +3,7 @@
 /**
  * Keep what is typed into a form under a key of the device; returns what was kept before.
  *
- * `done` is the form's id that was saved last: a draft of it is thrown away. `again` tells that the
+ * `done` is the id of the form that was saved last, or several: a draft of it is thrown away. `again` tells that the
  * page shows what was sent, which then counts. `more()` gives what is kept beside the fields, and
  * `tell(kept)` is told whether the device keeps it. A draft keeps the form's id, so that it is the
  * same entry when it is sent once more.
@@ -11,7 +11,7 @@
 export function keepDraft(form, key, { done = "", again = false, passing = [], more = () => ({}), tell = () => {} }) {
   const skipped = new Set(["csrf", "form_page", ...passing]);
   let draft = read(key);
-  if (draft && done && draft.typed?.form_id === done) {
+  if (draft && [done].flat().includes(draft.typed?.form_id)) {
     localStorage.removeItem(key);
     draft = null;
   }

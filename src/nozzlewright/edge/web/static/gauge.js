@@ -2,6 +2,7 @@
 import { texts, post } from "/static/page.js";
 import { onKey } from "/static/keys.js";
 import { follow } from "/static/live.js";
+import { forgetButton, keepDraft } from "/static/draft.js";
 import { figure, StripChart } from "/static/strip_chart.js";
 
 const FIGURES_PER_S = 10; // quicker figures cannot be read
@@ -279,7 +280,19 @@ function stopwatch(root) {
   return { root, press, runs: () => began !== null };
 }
 
+/** What was typed stays on this device until the test is saved: a page that is left loses nothing. */
+function keepTyped(form) {
+  const about = document.getElementById("hand-draft"), { key, done, again, sure } = about.dataset;
+  const kept = keepDraft(form, `nozzlewright.hand.${key}`, {
+    done: done.split(" "), again: again === "yes", passing: ["step"],
+  });
+  if (!kept.draft || again === "yes") return;
+  about.hidden = false;
+  forgetButton(about.querySelector("button"), sure, kept.forget);
+}
+
 function byHand(form) {
+  keepTyped(form);
   form.querySelectorAll("[data-one-by-one]").forEach(oneByOne);
   enterGoesOn(form);
   const watches = [...form.querySelectorAll("[data-stopwatch]")].map(stopwatch);
