@@ -140,7 +140,7 @@ def history_of(capsys, card, *past):
     ("arguments", "says"),
     [
         (["--blank", "150,160,70"], "--blank: '150,160,70' is no fall"),
-        (["--zero", "naught"], "--zero: 'naught' is no list of numbers"),
+        (["--zero", "naught"], "--zero: 'naught' is neither a file nor a reading. Name the"),
         (["--zero", "1,2"], "more than one reading"),
         (["--opening", "181;182"], "no list of numbers"),
         (["--drop", "150,100"], "is no fall"),

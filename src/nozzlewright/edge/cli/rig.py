@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
     from nozzlewright.edge.wiring.rig_file import GivenReadings
 
+_READ_OR_RECORDED = {"--blank": "FROM,TO,SECONDS, such as 150,148.6,60", "--zero": "its number"}
+"""Options that take a recording or what was read, and how the latter is written."""
+
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command to the grammar."""
@@ -109,7 +112,12 @@ def _given(chosen: argparse.Namespace) -> GivenReadings:
         try:
             found = tuple(float(one) for one in text.split(","))
         except ValueError:
-            fault(option, f"'{text}' is no list of numbers", "Write them with commas: 181.2,180.9")
+            if option in _READ_OR_RECORDED:
+                what, written = "neither a file nor a reading", _READ_OR_RECORDED[option]
+                fault(option, f"'{text}' is {what}", f"Name the recording, or write {written}")
+            else:
+                what = f"'{text}' is no list of numbers"
+                fault(option, what, "Write them with commas: 181.2,180.9")
             return ()
         if not all(least <= one < 1e6 for one in found):
             fault(option, f"'{text}' has a number that cannot be", "Check it")

@@ -36,6 +36,7 @@ def certificate_figure(
     unit: str = "bar",
     printed: str = "",
     words: Callable[[str], str] = str,
+    numbers: Callable[[str], str] = str,
 ) -> str:
     """Return errors of indication with curve and 95 % band, and the residuals below, as SVG.
 
@@ -52,6 +53,8 @@ def certificate_figure(
         is spelled
     words : callable
         Puts the figure's few words into the reader's language
+    numbers : callable
+        Gives a number of an axis the reader's decimal sign
     """
     width, height = size
     factor, name = 1.0 / PRESSURE_UNITS_PA[unit], printed or unit
@@ -76,7 +79,7 @@ def certificate_figure(
         _LEFT, above.bottom + gap, above.width, height - above.bottom - gap - 24.0,
         low - pad, high + pad, *_span([*(residual - stated), *(residual + stated), 0.0]),
     )  # fmt: skip
-    _ground(drawing, above, words("error"), name)
+    _ground(drawing, above, words("error"), name, numbers)
     edge = above.points(grid, curve + band).tolist()
     edge += above.points(grid[::-1], (curve - band)[::-1]).tolist()
     drawing.polygon([(x, y) for x, y in edge], "ti")
@@ -89,13 +92,13 @@ def certificate_figure(
             _branch(drawing, at, above.at_p(float(y + way)), upward=False)
         else:
             drawing.circle(at, above.at_p(float(y)), 2.4, "ho")
-    _ground(drawing, below, words("left over"), name)
+    _ground(drawing, below, words("left over"), name, numbers)
     _zero(drawing, below)
     for x, y, u in zip(shown, residual, stated, strict=True):
         at = below.at_t(float(x))
         drawing.line(at, below.at_p(float(y - u)), at, below.at_p(float(y + u)), "mw")
         drawing.circle(at, below.at_p(float(y)), 2.4, "pt")
-    _shown_axis(drawing, below, words("shown"), name)
+    _shown_axis(drawing, below, words("shown"), name, numbers)
     return drawing.finished(_description(fit, factor, name, words), theme)
 
 
@@ -114,17 +117,21 @@ def _zero(drawing: Drawing, panel: Panel) -> None:
     drawing.line(panel.x, panel.at_p(0.0), panel.right, panel.at_p(0.0), "ax")
 
 
-def _ground(drawing: Drawing, panel: Panel, label: str, unit: str) -> None:
+def _ground(
+    drawing: Drawing, panel: Panel, label: str, unit: str, numbers: Callable[[str], str]
+) -> None:
     ticks = nice_ticks(panel.from_p, panel.to_p, max(2, round(panel.height / 26.0)))
     for tick in ticks:
         y = panel.at_p(tick)
         drawing.line(panel.x, y, panel.right, y, "gr")
-        text = tick_text(tick, ticks)
+        text = numbers(tick_text(tick, ticks))
         drawing.text(panel.x - 4.0, y + 0.35 * _SMALL, text, size=_SMALL, kind="mu", anchor="end")
     drawing.text(0.0, panel.y - 6.0, f"{label}, {unit}", size=_LABEL, kind="mu")
 
 
-def _shown_axis(drawing: Drawing, panel: Panel, label: str, unit: str) -> None:
+def _shown_axis(
+    drawing: Drawing, panel: Panel, label: str, unit: str, numbers: Callable[[str], str]
+) -> None:
     name = f"{label}, {unit}"
     ticks = nice_ticks(panel.from_t, panel.to_t, max(2, round(panel.width / 60.0)))
     base = panel.bottom + 4.0 + _SMALL
@@ -133,7 +140,8 @@ def _shown_axis(drawing: Drawing, panel: Panel, label: str, unit: str) -> None:
         x = panel.at_t(tick)
         drawing.line(x, panel.bottom, x, panel.bottom + 3.0, "ax")
         if x < room:
-            drawing.text(x, base, tick_text(tick, ticks), size=_SMALL, kind="mu", anchor="middle")
+            text = numbers(tick_text(tick, ticks))
+            drawing.text(x, base, text, size=_SMALL, kind="mu", anchor="middle")
     drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
     drawing.text(panel.right, base, name, size=_LABEL, kind="mu", anchor="end")
 

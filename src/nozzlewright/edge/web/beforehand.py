@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from threading import Event, Thread
 
 from fastapi import FastAPI
@@ -60,9 +61,13 @@ def _parts(app: FastAPI) -> Iterator[Callable[[], object]]:
     yield _import_slow
     environment = page.environment_of(app)
     for name in environment.list_templates(extensions=["html"]):
-        yield lambda name=name: environment.get_template(name)
+        yield partial(environment.get_template, name)
     for row in shop.records.jobs(state=OPEN, limit=JOBS):
-        yield lambda job=row.job: shop.setting_known(shop.story(job))
+        yield partial(_learn_settings, shop, row.job)
+
+
+def _learn_settings(shop: Workshop, job: str) -> None:
+    shop.setting_known(shop.story(job))
 
 
 def _import_slow() -> None:

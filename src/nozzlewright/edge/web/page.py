@@ -346,6 +346,7 @@ def _environment(zone: tzinfo | None) -> Environment:
         "when": partial(_when, zone),
         "said": said_here,
         "localised": show.localised,
+        "day": show.day_text,
         "zip": zip,
     }
     environment.tests["field_name"] = is_field_name

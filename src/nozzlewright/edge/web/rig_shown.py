@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from types import MappingProxyType
 from urllib.parse import urlencode
 
-from babel.dates import format_date
-
 from nozzlewright.advice.rig_care import coming_due, due_text, to_do
 from nozzlewright.bench import BenchConditions
-from nozzlewright.edge.web.show import LOCALES, localised, pressure_number
+from nozzlewright.edge.web.show import (
+    day_text,
+    localised,
+    number,
+    pressure,
+    pressure_number,
+    seconds,
+)
 from nozzlewright.edge.web.texts import HERE, N_, _
 from nozzlewright.judging import Fitness, RigChart, RigItem, RigVerdict
 from nozzlewright.judging.rig import CHARTED, drift_text
-from nozzlewright.measurement import NotMeasured, celsius
+from nozzlewright.measurement import NotMeasured, Quantity, celsius
 from nozzlewright.measurement.control_chart import ControlChart
+from nozzlewright.measurement.units import pressure_from_pa
 from nozzlewright.said import word
 
 FITNESS: Mapping[str, tuple[str, str]] = MappingProxyType(
@@ -52,8 +59,9 @@ CARD_GROUPS = {
 }  # fmt: skip
 """Group of the card on which it is written what was done."""
 
-WIDTH, HEIGHT = 360.0, 200.0
+WIDTH, HEIGHT = 372.0, 200.0
 LEFT, RIGHT, TOP, BOTTOM = 10.0, 276.0, 14.0, 168.0
+MOST_PLACES = 4
 LEAST_APART = 14.0
 """Distance at which two labels can be read, in units of the picture."""
 
@@ -71,19 +79,6 @@ def oil_text(conditions: BenchConditions | None) -> str:
         return ""
     half = 1.96 * oil.standard_uncertainty
     return localised(f"{celsius(oil.value):.1f} ± {half:.1f}\N{NO-BREAK SPACE}°C")
-
-
-def day_text(stated: str) -> str:
-    """Return a day of a card as this screen writes days; as it stands where it is none.
-
-    >>> day_text("2026-03-04"), day_text("spring 2026")
-    ('4 Mar 2026', 'spring 2026')
-    """
-    try:
-        day = date.fromisoformat(stated)
-    except ValueError:
-        return stated
-    return str(format_date(day, "d MMM y", locale=LOCALES[HERE.get().language]))
 
 
 @dataclass(frozen=True)
@@ -220,8 +215,24 @@ def _unit(chart: RigChart) -> str:
     return _("s") if chart.item is RigItem.DROP else HERE.get().pressure_unit
 
 
-def _number(chart: RigChart, value: float) -> str:
-    return localised(f"{value:.1f}") if chart.item is RigItem.DROP else pressure_number(value)
+def _stated(one: RigChart, value: float) -> str:
+    """Return a limit of the card."""
+    return localised(f"{value:.1f}") if one.item is RigItem.DROP else pressure_number(value)
+
+
+def _number(one: RigChart, value: float) -> str:
+    """Return a value with the decimals that tell the chart's limits apart."""
+    unit = HERE.get().pressure_unit
+
+    def shown(amount: float) -> float:
+        return amount if one.item is RigItem.DROP else pressure_from_pa(amount, unit)
+
+    places = 2 if one.item is not RigItem.DROP and unit == "MPa" else 1
+    if isinstance(one.chart, ControlChart):
+        apart = abs(shown(one.chart.limits[1]) - shown(one.chart.limits[0]))
+        if apart > 0.0:
+            places = min(max(places, 1 - math.floor(math.log10(apart))), MOST_PLACES)
+    return localised(number(shown(value), places))
 
 
 def _shown(one: RigChart) -> ShownChart:
@@ -267,7 +278,7 @@ def _shown(one: RigChart) -> ShownChart:
         trend=trend,
         first=day_text(one.days[0]),
         last=day_text(one.days[-1]),
-        now=_now(one, values[-1], u[-1]),
+        now=_now(one, chart.points[-1].measured),
         last_signal=len(values) - 1 in spoke,
         rows=_rows(one, chart),
         summary=_("%(count)s checks, the first %(baseline)s of them the baseline")
@@ -275,13 +286,9 @@ def _shown(one: RigChart) -> ShownChart:
     )
 
 
-def _now(one: RigChart, value: float, half: float) -> str:
-    return _("%(day)s: %(value)s ± %(half)s %(unit)s") % {
-        "day": day_text(one.days[-1]),
-        "value": _number(one, value),
-        "half": _number(one, half),
-        "unit": _unit(one),
-    }
+def _now(one: RigChart, measured: Quantity) -> str:
+    shown = seconds(measured) if one.item is RigItem.DROP else pressure(measured)
+    return f"{day_text(one.days[-1])}: {shown}"
 
 
 def _lines(one: RigChart, chart: ControlChart) -> list[tuple[str, float]]:
@@ -300,7 +307,8 @@ def _levels(
         at = y(value)
         label_at = at if not placed else max(at, placed[-1] + LEAST_APART)
         placed.append(label_at)
-        levels.append(Level(kind, at, _number(one, value), round(label_at + 4.0, 1), words[kind]))
+        label = _stated(one, value) if kind == "tolerance" else _number(one, value)
+        levels.append(Level(kind, at, label, round(label_at + 4.0, 1), words[kind]))
     over = max(placed, default=0.0) - (BOTTOM + 6.0)
     if over > 0.0:
         levels = [replace(level, label_y=round(level.label_y - over, 1)) for level in levels]

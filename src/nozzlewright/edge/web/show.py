@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from types import MappingProxyType
 
 from babel.dates import format_date, format_datetime, format_time
@@ -118,6 +118,19 @@ def when(moment: datetime, zone: tzinfo | None = None, form: str = "full") -> Ma
         text = format_datetime(local, "d MMM y, HH:mm", locale=locale)
     stamp = moment.isoformat(timespec="seconds")
     return Markup('<time datetime="{}">{}</time>').format(stamp, text)
+
+
+def day_text(stated: str) -> str:
+    """Return a day of a card as this screen writes days; as it stands where it is none.
+
+    >>> day_text("2026-03-04"), day_text("spring 2026")
+    ('4 Mar 2026', 'spring 2026')
+    """
+    try:
+        day = date.fromisoformat(stated)
+    except ValueError:
+        return stated
+    return str(format_date(day, "d MMM y", locale=LOCALES[HERE.get().language]))
 
 
 _NUMBER = re.compile(r"([+\-−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)")

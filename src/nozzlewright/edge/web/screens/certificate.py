@@ -117,7 +117,13 @@ def _figures(view: CertificateView) -> list[Markup]:
         # Made of numbers and of our own words; the drawing escapes its texts.
         Markup(  # noqa: S704
             certificate_figure(
-                view.fit, size, None, unit=unit, printed=PRESSURE_UNITS[unit], words=_
+                view.fit,
+                size,
+                None,
+                unit=unit,
+                printed=PRESSURE_UNITS[unit],
+                words=_,
+                numbers=show.localised,
             )
         )
         for size in (WIDE, NARROW)

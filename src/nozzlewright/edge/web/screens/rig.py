@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import TypeVar
 from urllib.parse import urlencode
 
@@ -21,7 +22,6 @@ from nozzlewright.edge.web.at_job import shop_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
 from nozzlewright.edge.web.rig_shown import (
     MEANING,
-    day_text,
     fitness,
     oil_text,
     shown_acts,
@@ -31,7 +31,13 @@ from nozzlewright.edge.web.rig_shown import (
 )
 from nozzlewright.edge.web.screens.gauge import benches_of, inbox_of
 from nozzlewright.edge.web.screens.jobs import ShownRig, conditions_of, rigs_today, shown_rig
-from nozzlewright.edge.web.show import localised, parse_pressure, pressure, pressure_number
+from nozzlewright.edge.web.show import (
+    day_text,
+    localised,
+    parse_pressure,
+    pressure,
+    pressure_number,
+)
 from nozzlewright.edge.web.texts import _, ngettext, said
 from nozzlewright.edge.wiring.rig_card import (
     Hold,
@@ -150,9 +156,9 @@ def show(
 def to_understand(shop: Workshop) -> Iterator[Callable[[], object]]:
     """Yield what the page would first have to understand: each can be done beforehand."""
     for state in shop.rigs():
-        yield lambda state=state: shop.rig_days.verdict(state)  # type: ignore[misc]
+        yield partial(shop.rig_days.verdict, state)
     for state in shop.rig_checks(SHOWN_CHECKS):
-        yield lambda state=state: _picture(shop, state.blank)  # type: ignore[misc]
+        yield partial(_picture, shop, state.blank)
 
 
 def _recordable(request: Request) -> bool:
