@@ -22,6 +22,7 @@ from nozzlewright.bench import (
     BenchConditions,
     BlankPlug,
     BledVolume,
+    CertificatePoint,
     Fluid,
     Gauge,
     LeverStrokes,
@@ -142,6 +143,25 @@ def test_the_level_of_the_gauge_cancels_and_the_rest_is_in_the_budget():
     assert "gauge level" not in names
     assert names["cylinder"] == pytest.approx(found.value * 0.02 / math.sqrt(3.0))
     assert names["reading cylinder and gauge"] > 0.0
+
+
+def test_a_gauge_that_sticks_on_its_way_down_is_in_the_budget_of_a_compliance():
+    """Shown with the pressure risen and fallen: the two errors have unlike signs and add up."""
+    points = tuple(
+        CertificatePoint(bar * BAR, bar * BAR, 0.05 * BAR, 0.6 * BAR) for bar in (0, 100, 200, 300)
+    )
+    bench = conditions(gauge=Gauge(range_pa=400 * BAR, certificate=points))
+    bled = (
+        BledVolume(200 * BAR, 150 * BAR, 1.1 * CM3),
+        BledVolume(180 * BAR, 130 * BAR, 1.1 * CM3),
+    )
+    found, _ = compliance_from_bled(RigReadings(bled=bled, graduation_m3=0.02 * CM3), bench)
+    parts = {str(cause.name): abs(part) for cause, part in found.contributions.items()}
+    each = 0.3 * BAR / np.sqrt(3.0)
+
+    # Over an effective drop of 50 bar (within 2 %), the error of 2 x 0.173 bar.
+    assert parts["gauge hysteresis"] / found.value == pytest.approx(2 * each / (50 * BAR), rel=0.02)
+    assert "gauge level" not in parts
 
 
 def test_the_stated_limits_cover_the_truth_as_often_as_they_say():

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from nozzlewright.bench import DecisionRule
+from nozzlewright.judging import Outcome, decide
 from nozzlewright.judging.gauge_choice import (
     classes_that_suffice,
     gauge_that_would_do,
@@ -65,3 +67,17 @@ def test_no_gauge_helps_where_the_readings_scatter_too_much():
 
 def test_nothing_is_said_where_the_gauge_can_judge():
     assert gauge_that_would_do(reading(1.0, 0.3), 175 * BAR, 183 * BAR) == ""
+
+
+@pytest.mark.parametrize("size_bar", [0.9, 1.0, 1.1, 1.3])
+def test_no_gauge_is_asked_for_where_a_reading_in_the_middle_would_pass(size_bar):
+    """Two shares, each known with 2 degrees: together 4 (Welch and Satterthwaite), factor 1.42."""
+    middle = Quantity(
+        179 * BAR,
+        "Pa",
+        {Cause(name, "i", degrees=2.0): size_bar * BAR for name in ("fitter", "repeatability")},
+    )
+    passes = decide(middle, 175 * BAR, 183 * BAR, DecisionRule.GUARDED).outcome is Outcome.PASS
+
+    assert middle.student_factor == pytest.approx(2.7764 / 1.9600, rel=1e-4)
+    assert bool(gauge_that_would_do(middle, 175 * BAR, 183 * BAR)) is not passes

@@ -195,6 +195,49 @@ def test_a_compliance_is_held_against_the_cards_at_the_same_pressure():
     assert expected_compliance(with_rig(compliance=None), 200 * BAR) is None
 
 
+def test_a_compliance_from_the_volume_is_that_of_oil_and_walls_together():
+    """20 cm3 at 150 bar and 21 C: 1.31 GPa + 10.9 p - 6.8 MPa/K; walls give besides."""
+    rig = {"compliance": None, "volume_m3": known(20e-6, 2e-7, "m^3"),
+           "wall_compliance": known(2e-15, 2e-16, "m^3/Pa")}  # fmt: skip
+    expected = expected_compliance(with_rig(**rig), 150 * BAR)
+    oil = 20e-6 / (1.30e9 + 10.9 * 150 * BAR - 6.8e6)
+
+    assert expected.value == pytest.approx(oil + 2e-15, rel=1e-6, abs=0.0)
+
+
+@pytest.mark.parametrize(("mm3_per_bar", "told", "soft"), [(2.6, "+17.6", True), (1.8, "-18.6", False)])
+def test_a_rig_too_soft_is_told_from_one_too_stiff(mm3_per_bar, told, soft):
+    compliance = known(mm3_per_bar * MM3_PER_BAR, 0.03 * MM3_PER_BAR, "m^3/Pa")
+    item = judge_rig(found(compliance=compliance), card()).of(RigItem.COMPLIANCE)
+
+    assert item.fitness is Fitness.OUT
+    assert told in item.reasons[0]
+    assert any("bleed it" in reason for reason in item.reasons) is soft
+
+
+def test_the_last_day_and_the_last_hour_still_hold():
+    silent = replace(LIMITS, remind_days=None)
+
+    def of(item, **changes):
+        rig = replace(card().rig, limits=silent, **changes.pop("rig", {}))
+        return judge_rig(found(), card(rig=rig, **changes)).of(item).fitness
+
+    def gauge(day):
+        return Gauge("G-1", next_calibration_on=day)
+
+    assert of(RigItem.GAUGE, gauge=gauge("2026-03-03")) is Fitness.OUT
+    assert of(RigItem.GAUGE, gauge=gauge("2026-03-04")) is Fitness.WATCH
+    assert of(RigItem.GAUGE, gauge=gauge("2026-03-05")) is Fitness.FIT
+    hours = {"filled_on": "2026-02-20"}
+    assert of(RigItem.OIL, fluid=Fluid("oil", hours_used=200.0, **hours)) is Fitness.FIT
+    assert of(RigItem.OIL, fluid=Fluid("oil", hours_used=200.1, **hours)) is Fitness.OUT
+
+
+def test_the_zero_is_charted_against_the_cards_limits_to_either_side():
+    assert judge_rig(found(), card()).charts[RigItem.ZERO].tolerance == (-BAR, BAR)
+    assert judge_rig(found(), card()).charts[RigItem.BLANK].tolerance == (None, 3 * BAR)
+
+
 # --- charts ---------------------------------------------------------------------------------------
 
 

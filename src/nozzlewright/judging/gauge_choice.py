@@ -63,8 +63,8 @@ def gauge_that_would_do(measured: Quantity, lower_pa: float, upper_pa: float) ->
         Band, [Pa]
     """
     needed = largest_uncertainty(lower_pa, upper_pa)
+    have = measured.standard_uncertainty * measured.student_factor
     measured = measured.widened
-    have = measured.standard_uncertainty
     if have <= needed:
         return ""
     why = say(
