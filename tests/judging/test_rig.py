@@ -205,7 +205,9 @@ def test_a_compliance_from_the_volume_is_that_of_oil_and_walls_together():
     assert expected.value == pytest.approx(oil + 2e-15, rel=1e-6, abs=0.0)
 
 
-@pytest.mark.parametrize(("mm3_per_bar", "told", "soft"), [(2.6, "+17.6", True), (1.8, "-18.6", False)])
+@pytest.mark.parametrize(
+    ("mm3_per_bar", "told", "soft"), [(2.6, "+17.6", True), (1.8, "-18.6", False)]
+)
 def test_a_rig_too_soft_is_told_from_one_too_stiff(mm3_per_bar, told, soft):
     compliance = known(mm3_per_bar * MM3_PER_BAR, 0.03 * MM3_PER_BAR, "m^3/Pa")
     item = judge_rig(found(compliance=compliance), card()).of(RigItem.COMPLIANCE)
