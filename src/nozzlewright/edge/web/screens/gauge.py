@@ -579,7 +579,10 @@ def _verdict(body: Mapping[str, Any]) -> dict[str, Any]:
         ],
         "next": _said_once(
             [
-                {key: from_data(action[key] or "") for key in ("do", "why", "caution")}
+                {
+                    "kind": str(action["kind"]),
+                    **{key: from_data(action[key] or "") for key in ("do", "why", "caution")},
+                }
                 for action in body["next"]
             ]
         ),
