@@ -51,3 +51,62 @@ def test_a_better_gauge_stated_in_the_card_shrinks_its_row(capsys, tmp_path):
     # EN 837-1: the permissible error is the class in per cent of the span, over root three.
     assert level_of("1.6") == pytest.approx(6.4 / math.sqrt(3.0))
     assert level_of("0.6") == pytest.approx(2.4 / math.sqrt(3.0))
+
+
+STUDY = "part,fitter,reading_bar\n" + "".join(
+    f"{part},{fitter},{170 + 2 * part + bias + 0.8 * repeat}\n"
+    for part in range(6)
+    for fitter, bias in (("A. N. Other", 0.0), ("S. O. Else", 1.8), ("N. O. Body", -1.1))
+    for repeat in range(2)
+)
+HAND_CARD = """
+fitter = "A. N. Other"
+smallest_division_bar = 2.0
+opening_bar = [175.0, 175.5, 174.5]
+"""
+
+
+def test_a_study_puts_the_fitter_into_the_budget_of_a_hand_card(tmp_path, capsys):
+    card, study = tmp_path / "card.toml", tmp_path / "study.csv"
+    card.write_text(HAND_CARD)
+    study.write_text(STUDY)
+
+    assert main(["read", str(card), "--budget"]) == 0
+    without = " ".join(capsys.readouterr().out.split())
+    assert "a study of fitters tells both" in without
+    assert "Fitter" not in without
+
+    assert main(["read", str(card), "--budget", "--study", str(study)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "fitter " in told
+    assert "repeatability of a reading" in told
+    assert "Student's factor" in told
+    assert "a study of fitters tells both" not in told
+
+    assert main(["read", str(card), "--json", "--study", str(study)]) == 0
+    causes = json.loads(capsys.readouterr().out)["opening_pressure"]["budget"]
+    fitter = next(one for one in causes if one["cause"].startswith("fitter ("))
+    assert "A. N. Other" in fitter["cause"]
+    assert 1.0 < fitter["degrees_of_freedom"] <= 2.0
+
+
+@pytest.mark.parametrize(
+    ("texts", "what"),
+    [
+        ((STUDY, STUDY), "second study of one kind"),
+        ((STUDY.replace("reading_bar", "reading"),), "no readings with a unit"),
+        (("part,fitter,grade\n1,A,dry\n1,B,dry\n2,A,dry\n2,B,damp\n",), "no readings with a unit"),
+        ((STUDY.rsplit("\n", 2)[0] + "\n",), "readings are missing"),
+    ],
+)
+def test_a_table_that_is_no_such_study_is_told(texts, what, tmp_path, capsys):
+    card = tmp_path / "card.toml"
+    card.write_text(HAND_CARD)
+    order = ["read", str(card)]
+    for number, text in enumerate(texts):
+        path = tmp_path / f"study-{number}.csv"
+        path.write_text(text)
+        order += ["--study", str(path)]
+
+    assert main(order) == 1
+    assert what in capsys.readouterr().err

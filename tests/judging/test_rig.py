@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -34,7 +34,13 @@ from nozzlewright.judging import (
     judge_rig,
 )
 from nozzlewright.judging.back_leakage import judge_back_leakage
-from nozzlewright.judging.rig import blank_fall, drift_text, expected_compliance, marks_of
+from nozzlewright.judging.rig import (
+    blank_fall,
+    check_too_old,
+    drift_text,
+    expected_compliance,
+    marks_of,
+)
 from nozzlewright.measurement import Cause, NotMeasured, Quantity
 
 BAR, MM3_PER_BAR = 1e5, 1e-14
@@ -162,6 +168,63 @@ def test_a_calibration_that_runs_out_soon_is_named_before():
     item = judge_rig(found(), soon).of(RigItem.GAUGE)
     assert item.fitness is Fitness.WATCH
     assert "in 16 days" in item.reasons[0]
+
+
+@pytest.mark.parametrize("item", [RigItem.GAUGE, RigItem.PROBE])
+@pytest.mark.parametrize(
+    ("grace", "over", "fitness"),
+    [
+        (None, 0, Fitness.WATCH),
+        (None, 1, Fitness.OUT),
+        (0.0, 1, Fitness.OUT),
+        (14.0, 1, Fitness.WATCH),
+        (14.0, 14, Fitness.WATCH),
+        (14.0, 15, Fitness.OUT),
+    ],
+)
+def test_a_calibration_that_ran_out_withholds_unless_the_card_gives_it_some_days(
+    item, grace, over, fitness
+):
+    due = (date(2026, 3, 4) - timedelta(days=over)).isoformat()
+    limits = replace(LIMITS, calibration_grace_days=grace)
+    late = with_rig(limits=limits)
+    if item is RigItem.GAUGE:
+        late = replace(late, gauge=Gauge("G-1", next_calibration_on=due))
+    else:
+        probe = TemperatureProbe("T-1", 0.3, "2025-12-01", due)
+        late = with_rig(limits=limits, probe=probe)
+    verdict = judge_rig(found(), late)
+
+    assert verdict.of(item).fitness is fitness
+    assert bool(verdict.objections) is (fitness is Fitness.OUT)
+    if over:
+        assert due in verdict.of(item).reasons[0]
+
+
+@given(st.integers(1, 400), st.floats(0.0, 400.0), st.floats(0.0, 400.0))
+def test_more_grace_never_withholds_more(over, one, more):
+    due = (date(2026, 3, 4) - timedelta(days=over)).isoformat()
+
+    def objections(grace):
+        limits = replace(LIMITS, calibration_grace_days=grace)
+        late = replace(with_rig(limits=limits), gauge=Gauge("G-1", next_calibration_on=due))
+        return len(judge_rig(found(), late).objections)
+
+    assert objections(max(one, more)) <= objections(min(one, more))
+
+
+@pytest.mark.parametrize(
+    ("most", "age", "withheld"),
+    [(None, 400, False), (0.0, 0, False), (0.0, 1, True), (7.0, 7, False), (7.0, 8, True)],
+)
+def test_a_check_older_than_the_card_allows_withholds(most, age, withheld):
+    made = date(2026, 3, 4)
+    told = check_too_old(made, made + timedelta(days=age), most)
+
+    assert bool(told) is withheld
+    if withheld:
+        assert "2026-03-04" in told[0]
+        assert f"{age} days before the test" in told[0]
 
 
 def test_a_temperature_better_than_its_probe_is_doubted():

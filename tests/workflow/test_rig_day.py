@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import shutil
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from itertools import count
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from nozzlewright.edge.wiring import judge_folder
 from nozzlewright.judging import BenchTest, Fitness, Outcome, RigItem
 from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.records import AS_FOUND, SHOP, Draft, EntryKind
-from nozzlewright.workflow import NewTest
+from nozzlewright.workflow import NewTest, Workshop
 
 DEMO = Path(__file__).parents[2] / "demo" / "six-in-line"
 FITTER = "A. N. Other"
@@ -147,3 +148,65 @@ def test_a_folder_whose_card_states_its_check_is_judged_by_it(tmp_path):
         assert (Outcome.WITHHELD in outcomes) is withheld
         assert ({Outcome.PASS, Outcome.FAIL} & outcomes == set()) is withheld
         assert judged.rig.fitness is (Fitness.OUT if withheld else Fitness.FIT)
+
+
+def test_two_checks_that_are_equal_in_every_value_are_two(shop, act):
+    check(shop, act)
+    check(shop, act)
+    third = check(shop, act)
+
+    assert len(shop.rig_days.verdict(third).charts[RigItem.OPENING].days) == 3
+
+
+def test_the_same_act_sent_twice_is_one_check(shop):
+    for _ in range(2):
+        last = shop.check_rig("act", FITTER, card())
+
+    assert len(shop.rig_checks()) == 1
+    assert len(shop.rig_days.verdict(last).charts[RigItem.OPENING].days) == 1
+
+
+def test_a_card_that_takes_the_readings_of_a_check_along_counts_once(shop, act):
+    check(shop, act)
+    second = check(shop, act)
+    once = shop.check_rig(act(), FITTER, card(most=6.0), blank=second.blank, carries=second.id)
+    again = shop.check_rig(act(), FITTER, card(most=7.0), blank=second.blank, carries=once.id)
+
+    for state, points in ((second, 2), (once, 2), (again, 2)):
+        assert len(shop.rig_days.verdict(state).charts[RigItem.OPENING].days) == points
+    assert len(shop.rig_days.verdict(check(shop, act)).charts[RigItem.OPENING].days) == 3
+
+
+def test_checks_of_before_count_as_they_did_then(shop, act):
+    first = check(shop, act)
+    for state in (first, check(shop, act)):
+        entry = shop.records.entry(state.id)
+        old = {key: value for key, value in entry.body.items() if key != "carries"}
+        place = shop.records.entries.index(entry)
+        draft = replace(entry.draft, body=old)
+        shop.records.entries[place] = replace(entry, draft=draft)
+    anew = Workshop(shop.records, shop.evidence, shop.readers, shop.clock, shop.new_id)
+
+    # Equal readings that do not say whether they were taken along counted once.
+    assert len(anew.rig_days.verdict(anew.rig()).charts[RigItem.OPENING].days) == 1
+    assert len(anew.rig_days.verdict(check(anew, act)).charts[RigItem.OPENING].days) == 2
+
+
+@pytest.mark.parametrize(
+    ("limit", "days", "outcome"),
+    [("", 40, None), ("check_days = 0", 1, Outcome.WITHHELD), ("check_days = 7", 7, None)],
+)
+def test_a_check_older_than_the_card_allows_withholds_the_leakage(shop, act, limit, days, outcome):
+    job = job_of(shop, act)
+    text = card().decode().replace("[limits]", f"[limits]\n{limit}")
+    blank = shop.evidence.keep((DEMO / "recordings" / "blank-plug.csv").read_bytes(), "csv")
+    shop.check_rig(act(), FITTER, text.encode(), blank=blank)
+    now = shop.clock()
+    shop.clock = lambda: now + timedelta(days=days)
+    put_to_test(shop, act, job, 1, "3-found.csv.gz")
+
+    found = leakage(shop, job, 1)
+    assert (found.outcome is Outcome.WITHHELD) is (outcome is Outcome.WITHHELD)
+    if outcome is not None:
+        assert "days before the test" in found.reasons[0]
+        assert isinstance(found.measured, Quantity)

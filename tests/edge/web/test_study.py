@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import time
 from dataclasses import replace
+from datetime import timedelta
 from html import unescape
 from itertools import count
 
@@ -287,6 +288,24 @@ def test_a_result_of_grades_says_who_agrees(fitter, shop, act):
     assert "On 100 % of the injectors all gave the same grade every time" in text
     assert "kappa) is 1: almost perfect" in text
     assert "a convention" in text
+
+
+def test_the_result_says_whether_it_stands_for_readings_and_what_rests_on_it(
+    fitter, shop, act, monkeypatch
+):
+    study = studied(shop, act)
+    text = shown(fitter.get(f"/study/{study}/result"))
+    assert "stands for readings" in text
+    assert "No test rests on it yet" in text
+
+    newer = studied(shop, act)
+    text = shown(fitter.get(f"/study/{study}/result"))
+    assert "New readings do not rest on it: a newer study stands for readings now." in text
+    assert "stands for readings" in shown(fitter.get(f"/study/{newer}/result"))
+    later = shop.clock() + timedelta(days=400)
+    for clock_of in (shop, shop.studies):
+        monkeypatch.setattr(clock_of, "clock", lambda: later)
+    assert "more than 365 days ago" in shown(fitter.get(f"/study/{newer}/result"))
 
 
 def test_a_half_done_study_says_what_is_missing_and_how_to_go_on(fitter, shop, act):
