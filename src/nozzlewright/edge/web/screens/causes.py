@@ -22,6 +22,7 @@ from nozzlewright.advice.causes import (
     ReadText,
     Reason,
     Sort,
+    model_priors,
     published,
     seen_words,
     times_words,
@@ -381,33 +382,32 @@ def show_table(request: Request, before: str = "", after: str = "") -> Response:
         }
     model = finder.model(in_use)
     table = published()
-    rows = []
-    for cause in table.causes:
-        learned = model.by_cause[cause.key]
-        rows.append(
-            {
-                "key": cause.key,
-                "name": _capital(said(cause.name)),
-                "place": _(PLACES[cause.place]),
-                "prior": percent(learned.prior),
-                "links": [
-                    {
-                        "what": said(table.by_observation[link.observation].name),
-                        "states": [
-                            (said(words), percent(now.chances[key]), percent(link.chances[key]))
-                            for key, words in table.by_observation[link.observation].states
-                            if key in link.chances
-                        ],
-                        "learned": dict(now.chances) != dict(link.chances),
-                        "sources": [SOURCES[key] for key in link.sources],
-                        "confidence": _(CONFIDENCE[link.confidence]),
-                    }
-                    for link in table.links
-                    if link.cause == cause.key
-                    for now in (model.links_of[link.observation][cause.key],)
-                ],
-            }
-        )
+    brought = model_priors(model)
+    rows = [
+        {
+            "key": cause.key,
+            "name": _capital(said(cause.name)),
+            "place": _(PLACES[cause.place]),
+            "prior": percent(brought[cause.key]),
+            "links": [
+                {
+                    "what": said(table.by_observation[link.observation].name),
+                    "states": [
+                        (said(words), percent(now.chances[key]), percent(link.chances[key]))
+                        for key, words in table.by_observation[link.observation].states
+                        if key in link.chances
+                    ],
+                    "learned": dict(now.chances) != dict(link.chances),
+                    "sources": [SOURCES[key] for key in link.sources],
+                    "confidence": _(CONFIDENCE[link.confidence]),
+                }
+                for link in table.links
+                if link.cause == cause.key
+                for now in (model.links_of[link.observation][cause.key],)
+            ],
+        }
+        for cause in table.causes
+    ]
     return page.render(
         request,
         "causes_table.html",
