@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -410,6 +411,19 @@ LEADS, CONSIDERED = 0.08, 14
 """Probability from which a cause leads (two do always); causes that are considered at all."""
 
 
+@cache
+def _members(count: int) -> NDArray[np.bool_]:
+    """Return which of the causes each combination holds, shape (combinations, causes)."""
+    import numpy as np
+
+    sets = [s for size in range(FAULTS_AT_ONCE + 1) for s in combinations(range(count), size)]
+    member = np.zeros((len(sets), count), dtype=bool)
+    for row, chosen in enumerate(sets):
+        member[row, list(chosen)] = True
+    member.setflags(write=False)
+    return member
+
+
 def gains(
     model: CauseModel,
     evidence: Evidence,
@@ -446,10 +460,7 @@ def gains(
     taken = [place[key] for key in ranked[:CONSIDERED]]
     others = {place[key]: posterior.causes[key] for key in ranked[CONSIDERED:]}
     column = {cause: index for index, cause in enumerate(taken)}
-    sets = [s for size in range(FAULTS_AT_ONCE + 1) for s in combinations(range(len(taken)), size)]
-    member = np.zeros((len(sets), len(taken)), dtype=bool)
-    for row, chosen in enumerate(sets):
-        member[row, list(chosen)] = True
+    member = _members(len(taken))
     priors = model.priors[:, taken]
     odds = np.log(priors) - np.log1p(-priors)
     behind = np.array([one.prior for one in model.backgrounds])
@@ -458,7 +469,7 @@ def gains(
     def states_of(key: str, rest: Mapping[int, float]) -> Floats:
         """Return P(state | background, set), shape (backgrounds, sets, states)."""
         leak = np.cumsum(model.leaks(key), axis=1)
-        upto = np.ones((len(sets), leak.shape[1]))
+        upto = np.ones((len(member), leak.shape[1]))
         for cause, chances in model.proposals(key).items():
             reach = np.cumsum(chances)
             if cause in column:
