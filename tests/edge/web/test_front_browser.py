@@ -113,6 +113,24 @@ def test_what_is_missing_is_shown_in_the_part_where_it_belongs(chromium, front):
 
 
 @pytest.mark.slow
+def test_a_fault_on_top_leads_to_its_field_in_whichever_part_it_stands(chromium, front):
+    page = signed_in(chromium, front, 360)
+    page.goto(f"{front.browser.address}/book-in")
+    page.locator("#engine").fill("invented mower engine")
+    page.locator("#way button").nth(1).click()
+    page.locator('label:has([name="cylinders"][value="1"])').click()
+    page.locator("#hours").fill("12.450,5")
+    page.locator("#way button").nth(3).click()
+    page.locator("#count_2").fill("1,5")
+    page.locator("#way button").last.click()
+    page.get_by_role("button", name="Book in").click()
+    expect(page.locator("#hours")).to_be_visible()
+    for field in ("count_2", "hours"):
+        page.locator(f".faults a[href='#{field}']").click()
+        expect(page.locator(f"#{field}")).to_be_focused()
+
+
+@pytest.mark.slow
 def test_without_scripts_a_set_is_booked_in_on_one_long_page(chromium, front):
     page = signed_in(chromium, front, javascript=False)
     page.goto(f"{front.browser.address}/book-in")

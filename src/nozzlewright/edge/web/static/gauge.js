@@ -59,11 +59,10 @@ class Gauge {
   }
 
   linkIs(state, words) {
-    const { link } = this.parts, symbol = { live: "pass", lost: "caution", waiting: "waiting" }[state];
+    const { link } = this.parts;
     this.root.toggleAttribute("data-lost", state !== "live");
     if (link.dataset.state === state && this.parts["link-words"].textContent === words) return;
     link.dataset.state = state;
-    link.querySelector("use").setAttribute("href", `/static/shapes.svg#${symbol}`);
     this.parts["link-words"].textContent = words;
     if (state === "lost") this.shown("–");
   }

@@ -2,6 +2,7 @@
 import uPlot from "/static/vendor/uplot/uPlot.esm.js";
 
 const FINE_S = 0.005, COARSE_S = 0.04; // least distance of two points in the short and long window
+const FIGURE_WIDE = 52; // of an opening's figure with its gap, [px]
 const SHORT_S = 10, LONG_S = 60;
 const LEAST_BETWEEN_MS = 25; // frames: half of sixty a second look as even, and four charts fit a small machine
 const ROOM = 1.15; // of the highest pressure shown, on top
@@ -228,7 +229,6 @@ export class StripChart {
   notes(plot) {
     const { ctx, bbox } = plot, unit = devicePixelRatio;
     const shown = this.marks.openings.filter((one) => one.at >= plot.scales.x.min);
-    const spaced = bbox.width / Math.max(1, shown.length) > 52 * unit && this.seconds <= SHORT_S;
     ctx.save();
     ctx.fillStyle = ctx.strokeStyle = this.ink.accent;
     ctx.lineWidth = 2 * unit;
@@ -247,11 +247,15 @@ export class StripChart {
         ctx.stroke();
       }
     }
-    if (spaced) {
-      for (const one of shown) {
-        const x = plot.valToPos(one.at, "x", true), y = plot.valToPos(one.opened, "y", true);
-        const text = figure(one.opened * this.factor, this.decimals);
-        this.word(plot, text, Math.min(x, bbox.left + bbox.width - 40 * unit) - 14 * unit, y - 20 * unit, this.ink.ink);
+    if (this.seconds <= SHORT_S) {
+      // The last one bears its figure, and before it each that has room for its own.
+      let free = Infinity;
+      for (const one of [...shown].reverse()) {
+        const at = plot.valToPos(one.at, "x", true), y = plot.valToPos(one.opened, "y", true);
+        const x = Math.min(at, bbox.left + bbox.width - 40 * unit) - 14 * unit;
+        if (x + FIGURE_WIDE * unit > free) continue;
+        free = x;
+        this.word(plot, figure(one.opened * this.factor, this.decimals), x, y - 20 * unit, this.ink.ink);
       }
     }
     const timed = this.marks.drop;
