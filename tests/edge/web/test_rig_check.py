@@ -6,10 +6,14 @@ import re
 import tomllib
 import uuid
 from datetime import UTC, datetime, timedelta
+from html import escape, unescape
+from urllib.parse import parse_qs, quote_plus, urlsplit
 
 import pytest
 
 from nozzlewright.edge.web.here import Here
+from nozzlewright.records import EntryKind
+from nozzlewright.workflow import NewTest
 
 BELONGS = b"""
 [reference]
@@ -133,6 +137,26 @@ def test_who_came_from_a_job_goes_back_there_with_the_rig_checked(front):
     elsewhere = front.get("/rig?back=//else.where/")
     assert 'name="back"' not in elsewhere
     assert "Back to where you were" not in elsewhere
+
+
+def test_a_withheld_verdict_leads_to_the_rig_and_back_to_its_test(front, desk):
+    front.saved(check(front, drop_to="140"))  # 10 bar in a minute, where 3 are allowed
+    shop, recordings = front.workshop, desk.DEMO / "recordings"
+    job = front.book(sheet=front.add_sheet((desk.DEMO / "sheet.toml").read_bytes()))
+    shop.tag(str(uuid.uuid4()), "A. N. Other", job, 1, "D-1")
+    one = front.story(job).at_cylinder(1).injector
+    shop.note(str(uuid.uuid4()), "A. N. Other", job, EntryKind.TAKEN_IN_HAND, injector=one)
+    recording = shop.evidence.keep((recordings / "3-found.csv.gz").read_bytes(), "csv.gz")
+    saved = str(uuid.uuid4())
+    shop.test(saved, "A. N. Other", job, one, NewTest("as-found", recording, seen={"seat": "dry"}))
+    at_gauge = f"/job/{job}/injector/{one}/gauge?step=as-found&saved={saved}"
+    shown = front.get(at_gauge)
+    assert "withheld" in shown
+    to_rig = unescape(re.search(r'href="(/rig\?back=[^"]+)"', shown)[1])
+    assert parse_qs(urlsplit(to_rig).query)["back"] == [at_gauge]
+    assert f'href="{escape(at_gauge)}"' in front.get(to_rig)
+    at_injector = front.get(f"/job/{job}/injector/{one}/step/as-found")
+    assert quote_plus(f"/job/{job}/injector/{one}") in at_injector
 
 
 def test_a_rig_with_no_instrument_offers_none(front):

@@ -88,6 +88,8 @@ class ShownAct:
     do: str
     path: str = ""
     place: str = ""
+    settles: bool = False
+    """Whether what is written there settles it, without another check."""
 
 
 def shown_acts(verdict: RigVerdict, rig: str) -> list[ShownAct]:
@@ -102,7 +104,8 @@ def shown_acts(verdict: RigVerdict, rig: str) -> list[ShownAct]:
         elif one.item in CARD_GROUPS:
             path, place = "/rig/card", _("Particulars of this rig")
         query = {"rig": rig, **({"open": CARD_GROUPS[one.item]} if path == "/rig/card" else {})}
-        acts.append(ShownAct(one.do, path and f"{path}?{urlencode(query)}", place))
+        settles = path in {"/certificate", "/rig/card"}
+        acts.append(ShownAct(one.do, path and f"{path}?{urlencode(query)}", place, settles))
     return acts
 
 
