@@ -36,7 +36,7 @@ def held_at(demand: SeatDemand) -> Said:
 def limit_text(demand: SeatDemand) -> Said:
     """Return what is asked of the seat, in words."""
     return say(
-        "{tip} for {time} {held} (as printed: {printed})",
+        "{tip} for {time}, {held} (as printed: {printed})",
         tip=say("tip damp allowed, no drop") if demand.damp_allowed else say("tip dry"),
         time=seconds(demand.seconds),
         held=held_at(demand),
