@@ -378,6 +378,6 @@ def test_an_id_of_another_entry_is_not_taken_for_a_choice(screen):
     assert other != form.fields["form_id"][0]
     form.fields["form_id"] = [str(uuid.UUID(other))] if len(other) == 36 else [other]
 
-    screen.send(form, status=303)
+    screen.send(form, status=409)
 
     assert screen.story.match is None

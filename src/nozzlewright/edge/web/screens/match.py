@@ -33,8 +33,9 @@ from nozzlewright.edge.web.screens.bench import marks_of
 from nozzlewright.edge.web.setting_shown import planned_match
 from nozzlewright.edge.web.show import localised
 from nozzlewright.edge.web.texts import _, said
+from nozzlewright.errors import IdTaken
 from nozzlewright.measurement import NotMeasured
-from nozzlewright.records import JobStory
+from nozzlewright.records import EntryKind, JobStory
 from nozzlewright.workflow.match import (
     STEPS_UM,
     Allowed,
@@ -185,7 +186,10 @@ def show(
 def take_up(request: Request, job: str, form: page.Sent) -> Response:
     """Put the choice that is carried out into the story."""
     shop, story, name = shop_of(request), story_of(request, job), who(request)
-    if shop.records.entry(form.id) is None:
+    known = shop.records.entry(form.id)
+    if known is not None and (known.kind is not EntryKind.MATCH or known.draft.story != job):
+        raise IdTaken(f"the id {form.id} belongs to another entry")
+    if known is None:
         opened = form.values.get("open", ())
         allowed = Allowed(
             frozenset(_numbers(opened)) if form.text("chosen") else None,
