@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import shutil
+import uuid
 
 import pytest
 import segno
@@ -12,6 +13,7 @@ from pypdf import PdfReader
 
 from nozzlewright.edge.paper.voice import Voice, speaking, spoken
 from nozzlewright.edge.web.app import create_app
+from nozzlewright.edge.web.screens.hand_over import PACKED
 from nozzlewright.edge.web.texts import catalogue
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.records import EntryKind
@@ -152,7 +154,10 @@ def test_a_set_is_handed_over_with_its_packing_check_and_taken_back(client, shop
 
 def test_an_unfinished_set_goes_only_with_a_note_that_says_why(client, shop, jobs):
     job = jobs["0003"]
-    page, packed = f"/job/{job}/hand-over", list(shop_packed())
+    page, packed = f"/job/{job}/hand-over", list(PACKED)
+    open_one = shop.story(job).in_hand
+    body = {"tray": "invented tray"}
+    shop.note(str(uuid.uuid4()), "A. N. Other", job, EntryKind.LAID_DOWN, body, injector=open_one)
     refused = client.send(page, taken_by="invented customer", packed=packed)
     assert refused.status_code == 422
     assert "the set is not finished" in refused.text
@@ -162,12 +167,6 @@ def test_an_unfinished_set_goes_only_with_a_note_that_says_why(client, shop, job
     )
     assert sent.status_code == 303
     assert shop.story(job).handed_over.body["note"] == "the owner fetched it unfinished"
-
-
-def shop_packed() -> list[str]:
-    from nozzlewright.edge.web.screens.hand_over import PACKED
-
-    return list(PACKED)
 
 
 def test_labels_say_where_their_codes_lead_when_only_this_machine_is_reached(client, jobs):
