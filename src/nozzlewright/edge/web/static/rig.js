@@ -42,7 +42,7 @@ if (lost.length > 0 && here.size > 0 && kinds.some((name) => here.has(name))) {
   lost.forEach((name) => here.set(name, recorded[name]));
   location.replace(`${location.pathname}?${here}`);
 }
-if (Object.keys(recorded).length > 0) later();
+if (Object.keys(recorded).length > 0 || here.has("back")) later();
 
 function stepOf(name) {
   const field = form.querySelector(`[name="${name}"][value="recorded"]`);
