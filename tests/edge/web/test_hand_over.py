@@ -153,11 +153,10 @@ def test_a_set_is_handed_over_with_its_packing_check_and_taken_back(client, shop
 
 
 def test_an_unfinished_set_goes_only_with_a_note_that_says_why(client, shop, jobs):
-    job = jobs["0003"]
+    job = jobs["0002"]
     page, packed = f"/job/{job}/hand-over", list(PACKED)
-    open_one = shop.story(job).in_hand
-    body = {"tray": "invented tray"}
-    shop.note(str(uuid.uuid4()), "A. N. Other", job, EntryKind.LAID_DOWN, body, injector=open_one)
+    (checked,) = (second for one in shop.story(job).in_order() for second in one.second)
+    shop.withdraw(str(uuid.uuid4()), "A. N. Other", job, checked.id, "it was another set")
     refused = client.send(page, taken_by="invented customer", packed=packed)
     assert refused.status_code == 422
     assert "the set is not finished" in refused.text
