@@ -21,7 +21,7 @@ from nozzlewright.bench import (
     TipWatch,
 )
 from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
-from nozzlewright.measurement import Cause, NotMeasured, Quantity
+from nozzlewright.measurement import Cause, NotMeasured, Quantity, covariance
 from nozzlewright.physics import drop_time, isothermal_bulk_modulus
 
 BAR = 1e5
@@ -206,3 +206,23 @@ def test_an_empty_card_measures_nothing_and_says_what_to_do():
         assert isinstance(value, NotMeasured)
         assert value.reason
         assert value.remedy
+
+
+def test_the_gauges_level_moves_a_decay_rate_as_two_shifted_readings_do():
+    """Both readings high by 2.31 bar (class 1 of 400 bar): ln of a smaller ratio, over 26 s."""
+    rate = read_hand(card(), bench()).hold.decay_rate
+    (level,) = (part for cause, part in rate.contributions.items() if cause.name == "gauge level")
+    shift = 4.0 / math.sqrt(3.0)
+    moved = (math.log((150.0 + shift) / (100.0 + shift)) - math.log(1.5)) / 26.0
+
+    assert level == pytest.approx(moved, rel=0.05)
+    assert abs(level) < 0.03 * rate.value
+
+
+def test_mean_and_fall_of_a_seat_hold_share_two_readings_that_cancel():
+    """Of a and b alike and independent, (a + b)/2 and a - b are not correlated."""
+    seat = read_hand(card(), bench(gauge=Gauge())).seat_hold
+    product = seat.mean_pressure.standard_uncertainty * seat.fall.standard_uncertainty
+
+    assert product > 0.0
+    assert covariance(seat.mean_pressure, seat.fall) == pytest.approx(0.0, abs=1e-9 * product)

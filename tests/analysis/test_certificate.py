@@ -219,6 +219,18 @@ def test_a_reading_beyond_the_certificate_is_not_covered_by_it():
                 if c.name == "gauge unknown"]  # fmt: skip
 
 
+def test_a_reading_beyond_the_last_point_grows_unsurer_with_its_distance():
+    """A tenth of the range beyond the end: a tenth more, of level, curve and way."""
+    gauge = gauge_correction(
+        Gauge(certificate=points([1.0, 1.2, 0.9, 1.1, 1.0, 1.2], 0.2, hysteresis_bar=0.4)), "s"
+    )
+    at_end, beyond = gauge.contributions(250 * BAR), gauge.contributions(275 * BAR)
+
+    assert len(at_end) >= 3
+    for cause, part in at_end.items():
+        assert beyond[cause] == pytest.approx(1.1 * part)
+
+
 def test_beyond_the_certificate_the_class_counts_where_it_is_stated():
     short = points([0.1, 0.2, 0.3, 0.4, 0.5], upto=150.0)
     by_class = read(Gauge(certificate=short, accuracy_class=1.0, range_pa=400 * BAR))
