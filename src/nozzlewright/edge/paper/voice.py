@@ -32,8 +32,9 @@ class Voice:
     """One of :data:`nozzlewright.said.PRESSURE_UNITS_PA`; what a sheet prints stays as printed."""
 
 
-_KEPT_NAME = re.compile(r"\b([0-9a-f]{8})[0-9a-f]{52,56}(?:\.\w+)*")
-"""Name of a file of evidence, which is its digest: eight signs tell it from the others on paper."""
+_KEPT_NAME = re.compile(r"\b([0-9a-f]{8})[0-9a-f]{52,56}(?:\.\w+)+")
+"""Name of a file of evidence, made of its digest: eight signs tell it from the others. A digest by
+itself stays whole."""
 
 ENGLISH = Voice()
 _VOICE: ContextVar[Voice] = ContextVar("voice", default=ENGLISH)
