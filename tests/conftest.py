@@ -30,6 +30,26 @@ IN_ITS_STYLE = """async () => {
     await document.fonts.ready;
 }"""
 
+_approx = pytest.approx
+
+
+def _approx_in_its_unit(
+    expected: Any, rel: float | None = None, *absolute: Any, **more: Any
+) -> Any:
+    """Take the relative tolerance of a number as one.
+
+    pytest allows 1e-12 besides, which is more than the whole of a compliance in m^3/Pa or of a
+    leak: such a check could not fail.
+    """
+    number = isinstance(expected, (int, float)) and expected != 0.0
+    alone = number and not absolute and more.get("abs") is None
+    if alone and (rel is not None or abs(expected) < 1e-6):
+        rel, more["abs"] = 1e-6 if rel is None else rel, 0.0
+    return _approx(expected, rel, *absolute, **more)
+
+
+pytest.approx = _approx_in_its_unit
+
 settings.register_profile("bench", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "bench")
