@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import re
 import shutil
-import uuid
 
 import pytest
 import segno
@@ -13,7 +12,6 @@ from pypdf import PdfReader
 
 from nozzlewright.edge.paper.voice import Voice, speaking, spoken
 from nozzlewright.edge.web.app import create_app
-from nozzlewright.edge.web.screens.hand_over import PACKED
 from nozzlewright.edge.web.texts import catalogue
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.records import EntryKind
@@ -150,22 +148,6 @@ def test_a_set_is_handed_over_with_its_packing_check_and_taken_back(client, shop
     )
     assert answer.status_code == 303
     assert shop.story(job).handed_over is None
-
-
-def test_an_unfinished_set_goes_only_with_a_note_that_says_why(client, shop, jobs):
-    job = jobs["0002"]
-    page, packed = f"/job/{job}/hand-over", list(PACKED)
-    (checked,) = (second for one in shop.story(job).in_order() for second in one.second)
-    shop.withdraw(str(uuid.uuid4()), "A. N. Other", job, checked.id, "it was another set")
-    refused = client.send(page, taken_by="invented customer", packed=packed)
-    assert refused.status_code == 422
-    assert "the set is not finished" in refused.text
-    assert shop.story(job).handed_over is None
-    sent = client.send(
-        page, taken_by="invented customer", packed=packed, note="the owner fetched it unfinished"
-    )
-    assert sent.status_code == 303
-    assert shop.story(job).handed_over.body["note"] == "the owner fetched it unfinished"
 
 
 def test_labels_say_where_their_codes_lead_when_only_this_machine_is_reached(client, jobs):
