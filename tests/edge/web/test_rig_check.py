@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import re
 import tomllib
 import uuid
@@ -146,7 +147,8 @@ def test_a_withheld_verdict_leads_to_the_rig_and_back_to_its_test(front, desk):
     shop.tag(str(uuid.uuid4()), "A. N. Other", job, 1, "D-1")
     one = front.story(job).at_cylinder(1).injector
     shop.note(str(uuid.uuid4()), "A. N. Other", job, EntryKind.TAKEN_IN_HAND, injector=one)
-    recording = shop.evidence.keep((recordings / "3-found.csv.gz").read_bytes(), "csv.gz")
+    recorded = gzip.decompress((recordings / "3-found.csv.gz").read_bytes())
+    recording = shop.evidence.keep(recorded, "csv")
     saved = str(uuid.uuid4())
     shop.test(saved, "A. N. Other", job, one, NewTest("as-found", recording, seen={"seat": "dry"}))
     at_gauge = f"/job/{job}/injector/{one}/gauge?step=as-found&saved={saved}"
