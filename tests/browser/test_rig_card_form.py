@@ -73,7 +73,7 @@ def tab_to(page, wanted):
 
 def test_the_card_is_changed_by_keyboard_alone_on_a_phone(page, shop, sound):
     page.goto("/rig")
-    tab_to(page, 'a[href^="/rig/card"]')
+    tab_to(page, 'a[href^="/rig/card"]:not([href*="open="])')  # the other opens the limits at once
     with page.expect_navigation():
         page.keyboard.press("Enter")
     assert re.search("/rig/card", page.url)

@@ -11,20 +11,14 @@ from urllib.parse import urlencode
 
 from nozzlewright.advice.rig_care import coming_due, due_text, to_do
 from nozzlewright.bench import BenchConditions
-from nozzlewright.edge.web.show import (
-    day_text,
-    localised,
-    number,
-    pressure,
-    pressure_number,
-    seconds,
-)
+from nozzlewright.edge.web.show import day_text, localised, pressure, pressure_number, seconds
 from nozzlewright.edge.web.texts import HERE, N_, _
 from nozzlewright.judging import Fitness, RigChart, RigItem, RigVerdict
 from nozzlewright.judging.rig import CHARTED, drift_text
 from nozzlewright.measurement import NotMeasured, Quantity, celsius
 from nozzlewright.measurement.control_chart import ControlChart
 from nozzlewright.measurement.units import pressure_from_pa
+from nozzlewright.report.wording import number
 from nozzlewright.said import word
 
 FITNESS: Mapping[str, tuple[str, str]] = MappingProxyType(
