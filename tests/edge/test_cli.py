@@ -323,7 +323,7 @@ def test_help_loads_no_library():
         "print(sorted({'numpy', 'scipy', 'pydantic', 'numba', 'typst'} & set(sys.modules)))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True
     )
     assert done.stdout == "[]\n"
 

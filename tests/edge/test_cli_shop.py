@@ -82,13 +82,13 @@ def test_the_workshop_is_served_until_it_is_stopped(record):
     )
     try:
         address = re.search(r"http://127\.0\.0\.1:\d+/", serving.stdout.readline())[0]
-        with urllib.request.urlopen(f"{address}health", timeout=20) as answer:  # noqa: S310
+        with urllib.request.urlopen(f"{address}health", timeout=120) as answer:  # noqa: S310
             assert answer.status == 200
-        with urllib.request.urlopen(address, timeout=20) as answer:  # noqa: S310
+        with urllib.request.urlopen(address, timeout=120) as answer:  # noqa: S310
             assert "invented engine" in answer.read().decode()
     finally:
         serving.send_signal(signal.SIGINT)
-        assert serving.wait(20) in (0, 130)
+        assert serving.wait(120) in (0, 130)
         serving.stdout.close()
 
 

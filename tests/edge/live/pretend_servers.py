@@ -105,7 +105,7 @@ class ModbusPretendBench(ServedBench):
         failed: list[BaseException] = []
         self._thread = threading.Thread(target=self._serve, args=(ready, failed), daemon=True)
         self._thread.start()
-        assert ready.wait(10.0), "the Modbus server did not come up"
+        assert ready.wait(60.0), "the Modbus server did not come up"
         if failed:
             raise failed[0]
 
@@ -121,8 +121,8 @@ class ModbusPretendBench(ServedBench):
         loop, thread = self._loop, self._thread
         if loop is None or thread is None:
             return
-        asyncio.run_coroutine_threadsafe(self._shut(abort), loop).result(5.0)
-        thread.join(5.0)
+        asyncio.run_coroutine_threadsafe(self._shut(abort), loop).result(60.0)
+        thread.join(60.0)
         assert not thread.is_alive()
         self._loop = self._thread = self._server = None
 
@@ -228,10 +228,15 @@ class SerialPretendBench(ServedBench):
         due = time.monotonic()
         while not self._unplugged.wait(max(due - time.monotonic(), 0.0)):
             due = max(due + 1.0 / self._rate_hz, time.monotonic())
-            line = self._line.format(bar=self.shown_pa() / BAR)
+            line = self._line.format(bar=self.shown_pa() / BAR).encode()
             # Nobody listens, and the buffer is full: a serial line loses it.
+            left = b""
             with contextlib.suppress(BlockingIOError):
-                os.write(port, line.encode())
+                left = line[os.write(port, line) :]
+            # But it is lost as a whole: what was begun is written out.
+            while left and not self._unplugged.wait(0.001):
+                with contextlib.suppress(BlockingIOError):
+                    left = left[os.write(port, left) :]
 
 
 def _free_port() -> int:

@@ -33,12 +33,12 @@ class Device:
         ready = threading.Event()
         self._thread = threading.Thread(target=asyncio.run, args=(self._serve(ready),), daemon=True)
         self._thread.start()
-        assert ready.wait(10.0)
+        assert ready.wait(60.0)
 
     def stop(self) -> None:
         if self._loop is not None:
-            asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(5.0)
-            self._thread.join(5.0)
+            asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(60.0)
+            self._thread.join(60.0)
             self._loop = None
 
     async def _serve(self, ready: threading.Event) -> None:

@@ -38,7 +38,11 @@ def device(served):
 @pytest.fixture
 def spec(served):
     return ModbusSpec(
-        "gauge", TcpConnection("127.0.0.1", served[0]), 0, "uint16", scale=Scale(0.01 * BAR)
+        "gauge",
+        TcpConnection("127.0.0.1", served[0], timeout_s=10.0),
+        0,
+        "uint16",
+        scale=Scale(0.01 * BAR),
     )
 
 
@@ -184,7 +188,7 @@ def test_a_device_that_is_busy_for_a_moment_is_not_lost(spec, device):
 
 
 def test_a_device_that_falls_silent_is_lost_after_a_second(spec, device, at_best):
-    short = replace(spec, connection=replace(spec.connection, timeout_s=0.1))
+    short = replace(spec, connection=replace(spec.connection, timeout_s=0.3))
 
     def lost_after():
         instrument = opened(short)
@@ -225,7 +229,7 @@ def test_an_instrument_that_is_not_open_says_so(spec):
 
 def test_a_transmitter_on_a_serial_line_is_read_lost_and_found_again(registers):
     with registers.rtu_device() as (port, device):
-        line = RtuConnection(port, baud=115_200, parity="none", timeout_s=0.1)
+        line = RtuConnection(port, baud=115_200, parity="none", timeout_s=0.3)
         spec = ModbusSpec("loop", line, 2, "int16", scale=Scale(BAR))
         device.registers[2] = 137
         instrument = opened(spec)

@@ -256,7 +256,7 @@ def bar_of(client, *, inputs=False):
 @pytest.fixture
 def modbus(servers):
     with servers.modbus_pretend_bench() as (port, bench):
-        client = ModbusTcpClient("127.0.0.1", port=port, timeout=1.0, retries=0)
+        client = ModbusTcpClient("127.0.0.1", port=port, timeout=3.0, retries=0)
         assert client.connect()
         yield port, bench, client
         client.close()
@@ -329,7 +329,7 @@ def read_on(port):
 
 def test_the_bench_s_pressure_is_read_line_by_line_and_a_pulled_plug_is_a_fault(servers):
     with servers.serial_pretend_bench() as (path, bench):
-        with serial.Serial(path, 9600, timeout=1.0) as port:
+        with serial.Serial(path, 9600, timeout=10.0) as port:
             port.readline()
             bench.hold_key(brisk=True)
             lines = [port.readline() for _ in range(150)]
@@ -341,6 +341,6 @@ def test_the_bench_s_pressure_is_read_line_by_line_and_a_pulled_plug_is_a_fault(
                 read_on(port)
         assert not Path(path).exists()
         bench.start()
-        with serial.Serial(path, 9600, timeout=1.0) as port:
+        with serial.Serial(path, 9600, timeout=10.0) as port:
             port.readline()
             assert port.readline().startswith(b"P ")

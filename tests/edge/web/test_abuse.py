@@ -70,7 +70,7 @@ def screen(bench, web_settings, who=FITTER):
     signer = Signer(web_settings.secret)
     cookies = {COOKIE: to_cookie(Here(who=who), signer), "csrf": uuid.uuid4().hex}
     headers = {"Origin": address, "X-CSRF": signer.mark("csrf", cookies["csrf"])}
-    return httpx.Client(base_url=address, cookies=cookies, headers=headers, timeout=60.0)
+    return httpx.Client(base_url=address, cookies=cookies, headers=headers, timeout=120.0)
 
 
 @pytest.fixture
@@ -424,7 +424,7 @@ def test_no_name_from_outside_reaches_a_file(bench, web_settings, place):
     address = bench.browser.address.removeprefix("http://")
     cookie = f"{COOKIE}={to_cookie(Here(who=FITTER), Signer(web_settings.secret))}"
     for name in CLIMBING:
-        line = http.client.HTTPConnection(address, timeout=20)
+        line = http.client.HTTPConnection(address, timeout=120)
         line.putrequest("GET", place.format(name), skip_host=True)
         line.putheader("Host", address)
         line.putheader("Cookie", cookie)
