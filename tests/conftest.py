@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
@@ -120,6 +121,37 @@ class Chromium:
         return page
 
 
+@pytest.fixture(scope="session")
+def once_a_run(
+    tmp_path_factory: pytest.TempPathFactory, testrun_uid: str
+) -> Callable[[str, Callable[[Path], object]], Path]:
+    """Makes a folder once for all workers of a test run; take a copy to change it."""
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+
+    def folder_of(name: str, make: Callable[[Path], object]) -> Path:
+        import fcntl
+
+        folder = shared / f"{name}-{testrun_uid}"
+        with folder.with_suffix(".lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)  # until it is closed
+            if not folder.exists():
+                begun = Path(tempfile.mkdtemp(prefix=name, dir=shared))
+                make(begun / "whole")
+                (begun / "whole").rename(folder)
+        return folder
+
+    return folder_of
+
+
+@pytest.fixture(scope="session")
+def demo_made(once_a_run: Callable[[str, Callable[[Path], object]], Path]) -> Path:
+    """The demo workshop's folder, as its command makes it; take a copy to change it."""
+    from nozzlewright.edge.wiring.demo_shop import make_demo_shop
+
+    return once_a_run("demo", lambda folder: make_demo_shop(folder, lambda _words: None))
+
+
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Chromium]:
     """The machine's own browser; without it the test fails and says what to install."""
@@ -162,7 +194,8 @@ def axe() -> Callable[[Page], dict[str, list[dict[str, Any]]]]:
 
     def run(page: Page) -> dict[str, list[dict[str, Any]]]:
         in_its_style(page)
-        page.evaluate(source)
+        if not page.evaluate("'axe' in window"):
+            page.evaluate(source)
         return page.evaluate(
             "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"
         )

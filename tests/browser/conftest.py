@@ -28,12 +28,6 @@ def serve_folder(served: ModuleType) -> Iterator[Callable[[Path], object]]:
         yield lambda folder: stack.enter_context(served.Served(folder))
 
 
-@pytest.fixture(scope="session")
-def demo_made(served: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo workshop's folder, made once; take a copy to change it."""
-    return served.make_demo(tmp_path_factory.mktemp("demo") / "workshop")
-
-
 @pytest.fixture
 def demo_folder(demo_made: Path, tmp_path: Path) -> Path:
     """A copy of the demo workshop."""

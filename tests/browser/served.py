@@ -38,7 +38,7 @@ class Served:
     def __exit__(self, *_: object) -> None:
         if self._process is not None and self._process.poll() is None:
             self._process.send_signal(signal.SIGINT)
-            self._process.wait(20.0)
+            self._process.wait(120.0)
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
@@ -49,7 +49,7 @@ class Served:
         until = time.monotonic() + UP_WITHIN_S
         while True:
             try:
-                with urllib.request.urlopen(f"{self.address}/health", timeout=5.0):  # noqa: S310
+                with urllib.request.urlopen(f"{self.address}/health", timeout=30.0):  # noqa: S310
                     return
             except (urllib.error.URLError, ConnectionError, TimeoutError):
                 assert self._process.poll() is None, self.said()
@@ -60,16 +60,8 @@ class Served:
         """Kill it at once (SIGKILL): it can finish nothing."""
         assert self._process is not None
         self._process.kill()
-        self._process.wait(10.0)
+        self._process.wait(120.0)
 
     def said(self) -> str:
         """What it wrote to the terminal."""
         return self._log.read_text("utf-8", errors="replace")
-
-
-def make_demo(folder: Path) -> Path:
-    """Make the demo workshop as its command does."""
-    from nozzlewright.edge.wiring.demo_shop import make_demo_shop
-
-    make_demo_shop(folder, lambda _words: None)
-    return folder

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import contextmanager
 
 import pytest
 
@@ -23,21 +24,34 @@ _TOO_SMALL = """
 """
 
 
-@pytest.fixture
-def front(helper, tmp_path, served):
+@contextmanager
+def workshop(helper, folder, served):
     """A demo-like workshop: a rig with its card, a job, an injector that was tested by hand."""
     from nozzlewright.edge.wiring.shop import open_shop
     from nozzlewright.workflow import NewTest
 
     gauge, desk = helper("edge/web/gauge_shop.py"), helper("edge/web/front_shop.py")
-    shop = open_shop(tmp_path / "shop")
+    shop = open_shop(folder)
     job = gauge.booked_in(shop.workshop, cylinders=1)
     injector = shop.workshop.story(job).at_cylinder(1).injector
     card = shop.workshop.evidence.keep((desk.DEMO / "cards" / "4-left.toml").read_bytes(), "toml")
     shop.workshop.test("first", desk.FITTER, job, injector, NewTest("as-found", card=card))
     shop.close()
-    with served.Served(tmp_path / "shop") as one:
+    with served.Served(folder) as one:
         one.budget = f"/job/{job}/injector/{injector}/budget"
+        yield one
+
+
+@pytest.fixture(scope="module")
+def front(helper, tmp_path_factory, served):
+    """For all who change nothing in it."""
+    with workshop(helper, tmp_path_factory.mktemp("front") / "shop", served) as one:
+        yield one
+
+
+@pytest.fixture
+def front_of_its_own(helper, tmp_path, served):
+    with workshop(helper, tmp_path / "shop", served) as one:
         yield one
 
 
@@ -139,7 +153,8 @@ def test_rows_that_were_typed_are_there_again_with_the_fault(chromium, front):
     page.context.close()
 
 
-def test_a_certificate_goes_from_a_file_onto_the_card_by_keyboard(chromium, front):
+def test_a_certificate_goes_from_a_file_onto_the_card_by_keyboard(chromium, front_of_its_own):
+    front = front_of_its_own
     page = looking(chromium, front.address)
     sent(page, front.address)
     assert page.locator(".figure-wide svg").is_visible()

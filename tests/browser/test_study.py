@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import contextmanager
 
 import pytest
 from playwright.sync_api import expect
@@ -15,10 +16,9 @@ pytestmark = pytest.mark.slow
 FITTER, OTHER = "A. N. Other", "S. O. Else"
 
 
-@pytest.fixture
-def folder(tmp_path):
-    """A shop with two fitters, and a study of grades of which one reading is left."""
-    shop = open_shop(tmp_path / "shop")
+def with_a_study(folder):
+    """Make a shop with two fitters, and a study of grades of which one reading is left."""
+    shop = open_shop(folder)
     for name in (FITTER, OTHER):
         shop.workshop.add_person(f"00000000-0000-4000-8000-{len(name):012d}", name, name)
     studies = shop.workshop.studies
@@ -28,21 +28,35 @@ def folder(tmp_path):
         grade = ("dry", "damp", "drop")[place.part]
         study = studies.take(f"tip-{number}", FITTER, study.id, place, grade=grade)
     shop.close()
-    return tmp_path / "shop"
+    return folder
 
 
 @pytest.fixture
-def page(serve_folder, folder, chromium):
-    served = serve_folder(folder)
+def page(serve_folder, tmp_path, chromium):
+    with at_the_screen(chromium, serve_folder(with_a_study(tmp_path / "shop")).address) as page:
+        yield page
+
+
+@pytest.fixture(scope="module")
+def looked_at(served, tmp_path_factory):
+    """Address of a shop in which nothing is changed."""
+    with served.Served(with_a_study(tmp_path_factory.mktemp("study") / "shop")) as shop:
+        yield shop.address
+
+
+@contextmanager
+def at_the_screen(chromium, address):
     context = chromium.new_context(viewport={"width": 1024, "height": 768})
     page = context.new_page()
-    page.goto(f"{served.address}/settings")
+    page.goto(f"{address}/settings")
     page.check(f'input[name=who][value="{FITTER}"]')
     with page.expect_navigation():
         page.locator("form[action='/settings'] button[type=submit]").click()
-    page.served = served.address
-    yield page
-    context.close()
+    page.served = address
+    try:
+        yield page
+    finally:
+        context.close()
 
 
 def tab_to(page, wanted: str) -> None:
@@ -116,17 +130,18 @@ def test_a_grade_is_given_by_one_key(page, axe):
 @pytest.mark.parametrize("width", [360, 1920])
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_nothing_is_wider_than_the_screen_and_targets_are_large(
-    page, axe, sticks_out, width, theme
+    chromium, looked_at, axe, sticks_out, width, theme
 ):
-    page.set_viewport_size({"width": width, "height": 800})
-    page.emulate_media(color_scheme=theme)
-    study = "/study/00000000-0000-4000-8000-000000000001"
-    for path in ("/study", "/study/new", study, f"{study}/result"):
-        page.goto(page.served + path)
-        assert sticks_out(page) == 0, path
-        small = page.eval_on_selector_all(
-            "main .button, main summary, main .tile, main .study-value",
-            "all => all.filter(one => one.getBoundingClientRect().height < 48).length",
-        )
-        assert small == 0, path
-        assert axe(page)["violations"] == [], path
+    with at_the_screen(chromium, looked_at) as page:
+        page.set_viewport_size({"width": width, "height": 800})
+        page.emulate_media(color_scheme=theme)
+        study = "/study/00000000-0000-4000-8000-000000000001"
+        for path in ("/study", "/study/new", study, f"{study}/result"):
+            page.goto(page.served + path)
+            assert sticks_out(page) == 0, path
+            small = page.eval_on_selector_all(
+                "main .button, main summary, main .tile, main .study-value",
+                "all => all.filter(one => one.getBoundingClientRect().height < 48).length",
+            )
+            assert small == 0, path
+            assert axe(page)["violations"] == [], path

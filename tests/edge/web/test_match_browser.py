@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
+
 import pytest
 
 _TOO_SMALL = """
@@ -15,15 +17,22 @@ _TOO_SMALL = """
 """
 
 
-@pytest.fixture
-def twelve(helper, tmp_path, web_settings, serve, browser):
+@pytest.fixture(scope="module")
+def twelve(helper, tmp_path_factory, web_settings):
+    """A set of twelve, for all who only look."""
+    web = helper("edge/web/conftest.py")
     made, match = helper("edge/web/bench_shop.py"), helper("edge/web/test_match.py")
     pressures = [201, 205.9, 194.8, 204.4, 198.3, 198.4, 208.9, 200.8, 199.9, 203.6, 204.8, 199.8]
     shims = [1.3, 1.4, 1.3, 1.3, 1.25, 1.3, 1.25, 1.3, 1.35, 1.3, 1.35, 1.3]
     drawer = {1150: 1, 1200: 1, 1250: 1, 1300: 2, 1350: 2, 1400: 0}
-    return match.a_shop(
-        made, helper, tmp_path, web_settings, serve, browser, pressures, shims, drawer
-    )
+    with ExitStack() as stack:
+        there = match.a_shop(
+            made, helper, tmp_path_factory.mktemp("twelve"), web_settings,
+            lambda app: stack.enter_context(web.serving(app)), web.Browser,
+            pressures, shims, drawer,
+        )  # fmt: skip
+        stack.callback(there.person.client.close)
+        yield there
 
 
 def at_the_screen(chromium, there, width, scheme="light"):

@@ -133,6 +133,7 @@ class Site:
             headers=self.headers,
             cookies=self.cookies,
             allow_redirects=False,
+            timeout=120.0,
         )
 
 
@@ -149,7 +150,9 @@ def site(tmp_path_factory, web_settings, helper):
         address = stack.enter_context(helper("edge/web/conftest.py").serving(made.app))
         stack.callback(_end_practices, made.app)
         headers = {"Origin": address, "X-CSRF": signer.mark("csrf", "c" * 32)}
-        with httpx.Client(base_url=address, headers=headers, cookies=cookies) as client:
+        with httpx.Client(
+            base_url=address, headers=headers, cookies=cookies, timeout=120.0
+        ) as client:
             forms = helper("edge/web/forms_found.py").forms_found(client, _pages(made))
         known, fields, raw = _known(made), {}, deepcopy(made.app.openapi())
         for route in _routes():
@@ -215,8 +218,7 @@ def _addresses():
     return [(path, method) for path, methods in raw["paths"].items() for method in methods]
 
 
-@pytest.mark.parametrize(("path", "method"), _addresses())
-def test_no_input_is_a_fault_of_the_program(site, path, method):
+def _send_all(site, path, method):
     operation = site.api[path][method]
     cases = _cases(operation, site.fields.get(path) if method == "post" else None, site.known)
 
@@ -240,7 +242,18 @@ def test_no_input_is_a_fault_of_the_program(site, path, method):
     sent()
 
 
+@pytest.mark.parametrize(("path", "method"), _addresses())
+def test_no_input_is_a_fault_of_the_program(site, path, method):
+    _send_all(site, path, method)
+
+
 def test_acts_were_among_what_was_sent_and_the_record_is_sound(site):
+    # Whichever tests ran before on this very site: with several workers, perhaps none.
+    for path, method in _addresses():
+        if site.store.records.head()[0] > site.entries_before:
+            break
+        if method == "post":
+            _send_all(site, path, method)
     assert site.store.records.head()[0] > site.entries_before
     assert verify(site.store.records, site.store.evidence, lambda _: None) == []
 
