@@ -108,5 +108,5 @@ def test_a_table_that_is_no_such_study_is_told(texts, what, tmp_path, capsys):
         path.write_text(text)
         order += ["--study", str(path)]
 
-    assert main(order) == 1
+    assert main(order) == 2
     assert what in capsys.readouterr().err
