@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from nozzlewright.analysis import read_trace
+from nozzlewright.analysis.trace.openings import FALL_SHOWS_S
 from nozzlewright.bench import BenchConditions, Gauge, NozzleGeometry, StrokeKind
 from nozzlewright.simulator import (
     BenchSetup,
@@ -135,6 +136,37 @@ def test_each_opening_carries_its_time_lift_off_and_closing(rival):
         assert one.fall_pa == one.lift_off_pa - one.closing_pa
         stroke = session.strokes[one.stroke]
         assert stroke.start_s <= one.time_s <= stroke.end_s + 0.02
+
+
+def misses(rival, rate_hz):
+    """Return by how much lift-offs [s] and closing pressures [bar] are missed, opening by opening.
+
+    The gauge is all but free of noise; whatever is missed on the average is a bias.
+    """
+    late_s, high_bar = [], []
+    for number in range(8):
+        session = strokes_only(rival, number, rate_hz=rate_hz, noise_bar=0.02)
+        found = read_trace(session.recording()).openings
+        assert len(found) == session.lift_time_s.size
+        late_s += [one.time_s - true for one, true in zip(found, session.lift_time_s, strict=True)]
+        high_bar += [
+            one.closing_pa / BAR - true
+            for one, true in zip(found, session.closing_bar, strict=True)
+        ]
+    return np.array(late_s), np.array(high_bar)
+
+
+def test_an_opening_lies_before_its_fall_by_the_time_in_which_a_fall_shows(rival):
+    # The rival's needle has no mass and its gauge no lag: there the fall shows at once.
+    late_s, _ = misses(rival, 20000.0)
+    assert late_s.mean() == pytest.approx(-FALL_SHOWS_S, abs=1e-4)
+
+
+def test_a_slow_gauge_does_not_read_the_closing_pressure_too_high(rival):
+    # Half a sample of a quick rise would be 1.5 bar.
+    _, high_bar = misses(rival, 1000.0)
+    assert high_bar.size > 300
+    assert high_bar.mean() == pytest.approx(0.0, abs=0.35)
 
 
 def test_the_closing_pressure_is_read_through_the_ringing_of_the_line(rival):
