@@ -6,6 +6,7 @@ import importlib.util
 import os
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
@@ -185,6 +186,20 @@ def sticks_out() -> Callable[[Page], int]:
         return int(page.evaluate(f"document.documentElement.scrollWidth - {width}"))
 
     return sideways
+
+
+@pytest.fixture(scope="session")
+def draft_holds() -> Callable[[Page, str], None]:
+    """Wait until what was typed is kept on the device: a moment after the last key."""
+
+    def wait(page: Page, words: str) -> None:
+        until = time.monotonic() + PATIENCE_MS / 1000.0
+        # Not by wait_for_function: the pages' policy forbids what it does from its second try on.
+        while words not in page.evaluate("Object.values(localStorage).join()"):
+            assert time.monotonic() < until, f"no draft holds {words!r}"
+            page.wait_for_timeout(50)
+
+    return wait
 
 
 @pytest.fixture(scope="session")

@@ -82,7 +82,7 @@ def step(sticks_out):
     return comes
 
 
-def test_a_whole_check_step_by_step_makes_the_rig_fit(page, address, shop, step):
+def test_a_whole_check_step_by_step_makes_the_rig_fit(page, address, shop, step, draft_holds):
     page.goto(f"{address}/rig")
     step(page, 1)
     expect(page.get_by_role("button", name="Save the check")).to_be_hidden()
@@ -103,7 +103,7 @@ def test_a_whole_check_step_by_step_makes_the_rig_fit(page, address, shop, step)
     page.get_by_label("Opening pressures").fill("181.2 181.0 181.1")
 
     # The page is left, and what was typed is there again.
-    page.wait_for_function("Object.values(localStorage).join().includes('181.2 181.0 181.1')")
+    draft_holds(page, "181.2 181.0 181.1")
     page.goto(f"{address}/")
     page.goto(f"{address}/rig")
     step(page, 4)

@@ -68,7 +68,9 @@ def test_every_page_is_accessible_and_fits_phone_and_desktop(
 
 
 @pytest.mark.slow
-def test_a_set_is_booked_in_by_keyboard_alone_and_its_draft_outlives_a_reload(chromium, front):
+def test_a_set_is_booked_in_by_keyboard_alone_and_its_draft_outlives_a_reload(
+    chromium, front, draft_holds
+):
     page = signed_in(chromium, front, 360)
     page.goto(f"{front.browser.address}/book-in")
     page.locator("#engine").focus()
@@ -84,7 +86,7 @@ def test_a_set_is_booked_in_by_keyboard_alone_and_its_draft_outlives_a_reload(ch
     page.locator("#symptom_2").focus()
     page.keyboard.type("knocks")
     expect(page.locator("#kept-words")).to_contain_text("Kept on this device")
-    page.wait_for_function("localStorage.getItem('nozzlewright.book-in').includes('knocks')")
+    draft_holds(page, "knocks")
     page.reload()
     expect(page.locator("#kept-words")).to_contain_text("draft")
     expect(page.locator("#symptom_2")).to_have_value("knocks")
