@@ -162,7 +162,8 @@ def test_a_copy_that_is_not_changed_asks_for_the_same(path):
             ("fall_page", "fall"), ("drops_page", "drops_pressure"), ("chatter_page", "chatter"),
             ("spray_page", "spray_words"), ("spread_page", "spread"),
             ("adjust_page", "shim_effect"), ("adjust_page", "screw_effect"),
-            ("spring_page", "spring_free"), ("torque_1_page", "torque_1_value"), ("torque_2_page", "torque_2_value"),
+            ("spring_page", "spring_free"), ("torque_1_page", "torque_1_value"),
+            ("torque_2_page", "torque_2_value"),
         )
         if limit in typed
     }  # fmt: skip

@@ -13,6 +13,7 @@ import timeit
 import uuid
 from contextlib import contextmanager
 from functools import partial
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -489,20 +490,22 @@ def test_somebody_who_has_not_said_who_they_are_is_asked_first(web_settings):
 
 _SERVE = """
 import sys
+from pathlib import Path
 from nozzlewright.edge.web.app import WebSettings
 from nozzlewright.edge.web.serve import serve
-class Shop:
-    def people(self): return []
-serve(Shop(), WebSettings(bytes(32)), host=sys.argv[1], port=0,
+from nozzlewright.edge.wiring.shop import open_shop
+shop = open_shop(Path(sys.argv[2]))
+serve(shop.workshop, WebSettings(bytes(32)), host=sys.argv[1], port=0,
       tell=lambda text: print(text, flush=True))
+shop.close()
 print("ended", flush=True)
 """
 
 
 @contextmanager
-def _served(host: str):
+def _served(host: str, folder: Path):
     with subprocess.Popen(
-        [sys.executable, "-W", "error", "-c", _SERVE, host],
+        [sys.executable, "-W", "error", "-c", _SERVE, host, folder],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -514,8 +517,8 @@ def _served(host: str):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as on POSIX")
-def test_it_says_its_address_and_ends_quietly_with_ctrl_c(browser, at_best):
-    with _served("127.0.0.1") as process:
+def test_it_says_its_address_and_ends_quietly_with_ctrl_c(browser, at_best, tmp_path):
+    with _served("127.0.0.1", tmp_path) as process:
         line = process.stdout.readline()
         address = re.match(r"http://127\.0\.0\.1:\d+", line)[0]
         bench = browser(address)
@@ -532,8 +535,8 @@ def test_it_says_its_address_and_ends_quietly_with_ctrl_c(browser, at_best):
     assert err == ""
 
 
-def test_serving_beyond_this_machine_is_told_with_a_warning():
-    with _served("0.0.0.0") as process:  # noqa: S104  (that is the point)
+def test_serving_beyond_this_machine_is_told_with_a_warning(tmp_path):
+    with _served("0.0.0.0", tmp_path) as process:  # noqa: S104  (that is the point)
         first = process.stdout.readline()
 
     assert first.startswith("Warning: listening at 0.0.0.0.")
