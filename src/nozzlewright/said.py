@@ -177,12 +177,15 @@ def joined(separator: str, parts: Iterable[str]) -> Said:
 
 
 def figure(value: float, spec: str = "", unit: str = "") -> Figure:
-    """Return a number, formatted by the specification, for a message.
+    """Return a number, formatted by the specification, for a message; thousands are written out.
 
-    >>> figure(0.256, ".0%"), figure(12.34, ".1f", "bar").to("MPa", ",")
-    ('26%', '1,23')
+    >>> figure(0.256, ".0%"), figure(12.34, ".1f", "bar").to("MPa", ","), figure(1174.0, ".3g")
+    ('26%', '1,23', '1170')
     """
-    return Figure(format(value, spec), value, unit)
+    text = format(value, spec)
+    if "e+" in text:
+        text = format(float(text), ".0f")
+    return Figure(text, value, unit)
 
 
 def pressure_figure(pressure_pa: float, spec: str = ".1f") -> Figure:
