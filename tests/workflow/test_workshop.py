@@ -177,8 +177,9 @@ def test_a_correction_counts_and_what_it_corrects_stays_in_the_record(shop, act,
     first = shop.see(act(), FITTER, job, one.injector, {"spray": "poor"})
     shop.see(act(), FITTER, job, one.injector, {"spray": "good"}, corrects=first.id)
     assert shop.sitting(at(shop, job, 1), AS_FOUND).seen.spray.value == "good"
-    shop.withdraw(act(), FITTER, job, first.id, "wrong injector")
+    back = shop.withdraw(act(), FITTER, job, first.id, "wrong injector")
     assert shop.sitting(at(shop, job, 1), AS_FOUND) is None
+    assert shop.story(job).withdrawn == {first.id: back.id}
     kept = [e.body.get("spray") for e in shop.story(job).entries if e.kind is EntryKind.SEEN]
     assert kept == ["poor", "good"]
 
