@@ -639,6 +639,18 @@ def test_a_purchase_is_named_with_what_it_gains():
     assert bought.less_work == 0
 
 
+@pytest.mark.parametrize(("second_bar", "size"), [(178.05, None), (178.15, 1350)])
+def test_no_shim_is_bought_for_less_than_a_tenth_of_a_bar(second_bar, size):
+    # The first comes to 178.0 with the shim that is there, to 179.0 with the one to be bought;
+    # the second is the lowest then, 0.05 or 0.15 bar higher, and the spread is too wide all along.
+    matching = a_match([174.0, second_bar, 180.2], [1300] * 3, {1340: 1}, spread_limit_pa=1e5)
+    assert matching.advised.spread_pa / BAR == pytest.approx(2.2)
+
+    bought = purchase(matching, [1350])
+
+    assert (bought and bought.size_um) == size
+
+
 def test_where_nothing_helps_nothing_is_to_be_bought():
     matching = a_match([179.0, 179.0], [1300] * 2, {})
 
