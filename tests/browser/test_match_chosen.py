@@ -13,42 +13,13 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture
-def web_settings():
-    from nozzlewright.edge.web.app import WebSettings
-
-    return WebSettings(secret=bytes(range(32)))
-
-
-@pytest.fixture
-def web(helper):
-    return helper("edge/web/conftest.py")
-
-
-@pytest.fixture
-def serve(web):
-    from contextlib import ExitStack
-
-    with ExitStack() as stack:
-        yield lambda app: stack.enter_context(web.serving(app))
-
-
-@pytest.fixture
-def there(helper, web, tmp_path, web_settings, serve):
+def there(helper, tmp_path, web_settings, serve, browser_of):
     """Four injectors, one of them far below the others; its spring and the shelf's are measured."""
     made, match = helper("edge/web/bench_shop.py"), helper("edge/web/test_match.py")
-    clients = []
-
-    def browser(address):
-        clients.append(web.Browser(address))
-        return clients[-1]
-
-    there = match.a_shop(
-        made, helper, tmp_path, web_settings, serve, browser,
+    return match.a_shop(
+        made, helper, tmp_path, web_settings, serve, browser_of,
         [196.4, 202.0, 202.6, 204.0], [1.30, 1.30, 1.25, 1.30], {1250: 1, 1350: 1, 1400: 0},
     )  # fmt: skip
-    yield there
-    for one in clients:
-        one.client.close()
 
 
 @pytest.fixture(params=SIZES)

@@ -22,39 +22,6 @@ def bench(helper, tmp_path, web_settings, serve, browser_of):
     return made
 
 
-@pytest.fixture
-def web_settings():
-    from nozzlewright.edge.web.app import WebSettings
-
-    return WebSettings(secret=bytes(range(32)))
-
-
-@pytest.fixture
-def web(helper):
-    return helper("edge/web/conftest.py")
-
-
-@pytest.fixture
-def serve(web):
-    from contextlib import ExitStack
-
-    with ExitStack() as stack:
-        yield lambda app: stack.enter_context(web.serving(app))
-
-
-@pytest.fixture
-def browser_of(web):
-    made = []
-
-    def open_at(address):
-        made.append(web.Browser(address))
-        return made[-1]
-
-    yield open_at
-    for one in made:
-        one.client.close()
-
-
 @pytest.fixture(params=SIZES)
 def page(request, chromium, bench):
     width, height = SIZES[request.param]
@@ -107,6 +74,7 @@ def test_the_proposed_shim_is_fitted_and_what_came_of_it_is_shown(page, bench, a
     expect(page.get_by_role("heading", name="Instead")).to_be_visible()
     page.locator(".proposal-others a").first.click()  # back to the best
     page.get_by_role("button", name="Changed: read it again").click()
+    page.wait_for_url("**?saved=*")
     expect(page.get_by_text("shim from 1.30 mm to 1.45 mm").first).to_be_visible()
     assert bench.shop.drawer().counts[1450] == 1
     bench.tested(step="re-read", recording="2-left.parquet")

@@ -116,11 +116,6 @@ class Bench:
 
 
 @pytest.fixture
-def shop(tmp_path, helper):
-    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
-
-
-@pytest.fixture
 def uneven(shop):
     shop.put_drawer("drawer", FITTER, {1250: 1, 1350: 1, 1400: 0})
     return Bench(shop, [196.4, 202.0, 202.6, 204.0], [1.30, 1.30, 1.25, 1.30])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from datetime import date, timedelta
-from itertools import count
 from pathlib import Path
 
 import pytest
@@ -34,17 +33,6 @@ blank_fall_from_bar = 150.0
 zero_bar = 0.3
 opening_bar = [{opening}, {opening}, {opening}]
 """
-
-
-@pytest.fixture
-def shop(tmp_path, helper):
-    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
-
-
-@pytest.fixture
-def act():
-    numbers = count(1)
-    return lambda: f"act-{next(numbers)}"
 
 
 def card(most=5.0, opening=181.0):

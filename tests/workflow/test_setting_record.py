@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from itertools import count
 from pathlib import Path
 
 import pytest
@@ -18,17 +17,6 @@ from nozzlewright.workflow.setting_record import opening_from, settings_of
 
 DEMO = Path(__file__).parents[2] / "demo" / "six-in-line"
 FITTER, OTHER = "A. N. Other", "S. O. Else"
-
-
-@pytest.fixture
-def shop(tmp_path, helper):
-    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
-
-
-@pytest.fixture
-def act():
-    numbers = count(1)
-    return lambda: f"act-{next(numbers)}"
 
 
 class Bench:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from itertools import count, pairwise
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -32,17 +32,6 @@ FITTER = "A. N. Other"
 PLAN = StudyPlan(
     "invented", StudyOf.OPENING, ("1", "2", "3"), ("A", "B"), repeats=2, seed=7, tolerance=8e5
 )
-
-
-@pytest.fixture
-def shop(tmp_path, helper):
-    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
-
-
-@pytest.fixture
-def act():
-    numbers = count(1)
-    return lambda: f"act-{next(numbers)}"
 
 
 def read_all(shop, act, study, value=None):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -32,17 +31,6 @@ from_bar = 150.0
 to_bar = 100.0
 seconds = 20.0
 """
-
-
-@pytest.fixture
-def shop(tmp_path, helper):
-    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
-
-
-@pytest.fixture
-def act():
-    numbers = count(1)
-    return lambda: f"act-{next(numbers)}"
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import count
 from pathlib import Path
 
 import pytest
@@ -24,17 +23,6 @@ BOOKED = {
     "symptoms": {"2": "knocks"},
 }
 FITTER, OTHER = "A. N. Other", "S. O. Else"
-
-
-@pytest.fixture
-def shop(tmp_path, helper):
-    return helper("workflow/in_memory.py").workshop_in_memory(tmp_path)
-
-
-@pytest.fixture
-def act():
-    numbers = count(1)
-    return lambda: f"act-{next(numbers)}"
 
 
 @pytest.fixture
