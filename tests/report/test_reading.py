@@ -41,6 +41,7 @@ def _assert_measured(entry) -> None:
             "standard_uncertainty",
             "share_of_variance",
             "even_within_a_bound",
+            "degrees_of_freedom",
         }
     parts = [part["standard_uncertainty"] for part in entry["budget"]]
     assert math.hypot(*parts) == pytest.approx(entry["standard_uncertainty"], rel=1e-9, abs=1e-15)
