@@ -217,19 +217,25 @@ def _stated(one: RigChart, value: float) -> str:
     return localised(f"{value:.1f}") if one.item is RigItem.DROP else pressure_number(value)
 
 
-def _number(one: RigChart, value: float) -> str:
-    """Return a value with the decimals that tell the chart's limits apart."""
-    unit = HERE.get().pressure_unit
+def _in_unit(one: RigChart, value: float) -> float:
+    if one.item is RigItem.DROP:
+        return value
+    return pressure_from_pa(value, HERE.get().pressure_unit)
 
-    def shown(amount: float) -> float:
-        return amount if one.item is RigItem.DROP else pressure_from_pa(amount, unit)
 
-    places = 2 if one.item is not RigItem.DROP and unit == "MPa" else 1
+def _places(one: RigChart) -> int:
+    """Return the decimals that tell the chart's limits apart."""
+    in_mpa = one.item is not RigItem.DROP and HERE.get().pressure_unit == "MPa"
+    places = 2 if in_mpa else 1
     if isinstance(one.chart, ControlChart):
-        apart = abs(shown(one.chart.limits[1]) - shown(one.chart.limits[0]))
+        apart = abs(_in_unit(one, one.chart.limits[1]) - _in_unit(one, one.chart.limits[0]))
         if apart > 0.0:
             places = min(max(places, 1 - math.floor(math.log10(apart))), MOST_PLACES)
-    return localised(number(shown(value), places))
+    return places
+
+
+def _number(one: RigChart, value: float, places: int) -> str:
+    return localised(number(_in_unit(one, value), places))
 
 
 def _shown(one: RigChart) -> ShownChart:
@@ -237,14 +243,14 @@ def _shown(one: RigChart) -> ShownChart:
     title, unit = word(one.item), _unit(one)
     if isinstance(chart, NotMeasured):
         return ShownChart(title, unit, "", one.begun, chart.reason)
-    values = [point.measured.value for point in chart.points]
-    u = [1.96 * point.measured.standard_uncertainty for point in chart.points]
-    lines = _lines(one, chart)
+    values = [float(point.measured.value) for point in chart.points]
+    u = [1.96 * float(point.measured.standard_uncertainty) for point in chart.points]
+    lines = [(kind, float(value)) for kind, value in _lines(one, chart)]
     ends = [*values, *(line[1] for line in lines)]
     low, high = min(ends), max(ends)
     margin = 0.06 * (high - low) or 1.0
     low, high = low - margin, high + margin
-    days = [point.day for point in chart.points]
+    days = [float(point.day) for point in chart.points]
     span = (days[-1] - days[0]) or 1.0
 
     def x(day: float) -> float:
@@ -300,11 +306,12 @@ def _levels(
     words = {"centre": _("mean"), "limit": _("usual"), "tolerance": _("allowed")}
     placed: list[float] = []
     levels = []
+    places = _places(one)
     for kind, value in sorted(lines, key=lambda line: -line[1]):
         at = y(value)
         label_at = at if not placed else max(at, placed[-1] + LEAST_APART)
         placed.append(label_at)
-        label = _stated(one, value) if kind == "tolerance" else _number(one, value)
+        label = _stated(one, value) if kind == "tolerance" else _number(one, value, places)
         levels.append(Level(kind, at, label, round(label_at + 4.0, 1), words[kind]))
     over = max(placed, default=0.0) - (BOTTOM + 6.0)
     if over > 0.0:
@@ -313,15 +320,16 @@ def _levels(
 
 
 def _rows(one: RigChart, chart: ControlChart) -> tuple[Row, ...]:
-    values = [point.measured.value for point in chart.points]
+    values = [float(point.measured.value) for point in chart.points]
+    places = _places(one)
     spoken: dict[int, list[str]] = {}
     for signal in chart.signals:
         spoken.setdefault(signal.index, []).append(_(signal.rule.value))
     return tuple(
         Row(
             day_text(one.days[index]),
-            _number(one, value),
-            _number(one, abs(value - values[index - 1])) if index else "",
+            _number(one, value, places),
+            _number(one, abs(value - values[index - 1]), places) if index else "",
             "; ".join(spoken.get(index, [])),
         )
         for index, value in enumerate(values)

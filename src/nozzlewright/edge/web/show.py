@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Mapping
 from datetime import date, datetime, tzinfo
+from functools import lru_cache
 from types import MappingProxyType
 
 from babel.dates import format_date, format_datetime, format_time
@@ -126,11 +127,16 @@ def day_text(stated: str) -> str:
     >>> day_text("2026-03-04"), day_text("spring 2026")
     ('4 Mar 2026', 'spring 2026')
     """
+    return _day_in(HERE.get().language, stated)
+
+
+@lru_cache(4096)
+def _day_in(language: str, stated: str) -> str:
     try:
         day = date.fromisoformat(stated)
     except ValueError:
         return stated
-    return str(format_date(day, "d MMM y", locale=LOCALES[HERE.get().language]))
+    return str(format_date(day, "d MMM y", locale=LOCALES[language]))
 
 
 _NUMBER = re.compile(r"([+\-−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)")
