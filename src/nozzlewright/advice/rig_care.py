@@ -47,6 +47,12 @@ NO_LIMITS = say(
 )
 """What to do about a card that demands nothing."""
 
+AGAINST_ANOTHER_GAUGE = say(
+    "Hold the gauge against a dead-weight tester or another gauge: that tells whether it is "
+    "the gauge or the nozzle."
+)
+"""What to do where the reference nozzle opens elsewhere than it did."""
+
 _DATED = {
     RigItem.GAUGE: say("Have the gauge calibrated, and put the new certificate on the card."),
     RigItem.PROBE: say("Have the temperature probe calibrated, and write the day on the card."),
@@ -71,10 +77,7 @@ _OUT = {
         "Bleed the line and let known volumes out once more. If it stays so, pipe, gauge or plug "
         "is another one: put the volume on the card right."
     ),
-    RigItem.OPENING: say(
-        "Hold the gauge against a dead-weight tester or another gauge: that tells whether it is "
-        "the gauge or the nozzle."
-    ),
+    RigItem.OPENING: AGAINST_ANOTHER_GAUGE,
     RigItem.DROP: say(
         "Stir the oil, take its temperature and time the fall once more. If it stays so, hold the "
         "nozzle against another sound one."

@@ -9,7 +9,7 @@ from datetime import date
 from types import MappingProxyType
 from urllib.parse import urlencode
 
-from nozzlewright.advice.rig_care import coming_due, due_text, to_do
+from nozzlewright.advice.rig_care import AGAINST_ANOTHER_GAUGE, coming_due, due_text, to_do
 from nozzlewright.bench import BenchConditions
 from nozzlewright.edge.web.show import day_text, localised, pressure, pressure_number, seconds
 from nozzlewright.edge.web.texts import HERE, N_, _
@@ -93,7 +93,7 @@ def shown_acts(verdict: RigVerdict, rig: str) -> list[ShownAct]:
         path = place = ""
         if one.item is RigItem.GAUGE:
             path, place = "/certificate", _("Certificate of the gauge")
-        elif one.item is RigItem.OPENING and "dead-weight" in one.do:
+        elif one.do == AGAINST_ANOTHER_GAUGE:
             path, place = "/dead-weight", _("Dead-weight tester")
         elif one.item in CARD_GROUPS:
             path, place = "/rig/card", _("Particulars of this rig")
