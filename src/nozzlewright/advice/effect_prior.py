@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from nozzlewright.advice.setting_spring import WIRE_DOUBT, rate_of
+from nozzlewright.advice.setting_spring import SPRING_RATE, WIRE_DOUBT, rate_of
 from nozzlewright.bench import SettingSheet
 from nozzlewright.measurement import Cause, NotMeasured, Quantity, linear_combination
 from nozzlewright.physics import pressure_per_shim
@@ -78,7 +78,7 @@ def shim_effect(sheet: SettingSheet) -> Quantity | NotMeasured:
     elif sheet.spring is not None and sheet.spring.load_n is not None:
         method = say("spring rate by its test load, over the area between guide and seat")
     else:
-        parts[Cause(say("spring rate"), sheet.title)] = WIRE_DOUBT * effect
+        parts[Cause(SPRING_RATE, sheet.title)] = WIRE_DOUBT * effect
         method = say("spring rate by wire and coils, over the area between guide and seat")
     return Quantity(effect, "Pa/m", parts, method=method)
 

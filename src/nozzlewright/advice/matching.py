@@ -32,6 +32,7 @@ from nozzlewright.advice.match_model import (
     Way,
 )
 from nozzlewright.advice.setting import LARGEST_STACK, SettingMeans, shims_to_be_had
+from nozzlewright.advice.setting_spring import SPRING_LENGTH, SPRING_RATE
 from nozzlewright.bench import OpeningBand, SettingSheet, ShimDrawer
 from nozzlewright.bench.drawer import MICROMETRE
 from nozzlewright.judging import InjectorOutcome, Outcome, SetVerdict
@@ -760,7 +761,7 @@ class _Options:
             of_one = case.springs.length_u_m * effect.value, case.springs.rates_u_pa
             name = str(_name(step.cylinder))
             for cause, doubt in zip(
-                (Cause(say("length of the spring"), name), Cause(say("spring rate"), name)),
+                (Cause(SPRING_LENGTH, name), Cause(SPRING_RATE, name)),
                 of_one,
                 strict=True,
             ):

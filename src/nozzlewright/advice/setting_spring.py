@@ -32,6 +32,8 @@ from nozzlewright.physics import (
 )
 from nozzlewright.said import Said, figure, say
 
+SPRING_LENGTH, SPRING_RATE = say("length of the spring"), say("spring rate")
+"""What a spring adds to the doubt of a pressure, by name."""
 RATE_SPREAD = 0.05 / math.sqrt(3.0)
 """How far the rates of springs of one kind differ: 5 % either way, anywhere in between; standard
 uncertainty, relative, [1]; common practice, no source."""
@@ -57,7 +59,7 @@ def rate_of(sheet: SettingSheet) -> Quantity | NotMeasured:
     diameter.
     """
     stated_rate, spring = sheet.geometry.spring_rate_n_per_m, sheet.spring or HolderSpring()
-    cause = Cause(say("spring rate"), sheet.title)
+    cause = Cause(SPRING_RATE, sheet.title)
     if stated_rate is not None:
         return Quantity(stated_rate, "N/m", {cause: RATE_SPREAD * stated_rate}, say("as printed"))
     free, load, loaded = spring.free_length_m, spring.load_n, spring.loaded_length_m
@@ -162,7 +164,7 @@ def free_length_of(sheet: SettingSheet, measured: MeasuredSpring | None) -> Quan
     if measured is not None and isinstance(rate := rate_of(sheet), Quantity):
         given_way = measured.load_n / rate.value
         share = given_way * rate.standard_uncertainty / rate.value
-        cause = Cause(say("spring rate"), sheet.title)
+        cause = Cause(SPRING_RATE, sheet.title)
         longer = linear_combination(
             [(1.0, measured.length), (1.0, Quantity(given_way, "m"))],
             unit="m",
@@ -290,7 +292,7 @@ def shortfall_of(sheet: SettingSheet, measured: MeasuredSpring) -> Shortfall | N
         [(1.0, Quantity(least, "m")), (-1.0, measured.length)], unit="m", method=say("difference")
     )
     if doubt:
-        short = short.with_contribution(Cause(say("spring rate"), sheet.title), doubt)
+        short = short.with_contribution(Cause(SPRING_RATE, sheet.title), doubt)
     return Shortfall(short, least, least_free is not None and measured.load_n == 0.0)
 
 
@@ -386,8 +388,8 @@ def after_other_spring(
         opening.value, effect_pa_per_m.value, now.load_n, rate_n_per_m
     )
     return found.with_contribution(
-        Cause(say("length of the spring")), u_length * effect_pa_per_m.value
-    ).with_contribution(Cause(say("spring rate"), say("from one spring to another")), rates)
+        Cause(SPRING_LENGTH), u_length * effect_pa_per_m.value
+    ).with_contribution(Cause(SPRING_RATE, say("from one spring to another")), rates)
 
 
 def rates_doubt(

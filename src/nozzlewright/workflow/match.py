@@ -23,7 +23,13 @@ from nozzlewright.advice import (
     purchase,
 )
 from nozzlewright.advice.match_model import MOST_PROGRAMMES
-from nozzlewright.advice.setting_spring import SURE, rate_of, rates_doubt, shortfall_of
+from nozzlewright.advice.setting_spring import (
+    SPRING_LENGTH,
+    SURE,
+    rate_of,
+    rates_doubt,
+    shortfall_of,
+)
 from nozzlewright.bench import MeasuredSpring, SettingSheet, ShelfSpring
 from nozzlewright.judging import InjectorOutcome
 from nozzlewright.measurement import Cause, NotMeasured, Quantity
@@ -196,7 +202,7 @@ def springs_of(shop: Workshop, story: JobStory, case: MatchCase) -> Springs | No
 def _on_shelf(row: ShelfSpring) -> MeasuredSpring:
     u_m = row.off_um * 1e-6 / 1.959963984540054
     name = str(row.length_um)
-    cause = Cause(say("length of the spring"), name)
+    cause = Cause(SPRING_LENGTH, name)
     return MeasuredSpring(Quantity(row.length_um * 1e-6, "m", {cause: u_m}), row.load_n)
 
 

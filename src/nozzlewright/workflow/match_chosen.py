@@ -16,6 +16,7 @@ from typing import Any
 
 from nozzlewright.advice import Act, MatchPlan, MatchStep, SettingKnowledge, reading_after
 from nozzlewright.advice.match_words import bench_steps, choice_words, work_words
+from nozzlewright.advice.setting_spring import SPRING_LENGTH, SPRING_RATE
 from nozzlewright.judging.wording import bar, stated
 from nozzlewright.measurement import Cause, Quantity, difference
 from nozzlewright.records import Entry, EntryKind, InjectorStory, JobStory, Standing
@@ -241,7 +242,7 @@ def _shown_u(
     return math.hypot(shown, *of_spring)
 
 
-_OF_SPRING = frozenset({"length of the spring", "spring rate"})
+_OF_SPRING = frozenset({SPRING_LENGTH, SPRING_RATE})
 
 
 def is_chosen(story: JobStory, plan: MatchPlan) -> bool:

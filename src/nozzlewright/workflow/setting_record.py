@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from nozzlewright.advice import SeenChange, SeenShift
+from nozzlewright.advice.setting_spring import SPRING_LENGTH
 from nozzlewright.bench import EngineSet, MeasuredSpring, TestSitting
 from nozzlewright.measurement import Cause, Quantity
 from nozzlewright.records import (
@@ -228,7 +229,7 @@ def measured_spring(noted: Standing | None) -> MeasuredSpring | None:
     length = Quantity(
         float(body["length_mm"]) * 1e-3,
         "m",
-        {Cause(say("length of the spring"), noted.id): u_m},
+        {Cause(SPRING_LENGTH, noted.id): u_m},
         say("measured on the bench"),
     )
     return MeasuredSpring(length, float(body.get("load_n") or 0.0))
