@@ -32,7 +32,8 @@ from nozzlewright.physics import (
 )
 from nozzlewright.said import Said, figure, say
 
-SPRING_LENGTH, SPRING_RATE = say("length of the spring"), say("spring rate")
+SPRING_LENGTH = say("length of the spring")
+SPRING_RATE = say("spring rate")
 """What a spring adds to the doubt of a pressure, by name."""
 RATE_SPREAD = 0.05 / math.sqrt(3.0)
 """How far the rates of springs of one kind differ: 5 % either way, anywhere in between; standard
