@@ -150,9 +150,9 @@ class Search:
         self._next = [self._next_of(kind) for kind in range(4)]
         self._bounds: dict[tuple[int, int], NDArray[np.int64]] = {}
         self.things, self._take, self._have = self._scarce()
-        self._units = (
-            _Units.of(self._place, self._take, self._have, model.places) if by_assignment else None
-        )
+        self._fewest: dict[int, int] = {}
+        """Fewest outside the band by work, as far as it was asked."""
+        self._units, self._exact = self._as_assignments() if by_assignment else ([], False)
 
     # --- what is asked ------------------------------------------------------------------------
 
@@ -165,13 +165,24 @@ class Search:
 
         Ways and pressures are left open: see :meth:`placed`.
         """
-        found = Found(0, self.model.places, NEVER, (), ())
-        for found in self.steps():
-            if found.outside == self.last.outside and (
-                limit_pa is None or found.spread_pa <= limit_pa + EQUAL_PA
-            ):
-                break
-        return found
+        last = self.last
+        wanted = NEVER - 1 if limit_pa is None else max(int(limit_pa), last.spread_pa) + EQUAL_PA
+        low, high = 0, self.most_work
+        while low < high:
+            middle = (low + high) // 2
+            if self.reaches(wanted, middle, last.outside):
+                high = middle
+            else:
+                low = middle + 1
+        return self.best(low, below=last)
+
+    def reaches(self, spread_pa: int, work: int, outside: int) -> bool:
+        """Return whether so little spread, so few outside the band can be had for some work."""
+        if self.least_outside(work) > outside:
+            return False
+        if spread_pa >= NEVER - 1:
+            return True
+        return self.least_spread(work, outside, spread_pa + 1)[0] <= spread_pa
 
     def steps(self) -> Iterator[Found]:
         """Yield the plans of the front, ways and pressures left open."""
@@ -228,13 +239,29 @@ class Search:
     def least_outside(self, work: int) -> int:
         """Return the least number of injectors outside the band for some work."""
         low, high = self._all
-        outside = self._outside_if_endless(work)
-        if self._independent(low, high, work, outside) is not None:
-            return outside
-        chosen = self._programme(low, high, work, self.model.places, "outside")
-        if chosen is None:
-            raise ValueError("some place of the set has no way at all")
-        return int(self._outside[chosen].sum())
+        known = self._fewest.get(work)
+        if known is not None:
+            return known
+        least, most = self._outside_if_endless(work), self.model.places
+        for touched, outside in self._fewest.items():
+            if touched <= work:
+                most = min(most, outside)
+            else:
+                least = max(least, outside)
+        if least < most and self._independent(low, high, work, least) is not None:
+            most = least
+        while least < most and (answer := self._may_hold(low, high, work, least)) is not None:
+            if answer:
+                most = least
+            else:
+                least += 1
+        if least < most:
+            chosen = self._programme(low, high, work, most, "outside")
+            if chosen is None:
+                raise ValueError("some place of the set has no way at all")
+            most = int(self._outside[chosen].sum())
+        self._fewest[work] = most
+        return most
 
     def least_spread(
         self, work: int, outside: int, known: int = NEVER, floor: int = 0
@@ -462,11 +489,29 @@ class Search:
         return self._programme(low, high, work, outside, "any") is not None
 
     def _may_hold(self, low: int, high: int, work: int, outside: int) -> bool | None:
-        """Return whether some plan lies in a window, as far as an assignment can tell."""
-        if self._units is None:
-            return None
-        inside = self._inside(low, high)
-        return self._units.possible(inside, self._work, self._outside, work, outside)
+        """Return whether some plan lies in a window, as far as assignments can tell."""
+        inside, answer = self._inside(low, high), None
+        for units in self._units:
+            answer = units.possible(inside, self._work, self._outside, work, outside)
+            if answer is False:
+                return False
+        return answer if self._exact else None
+
+    def _as_assignments(self) -> tuple[list[_Units], bool]:
+        """Return the set as an assignment to single things, and whether that is all there is to it.
+
+        Where a way needs things of two sorts at once, a shim and a spring, it is one for each
+        sort by itself: what one of them forbids cannot be, what both allow may be.
+        """
+        whole = _Units.of(self._place, self._take, self._have, self.model.places)
+        if whole is not None:
+            return [whole], True
+        sorts = np.array([thing[0] for thing in self.things], dtype=str)
+        each = [
+            _Units.of(self._place, self._take[own], self._have[own], self.model.places)
+            for own in (sorts == sort for sort in dict.fromkeys(sorts.tolist()))
+        ]
+        return [units for units in each if units is not None], False
 
     def _programme(
         self, low: int, high: int, work: int, outside: int, aim: Aim
@@ -597,30 +642,100 @@ class _Units:
         work: int,
         outside: int,
     ) -> bool | None:
-        """Return whether some plan of the ways inside needs no more than that; None: not known."""
-        from scipy.optimize import linear_sum_assignment
+        """Return whether some plan of the ways inside needs no more than that; None: not known.
 
+        Of all plans' pairs (work, outside) the corners of the lower convex hull are assignments.
+        They are followed to the two on either side of what is asked. Below the line through these
+        there is none; and of what parts the two plans, each round of changes can be made alone.
+        """
         there = inside if outside else inside & ~outside_of
         kept = there[self.way]
-        way, place, column = self.way[kept], self.place[kept], self.column[kept]
+        ways = self.way[kept], self.place[kept], self.column[kept]
         scale = int(work_of.max()) * self.shape[0] + self.shape[0] + 1
-        never = float(scale) ** 3
-        works, sides = work_of[way].astype(float), outside_of[way].astype(float)
-        for weights in ((scale, 1), (1, scale), (1, 1)):
-            each = weights[0] * works + weights[1] * sides
-            dear_first = np.argsort(-each, kind="stable")  # of two ways to a column the last stays
-            cost = np.full(self.shape, never)
-            cost[place[dear_first], column[dear_first]] = each[dear_first]
-            rows, columns = linear_sum_assignment(cost)
-            total = float(cost[rows, columns].sum())
-            if total >= never:
+
+        def cheapest(of_work: int, of_outside: int) -> _Assigned | None:
+            return self._assigned(ways, of_work * work_of + of_outside * outside_of, scale**3)
+
+        def pair(one: _Assigned) -> tuple[int, int]:
+            return int(work_of[one.ways].sum()), int(outside_of[one.ways].sum())
+
+        least, inner = cheapest(scale, 1), cheapest(1, scale)
+        if least is None or inner is None:
+            return False
+        while True:
+            (done, beside), (most, fewest) = pair(least), pair(inner)
+            if done > work or fewest > outside:
                 return False
-            if weights[0] == weights[1]:
-                return False if total > work + outside else None
-            first, second = divmod(int(total), scale)
-            done, beside = (first, second) if weights[0] == scale else (second, first)
-            if done <= work and beside <= outside:
+            if beside <= outside or most <= work:
                 return True
-            if first > (work if weights[0] == scale else outside):
+            of_work, of_outside = beside - fewest, most - done
+            corner = cheapest(of_work, of_outside)
+            if corner is None:
                 return False
-        return None
+            its_work, its_outside = pair(corner)
+            on_the_line = of_work * done + of_outside * beside
+            reached = of_work * its_work + of_outside * its_outside
+            if reached > of_work * work + of_outside * outside:
+                return False
+            if reached == on_the_line:
+                break
+            if its_work > work:
+                inner = corner
+            else:
+                least = corner
+        pairs = {pair(least)}
+        for places in least.rounds(inner):
+            before, after = least.ways[places], inner.ways[places]
+            by = int(work_of[after].sum() - work_of[before].sum())
+            aside = int(outside_of[after].sum()) - int(outside_of[before].sum())
+            pairs |= {(one + by, other + aside) for one, other in pairs}
+        return True if any(one <= work and other <= outside for one, other in pairs) else None
+
+    def _assigned(
+        self,
+        ways: tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]],
+        cost_of: NDArray[np.int64],
+        never: int,
+    ) -> _Assigned | None:
+        """Return the plan of least cost; None where there is none at all."""
+        from scipy.optimize import linear_sum_assignment
+
+        way, place, column = ways
+        each = cost_of[way].astype(np.float64)
+        dear_first = np.argsort(-each, kind="stable")  # of two ways to a column the last stays
+        cost = np.full(self.shape, float(never))
+        cost[place[dear_first], column[dear_first]] = each[dear_first]
+        rows, columns = linear_sum_assignment(cost)
+        if float(cost[rows, columns].max()) >= never:
+            return None
+        chosen = np.full(self.shape, -1)
+        chosen[place[dear_first], column[dear_first]] = way[dear_first]
+        return _Assigned(chosen[rows, columns], columns)
+
+
+@dataclass(frozen=True)
+class _Assigned:
+    """A plan as an assignment; each of shape (places,)."""
+
+    ways: NDArray[np.int64]
+    columns: NDArray[np.int64]
+
+    def rounds(self, other: _Assigned) -> list[list[int]]:
+        """Return the places that must change together on the way to another plan."""
+        who_has = {column: place for place, column in enumerate(self.columns.tolist())}
+        group = list(range(len(self.ways)))
+
+        def head(place: int) -> int:
+            while group[place] != place:
+                place = group[place]
+            return place
+
+        for place, column in enumerate(other.columns.tolist()):
+            owner = who_has.get(column)
+            if owner is not None:
+                group[head(owner)] = head(place)
+        found: dict[int, list[int]] = {}
+        for place in range(len(group)):
+            if self.ways[place] != other.ways[place] or self.columns[place] != other.columns[place]:
+                found.setdefault(head(place), []).append(place)
+        return list(found.values())

@@ -468,10 +468,7 @@ def _can_better(search: Search, known: MatchPlan) -> bool:
 
     def reaches(spread_pa: float, touched: int) -> bool:
         """Return whether so little spread can be had for so much work."""
-        if touched < 0 or spread_pa < 0.0 or search.least_outside(touched) > outside:
-            return False
-        wanted = int(spread_pa) + 1
-        return search.least_spread(touched, outside, wanted, 0)[0] < wanted
+        return touched >= 0 and spread_pa >= 0.0 and search.reaches(int(spread_pa), touched, outside)
 
     if known.within_limit is False and limit is not None:
         return reaches(max(limit, known.spread_pa - WORTH_PA), search.most_work)
