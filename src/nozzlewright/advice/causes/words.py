@@ -10,8 +10,13 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
-NEGATIONS = r"(?:\b(?:no|not|without|never|kein\w*|ohne|nicht|nie)\b[\s,]+(?:\w+\s+){0,1})"
+NEGATIONS = (
+    r"(?:\b(?:no|not(?! only)|without|never|(?:does|did|do|has|have|is|was)n['’]?t|"
+    r"kein\w*|ohne|nicht(?! nur)|nie)\b\s+(?:\w+\s+){0,1})"
+)
 """What before a symptom says that it is not there."""
+AFTERWARDS = r"(?:\s+(?:nicht(?! nur)|nie)\b)"
+"""What behind a symptom says so, in German."""
 
 _WORDS = r"""
 hard_start_hot=yes
@@ -19,12 +24,13 @@ hard_start_hot=yes
     start\w*_(?:badly|poorly|hard)_(?:when_)?(?:hot|warm) | hot_start\w* | heiß_?start\w* |
     heissstart\w* | springt_(?:warm|heiß|heiss)_schlecht_an
 hard_start=yes
-    hard_to_start | hard_start\w* | start\w*_(?:badly|poorly|hard) | won'?t_start |
-    (?:does|will|do)_not_start | (?:poor|bad|difficult|slow)\w*_(?:to_)?start\w* | no_start\b |
+    hard_to_start | hard_start\w* | start\w*_(?:badly|poorly|hard) |
+    (?:does|did|do|will|would)_not_start | (?:does|did|do|would|wo)n['’]?t_start |
+    (?:poor|bad|difficult|slow)\w*_(?:to_)?start\w* | no_start\b |
     springt_(?:\w+_)?(?:schlecht|nicht)_an | startet_(?:schlecht|nicht) | schlechter_start |
     kaltstart\w*
 runs_on=yes
-    runs?_on | won'?t_stop | (?:does|will)_not_(?:stop|shut_off) | läuft_nach | geht_nicht_aus |
+    runs?_on | won['’]?t_stop | (?:does|will)_not_(?:stop|shut_off) | läuft_nach | geht_nicht_aus |
     stellt_nicht_ab
 blue_smoke=yes
     blu\w*(?:[_-]white)?_smok\w* | smok\w*_(?:is_)?blue | blau\w*_(?:rauch\w*|qualm\w*) |
@@ -54,9 +60,9 @@ rough=yes
     rough\w* | uneven\w* | shak\w* | vibrat\w* | unrund | läuft_unruhig | rauer_lauf |
     schüttelt
 low_power=yes
-    (?:low|weak|lacks?|lost|loss_of|less|little|no)_(?:\w+_)?power | weak\b | won'?t_pull |
-    does_not_pull | (?:keine|wenig)_leistung | leistung\w*_fehlt | leistungs(?:mangel|verlust) |
-    zieht_(?:schlecht|nicht) | keine_kraft
+    (?:low|weak|lacks?|lost|loss_of|less|little|no)_(?:\w+_)?power | weak\b | won['’]?t_pull |
+    does(?:_not|n['’]?t)_pull | (?:keine|wenig)_leistung | leistung\w*_fehlt |
+    leistungs(?:mangel|verlust) | zieht_(?:schlecht|nicht) | keine_kraft
 fuel_use=yes
     (?:high|more|much)_(?:fuel_)?consumption | uses_(?:much_|more_|a_lot_of_)?fuel |
     mehrverbrauch | hoher_verbrauch | verbraucht_(?:zu_)?viel | säuft
@@ -143,7 +149,9 @@ def _patterns() -> tuple[tuple[str, str, re.Pattern[str]], ...]:
             observation,
             state,
             # A negation that belongs to the symptom ("does not start") is part of its own words.
-            re.compile(rf"(?P<no>{NEGATIONS})?\b(?:{words.replace('_', ' ')})"),
+            re.compile(
+                rf"(?P<no>{NEGATIONS})?\b(?:{words.replace('_', ' ')})(?P<after>{AFTERWARDS})?"
+            ),
         )
         for observation, state, words in rows
     )
@@ -208,7 +216,7 @@ def read_symptoms(text: str) -> ReadText:
             if any(one.observation == observation for _, one in found):
                 continue
             said = state
-            if hit["no"]:
+            if hit["no"] or hit["after"]:
                 said = "no" if state == "yes" else ""
             if said:
                 words = text[hit.start() : hit.end()].strip()
