@@ -23,6 +23,7 @@ from nozzlewright.edge.intake.toml_schema import toml_document
 from nozzlewright.errors import SheetFault
 from nozzlewright.measurement import kelvin
 from nozzlewright.measurement.units import BAR, PRESSURE_UNITS, PSI
+from nozzlewright.said import Said
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "setting_sheets").glob("*.toml"))
 HEAD = {
@@ -351,6 +352,20 @@ def test_the_check_while_typing_asks_which_atmosphere_is_meant():
     assert printed_check("175 at (2489 psi)", "technical").faults == ()
     # 175 standard atmospheres are 2572 psi.
     assert len(printed_check("175 at (2489 psi)", "standard").faults) == 1
+
+
+@pytest.mark.parametrize(
+    "text", ["175 to 183 at", "175 to 183 at (2489 to 2603 psi)", "175-183 atm (2572-2689 psi)"]
+)
+def test_a_form_asks_for_the_atmosphere_where_the_form_has_it_not_as_a_file(text):
+    (fault,) = printed_check(text).faults
+    # The technical is one kgf/cm2, the standard 101 325 Pa (NIST SP 811:2008, appendix B).
+    assert f"{175 * 98_066.5 / BAR:.1f} bar or {175 * 101_325 / BAR:.1f} bar" in fault.what
+    assert "at the top of this form" in fault.remedy
+    assert not {"=", '"'} & {*fault.what, *fault.remedy}
+    assert isinstance(fault.what, Said)  # so that it is spoken in the reader's language
+    assert isinstance(fault.remedy, Said)
+    assert faults_of({**HEAD, **BAND, "used": text}) == {("used", fault.what)}
 
 
 @given(st.text(max_size=80))

@@ -205,7 +205,7 @@ def test_a_moment_is_shown_in_the_zone_of_the_shop(read_as):
     assert 'datetime="2026-01-31T23:30:00+00:00"' in show.when(moment, zone)
     assert ">00:30<" in show.when(moment, zone, "time")
     read_as(language="de")
-    assert ">1 Feb. 2026<" in show.when(moment, zone, "day")
+    assert ">01.02.2026<" in show.when(moment, zone, "day")  # DIN 5008, dates by numbers
 
 
 # -- what people type ------------------------------------------------------------------------------

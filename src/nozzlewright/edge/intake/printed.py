@@ -317,12 +317,33 @@ def _over(numbers: tuple[Digits, ...], by: Digits) -> tuple[Digits, ...]:
 # --- atmospheres -------------------------------------------------------------------------------
 
 
+class Unsettled(Objection):
+    """A value in atmospheres of which it is not said which they are.
+
+    Parameters
+    ----------
+    what, remedy : str
+        As a file is mended
+    printed : Printed
+        The value
+    """
+
+    beside: str = ""
+    """The value in another unit beside it, where that tells the two apart."""
+    fits: str = ""
+    """The atmosphere that agrees with it."""
+
+    def __init__(self, what: str, remedy: str, printed: Printed) -> None:
+        super().__init__(what, remedy)
+        self.printed = printed
+
+
 def settle_atmosphere(printed: Printed, atmosphere: str | None) -> Printed:
     """Return a printed value with its atmosphere settled by the sheet's statement.
 
     Raises
     ------
-    Objection
+    Unsettled
         If it is in atmospheres and the sheet does not say which.
     """
     if not printed.unit.ask:
@@ -337,11 +358,12 @@ def settle_atmosphere(printed: Printed, atmosphere: str | None) -> Printed:
             )
         else:
             both = "3.3 % apart as technical and as standard atmospheres"
-        raise Objection(
+        raise Unsettled(
             f"'{printed.text}' does not say which atmosphere it means: {both}",
             'Look up which one the document means, then state atmosphere = "technical" '
             '(1 at = 1 kgf/cm2 = 0.980665 bar) or "standard" (1 atm = 1.01325 bar) at the top of '
             "the sheet",
+            printed,
         )
     ratio = 1.0 if atmosphere == "technical" else STANDARD_ATMOSPHERE / TECHNICAL_ATMOSPHERE
 
@@ -369,7 +391,7 @@ def cross_check(text: str, atmosphere: str | None) -> tuple[list[Printed], list[
     for one in written:
         try:
             found.append(settle_atmosphere(one, atmosphere))
-        except Objection as objection:
+        except Unsettled as objection:
             objections.append(_with_hint(objection, one, written))
     main: Printed | None = None
     for one in found:
@@ -434,7 +456,7 @@ def _mismatch(a: Printed, b: Printed) -> Objection:
     )
 
 
-def _with_hint(objection: Objection, one: Printed, found: list[Printed]) -> Objection:
+def _with_hint(objection: Unsettled, one: Printed, found: list[Printed]) -> Unsettled:
     """Add which atmosphere fits the value in another unit that stands beside it."""
     index = found.index(one)
     beside = found[index + 1] if index + 1 < len(found) and found[index + 1].beside else None
@@ -446,7 +468,9 @@ def _with_hint(objection: Objection, one: Printed, found: list[Printed]) -> Obje
     if len(fits) != 1:
         return objection
     hint = f"'{beside.text}' beside it fits the {fits[0]} atmosphere. "
-    return Objection(objection.what, hint + objection.remedy)
+    hinted = Unsettled(objection.what, hint + objection.remedy, one)
+    hinted.beside, hinted.fits = beside.text, fits[0]
+    return hinted
 
 
 # --- one value ---------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ from nozzlewright.edge.intake.printed import (
     Digits,
     Kind,
     Printed,
+    Unsettled,
     agree,
     cross_check,
     read_printed,
@@ -39,7 +40,7 @@ from nozzlewright.edge.intake.toml_schema import (
     toml_document,
 )
 from nozzlewright.errors import Fault, SheetFault
-from nozzlewright.measurement.units import BAR
+from nozzlewright.measurement.units import BAR, STANDARD_ATMOSPHERE, TECHNICAL_ATMOSPHERE
 from nozzlewright.said import Unit, figure, say
 
 FILE = Path("sheet.toml")
@@ -292,10 +293,11 @@ def _unwrapped(value: Any) -> Any:
 
 
 def _as_while_typing(form: _Typed, read: Fault) -> Sequence[Fault]:
-    """Return a fault of units that disagree in the words of the check while typing."""
+    """Return a fault of units that disagree or ask in the words of the check while typing."""
     text, atmosphere = form[read.where], form["atmosphere"]
     _, objections = cross_check(text, atmosphere or None)
-    if read.what not in {one.what for one in objections}:
+    asks = any(isinstance(one, Unsettled) for one in objections)
+    if not asks and read.what not in {one.what for one in objections}:
         return (read,)
     return printed_check(text, atmosphere, read.where).faults
 
@@ -870,8 +872,38 @@ def printed_check(text: str, atmosphere: str = "", where: str = "") -> PrintedCh
             values.append(_value(one))
     # Those of units that disagree come last, and were said above with how far they lie apart.
     others = objections[: len(objections) - len(faults)]
-    faults += [Fault(one.what, where, one.remedy) for one in others]
+    faults += [
+        _unsettled(one, where) if isinstance(one, Unsettled) else Fault(one.what, where, one.remedy)
+        for one in others
+    ]
     return PrintedCheck(tuple(values), tuple(faults))
+
+
+def _unsettled(objection: Unsettled, where: str) -> Fault:
+    """Return the fault of atmospheres that may be either kind, as a form mends it."""
+    printed = objection.printed
+    value = printed.first[0].value
+    what = say(
+        "“{text}” may be technical or standard atmospheres: {technical} or {standard}",
+        text=printed.text,
+        technical=_figure(printed, value),
+        standard=_figure(printed, value * STANDARD_ATMOSPHERE / TECHNICAL_ATMOSPHERE),
+    )
+    if objection.fits == "technical":
+        remedy = say(
+            "“{beside}” beside it fits the technical atmosphere: if the document means that, "
+            "choose it at the top of this form",
+            beside=objection.beside,
+        )
+    elif objection.fits:
+        remedy = say(
+            "“{beside}” beside it fits the standard atmosphere: if the document means that, "
+            "choose it at the top of this form",
+            beside=objection.beside,
+        )
+    else:
+        remedy = say("Look up which the document means, and choose it at the top of this form")
+    return Fault(what, where, remedy)
 
 
 def _value(one: Printed) -> str:

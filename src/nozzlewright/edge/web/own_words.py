@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from nozzlewright.edge.paper import Voice
 from nozzlewright.edge.web.findings_shown import KNOWN_WORDS
+from nozzlewright.edge.web.show import day_text
 from nozzlewright.edge.web.texts import HERE, decimal_sign, gettext
 from nozzlewright.said import Said, reworded, speak
 
@@ -19,10 +20,22 @@ def in_words(text: str) -> str:
     return gettext(text) if text in KNOWN_WORDS else text
 
 
+def _shown(text: str) -> str:
+    """Return somebody's own words as this screen shows them, a day as it writes days."""
+    return in_words(day_text(text))
+
+
 def said_here(text: str) -> str:
-    """Return what an inner layer said, in language and unit of this screen, its parts likewise."""
+    """Return what an inner layer said, in language and unit of this screen.
+
+    The trade's parts and days in it follow the language too.
+
+    >>> from nozzlewright.said import say
+    >>> said_here(say("It holds until {day}.", day="2026-03-04"))
+    'It holds until 4 Mar 2026.'
+    """
     if isinstance(text, Said):
-        text = reworded(text, in_words)
+        text = reworded(text, _shown)
     return speak(text, gettext, HERE.get().pressure_unit, decimal_sign())
 
 

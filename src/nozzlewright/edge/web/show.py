@@ -9,7 +9,7 @@ from datetime import date, datetime, tzinfo
 from functools import lru_cache
 from types import MappingProxyType
 
-from babel.dates import format_date, format_datetime, format_time
+from babel.dates import format_date, format_time
 from markupsafe import Markup
 
 from nozzlewright.edge.web.here import PRESSURE_UNITS
@@ -111,12 +111,8 @@ def when(moment: datetime, zone: tzinfo | None = None, form: str = "full") -> Ma
     """
     local = moment.astimezone(zone)
     locale = LOCALES[HERE.get().language]
-    if form == "day":
-        text = format_date(local, "d MMM y", locale=locale)
-    elif form == "time":
-        text = format_time(local, "HH:mm", locale=locale)
-    else:
-        text = format_datetime(local, "d MMM y, HH:mm", locale=locale)
+    day, time = format_date(local, "medium", locale), format_time(local, "HH:mm", locale=locale)
+    text = {"day": day, "time": time}.get(form, f"{day}, {time}")
     stamp = moment.isoformat(timespec="seconds")
     return Markup('<time datetime="{}">{}</time>').format(stamp, text)
 
@@ -136,7 +132,7 @@ def _day_in(language: str, stated: str) -> str:
         day = date.fromisoformat(stated)
     except ValueError:
         return stated
-    return str(format_date(day, "d MMM y", locale=LOCALES[language]))
+    return str(format_date(day, "medium", LOCALES[language]))
 
 
 _NUMBER = re.compile(r"([+\-−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)")
