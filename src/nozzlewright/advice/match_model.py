@@ -122,6 +122,8 @@ class Search:
         Windows that may be given to HiGHS
     by_assignment : bool
         Whether a window is asked as an assignment first, where it is one; else HiGHS alone answers
+    within_pa : int
+        What is not worth the search: a spread is found that might be less by no more, [Pa]
     """
 
     def __init__(
@@ -130,11 +132,13 @@ class Search:
         most_programmes: int = MOST_PROGRAMMES,
         *,
         by_assignment: bool = True,
+        within_pa: int = 0,
     ) -> None:
         self.model = model
         self.programmes = 0
         """How many windows were given to HiGHS."""
         self.most_programmes = most_programmes
+        self.within_pa = within_pa
         ways = model.ways
         self._place = np.array([way.place for way in ways], dtype=np.int64)
         self._pressure = np.array([way.pressure_pa for way in ways], dtype=np.int64)
@@ -188,7 +192,7 @@ class Search:
         """Yield the plans of the front, ways and pressures left open."""
         known: Found | None = None
         for work in range(self.most_work + 1):
-            one = self.best(work, known, self.last)
+            one = self.last if work == self.most_work else self.best(work, known, self.last)
             if known is None or (one.outside, one.spread_pa) < (
                 known.outside,
                 known.spread_pa - EQUAL_PA,
@@ -234,7 +238,7 @@ class Search:
         if below is not None and below.outside == outside:
             floor = below.spread_pa - below.gap_pa
         spread, gap = self.least_spread(work, outside, known, floor)
-        return Found(work, outside, spread, (), (), proven=gap == 0, gap_pa=gap)
+        return Found(work, outside, spread, (), (), proven=gap <= self.within_pa, gap_pa=gap)
 
     def least_outside(self, work: int) -> int:
         """Return the least number of injectors outside the band for some work."""
@@ -281,33 +285,57 @@ class Search:
         bound = np.where(
             tops < len(values), values[np.minimum(tops, len(values) - 1)] - values, NEVER
         )
-        best = known
+        best, sure, half = known, NEVER, self.within_pa // 2
+        over = np.zeros(len(values), dtype=bool)
         for start in np.argsort(bound, kind="stable").tolist():
-            least = int(bound[start])
-            if least >= best or best <= floor:
+            least, low = int(bound[start]), int(values[start])
+            if least + self.within_pa >= best or best <= floor + self.within_pa:
+                sure = min(sure, least)
                 break
-            low, top = int(values[start]), int(tops[start])
-            if self._can(low, int(values[top]), work, outside):
-                best = least  # the windows that follow have no lower bound
-                break
+            if over[start]:
+                continue
             if self.programmes >= self.most_programmes and best < NEVER:
-                return best, best - max(least, floor)
-            best = self._narrowed(start, top + 1, best, work, outside)
-        return best, 0
+                sure = min(sure, least)
+                break
+            best, at_least = self._narrowed(start, int(tops[start]), best, work, outside)
+            if at_least == best == least:
+                sure = least  # the windows that follow have no lower bound
+                break
+            # A window that begins so much higher is narrower by no more than that.
+            reach = low + at_least - best + 2 * half
+            over[start : int(np.searchsorted(values, reach, side="right"))] = True
+            sure = min(sure, best - 2 * half)
+        return best, max(0, best - max(sure, floor))
 
-    def _narrowed(self, start: int, first: int, best: int, work: int, outside: int) -> int:
-        """Return the least spread of a window with this low end, or the best known if less."""
-        values, low = self.values, int(self.values[start])
-        last = int(np.searchsorted(values, low + best, side="left")) - 1
-        if last < first or not self._can(low, int(values[last]), work, outside):
-            return best
-        while first < last:
-            middle = (first + last) // 2
-            if self._can(low, int(values[middle]), work, outside):
-                last = middle
+    def _narrowed(
+        self, start: int, top: int, best: int, work: int, outside: int
+    ) -> tuple[int, int]:
+        """Return the best spread known after a look at one low end, and the least that it allows.
+
+        The two are apart by half of what is worth the search at most.
+        """
+        values, low, half = self.values, int(self.values[start]), self.within_pa // 2
+        if not half:
+            had = self._spread(low, int(values[top]), work, outside)
+            if had is not None:
+                return (least := int(values[top]) - low), least
+            top += 1
+        last = int(np.searchsorted(values, low + best - half, side="left")) - 1
+        if last < top:
+            return best, best - half
+        had = self._spread(low, int(values[last]), work, outside)
+        if had is None:
+            return best, best - half
+        while (last := int(np.searchsorted(values, low + had))) > top and had > (
+            half + int(values[top]) - low
+        ):
+            middle = (top + last) // 2
+            closer = self._spread(low, int(values[middle]), work, outside)
+            if closer is None:
+                top = middle + 1
             else:
-                first = middle + 1
-        return int(values[last]) - low
+                had = min(closer, int(values[middle]) - low)
+        return had, min(had, int(values[top]) - low)
 
     def placed(self, found: Found) -> Found:
         """Return a plan with its ways: of all with that spread the one nearest to the target."""
@@ -462,31 +490,33 @@ class Search:
     def _scarce(self) -> tuple[list[Thing], NDArray[np.int64], NDArray[np.int64]]:
         """Return the things that could run short, what each way takes of them, and the stock."""
         model = self.model
-        things, rows, have = [], [], []
-        for thing, count in model.stock.items():
-            row = np.array([way.takes.get(thing, 0) for way in model.ways], dtype=np.int64)
-            most = np.zeros(model.places, dtype=np.int64)
-            np.maximum.at(most, self._place, row)
-            if int(most.sum()) > count:
-                things.append(thing)
-                rows.append(row)
-                have.append(count)
-        width = len(model.ways)
-        return things, np.array(rows, dtype=np.int64).reshape(-1, width), np.array(have, dtype=int)
+        row_of = {thing: row for row, thing in enumerate(model.stock)}
+        take = np.zeros((len(row_of), len(model.ways)), dtype=np.int64)
+        for index, way in enumerate(model.ways):
+            for thing, number in way.takes.items():
+                if thing in row_of:
+                    take[row_of[thing], index] = number
+        most = np.zeros((model.places, len(row_of)), dtype=np.int64)
+        np.maximum.at(most, self._place, take.T)
+        have = np.array(list(model.stock.values()), dtype=np.int64)
+        short = np.flatnonzero(most.sum(axis=0) > have)
+        things = list(model.stock)
+        return [things[row] for row in short.tolist()], take[short], have[short]
 
     def _stocked(self, chosen: NDArray[np.int64]) -> bool:
         return bool((self._take[:, chosen].sum(axis=1) <= self._have).all())
 
-    def _can(self, low: int, high: int, work: int, outside: int) -> bool:
-        """Return whether some plan lies in a window."""
-        if self._independent(low, high, work, outside) is not None:
-            return True
-        if not len(self._have) and self._plain:
-            return False
-        answer = self._may_hold(low, high, work, outside)
-        if answer is not None:
-            return answer
-        return self._programme(low, high, work, outside, "any") is not None
+    def _spread(self, low: int, high: int, work: int, outside: int) -> int | None:
+        """Return a spread that some plan in a window has, or that of the window; None: no plan."""
+        chosen = self._independent(low, high, work, outside)
+        if chosen is None:
+            if not len(self._have) and self._plain:
+                return None
+            answer = self._may_hold(low, high, work, outside)
+            if answer is not None:
+                return high - low if answer else None
+            chosen = self._programme(low, high, work, outside, "any")
+        return None if chosen is None else int(np.ptp(self._at(low, high)[chosen]))
 
     def _may_hold(self, low: int, high: int, work: int, outside: int) -> bool | None:
         """Return whether some plan lies in a window, as far as assignments can tell."""

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from nozzlewright.advice.cautions import JET, STRIP_AND_JET
+from nozzlewright.advice.match_model import EQUAL_PA
 from nozzlewright.advice.matching import Act, MatchPlan, MatchStep, Purchase
 from nozzlewright.advice.setting import shim_thickness
 from nozzlewright.judging.wording import bar, listed, percent, stated
@@ -305,6 +306,11 @@ def limit_chance_words(plan: MatchPlan) -> str:
 
 def proof_words(plan: MatchPlan) -> Said:
     """Return whether it is proved that no plan with this work is better."""
+    if plan.proven and plan.gap_pa > EQUAL_PA:
+        return say(
+            "It is proved that none with as little work is more even by more than {gap}.",
+            gap=bar(plan.gap_pa),
+        )
     if plan.proven:
         return say("It is proved that none with as little work is more even.")
     return say(

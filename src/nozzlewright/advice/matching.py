@@ -13,10 +13,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import chain, combinations_with_replacement
 
 import numpy as np
@@ -132,6 +132,15 @@ class MatchCase:
     shifts: Mapping[int, Quantity] = field(default_factory=dict)
     """What opening and closing does to the opening pressure besides the change, [Pa]."""
 
+    @property
+    def within_pa(self) -> int:
+        """How near to the least spread is near enough, in whole pascals.
+
+        Springs and shims that both move reach nearly any pressure: what the last touches gain is
+        far less than the length of a spring is known to.
+        """
+        return 0 if self.springs is None else round(WORTH_PA)
+
 
 @dataclass(frozen=True)
 class MatchStep:
@@ -187,9 +196,9 @@ class MatchPlan:
     spread_pa: float
     """Largest predicted opening pressure less the smallest."""
     proven: bool = True
-    """Whether it is proved that none is better for this work."""
+    """Whether it is proved that none is better for this work by more than the search is to tell."""
     gap_pa: float = 0.0
-    """By how much the least spread may lie below this one, where it is not proven."""
+    """By how much the least spread may lie below this one; nought where it is the least."""
 
     @property
     def acts(self) -> tuple[MatchStep, ...]:
@@ -251,7 +260,9 @@ class Matching:
     @property
     def proven(self) -> bool:
         """Return whether it is proved that none of the plans can be bettered."""
-        return self.gap_pa <= EQUAL_PA and all(plan.proven for plan in self.front)
+        return self.gap_pa <= EQUAL_PA + self.case.within_pa and all(
+            plan.proven for plan in self.front
+        )
 
     @property
     def advised(self) -> MatchPlan:
@@ -422,10 +433,10 @@ def _searched(case: MatchCase, most_programmes: int = MOST_PROGRAMMES) -> tuple[
     can be in band, ways that end outside count too.
     """
     options = _Options(case)
-    search = Search(options.model, most_programmes)
+    search = Search(options.model, most_programmes, within_pa=case.within_pa)
     if options.left_out and search.least_outside(search.most_work):
         options = _Options(case, beside_the_band=True)
-        search = Search(options.model, most_programmes)
+        search = Search(options.model, most_programmes, within_pa=case.within_pa)
     return options, search
 
 
@@ -468,7 +479,9 @@ def _can_better(search: Search, known: MatchPlan) -> bool:
 
     def reaches(spread_pa: float, touched: int) -> bool:
         """Return whether so little spread can be had for so much work."""
-        return touched >= 0 and spread_pa >= 0.0 and search.reaches(int(spread_pa), touched, outside)
+        if touched < 0 or spread_pa < 0.0:
+            return False
+        return search.reaches(int(spread_pa), touched, outside)
 
     if known.within_limit is False and limit is not None:
         return reaches(max(limit, known.spread_pa - WORTH_PA), search.most_work)
@@ -595,7 +608,8 @@ class _Options:
         """Whether any was not kept."""
         self.cylinders = tuple(case.openings)
         self._ways: list[Way] = []
-        self._meant: list[MatchStep] = []
+        self._meant: list[tuple[MatchStep, Callable[[], Quantity] | None]] = []
+        """Step of each way, and what tells its opening pressure where that is not known yet."""
         self._stacks = self._all_stacks()
         for place, cylinder in enumerate(self.cylinders):
             self._of(place, cylinder)
@@ -613,7 +627,9 @@ class _Options:
         """Return what a plan of the model means at the bench."""
         changes = []
         for way, pressure in zip(found.ways, found.pressures_pa, strict=True):
-            change = self._meant[way]
+            change, foretold = self._meant[way]
+            if foretold is not None:
+                change = replace(change, predicted=foretold())
             if self._ways[way].any_in_band:
                 change = self._turned(change, pressure)
             changes.append(change)
@@ -685,32 +701,30 @@ class _Options:
             lengths += sorted(others - {base.spring_was_um})
         shift = self._shift_of(base)
         besides = opening.value + (0.0 if shift is None else shift.value)
-        found: list[tuple[int, tuple[int, ...], int | None]] = []
+        found: list[tuple[int, float, tuple[int, ...], int | None]] = []
         for length in lengths:
             longer = 0 if length is None else length - (base.spring_was_um or 0)
             for total, stack in self._stacks:
                 if stack != was or length is not None:
-                    rise = (total - thick + longer) * MICROMETRE * effect.value
-                    found.append((round(besides + rise), stack, length))
+                    by = (total - thick + longer) * MICROMETRE
+                    found.append((round(besides + by * effect.value), by, stack, length))
         inside = [one for one in found if case.band.lower_pa <= one[0] <= case.band.upper_pa]
         if inside and not self.beside_the_band:
             self.left_out |= len(inside) < len(found)
             found = inside
-        for _, stack, length in found:
-            net: Counter[Thing] = Counter(takes or {})
-            for size in stack:
-                net["shim", size] += 1
-            for size in was:
-                net["shim", size] -= 1
-            longer = 0
+        besides_shims = Counter(takes or {})
+        besides_shims.subtract([("shim", size) for size in was])
+        for pressure, by, stack, length in found:
+            net = Counter(besides_shims)
+            net.update([("shim", size) for size in stack])
             if length is not None and base.spring_was_um is not None:
                 net["spring", length] += 1
                 net["spring", base.spring_was_um] -= 1
-                longer = length - base.spring_was_um
-            change_m = (sum(stack) - thick + longer) * MICROMETRE
-            predicted = self._predicted(base, opening, effect, change_m, spring=length is not None)
-            change = replace(base, predicted=predicted, shims_um=stack, spring_um=length)
-            self._add(place, change, work, takes=net)
+            foretold = partial(
+                self._predicted, base, opening, effect, by, spring=length is not None
+            )
+            change = replace(base, shims_um=stack, spring_um=length)
+            self._add(place, change, work, takes=net, pressure_pa=pressure, foretold=foretold)
 
     def _add(
         self,
@@ -720,13 +734,15 @@ class _Options:
         *,
         takes: Mapping[Thing, int] | None = None,
         any_in_band: bool = False,
+        pressure_pa: int | None = None,
+        foretold: Callable[[], Quantity] | None = None,
     ) -> None:
-        pressure = round(change.predicted.value)
+        pressure = round(change.predicted.value) if pressure_pa is None else pressure_pa
         band = self.case.band
         outside = not any_in_band and not band.lower_pa <= pressure <= band.upper_pa
         net = {thing: count for thing, count in (takes or {}).items() if count}
         self._ways.append(Way(place, pressure, work, outside, net, any_in_band))
-        self._meant.append(change)
+        self._meant.append((change, foretold))
 
     def _predicted(
         self,
