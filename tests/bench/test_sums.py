@@ -212,7 +212,7 @@ def test_less_sure_in_is_never_surer_out(half, more):
 
 
 def test_what_both_pressures_share_drops_out_of_the_change_of_droplets():
-    done = worked("droplets", old="150 bar", new="300 bar")
+    done = worked("droplets", old="150 bar", new="300 bar", cylinder="0 bar")
 
     assert done.result("before").quantity.standard_uncertainty > 0.0
     assert done.result("change").quantity.standard_uncertainty == pytest.approx(0.0, abs=1e-9)
@@ -313,6 +313,10 @@ def test_all_that_is_missing_is_named_at_once():
         ("drops", {"drops": "5", "time": "30 s", "tip": "0.5 mm"}, "tip", "narrow or wide"),
         ("droplets", {"old": "50 bar", "new": "200 bar", "cylinder": "60 bar"}, "old", "no higher"),
         ("misprint", {"first": "125 kgf/cm2", "second": "40 Nm"}, "second", "torque"),
+        ("misprint", {"first": "-300 degC", "second": "-508 degF"}, "second", "colder"),
+        ("units", {"value": "-460 degF"}, "value", "colder"),
+        ("drops", {"drops": "0", "time": "30 s", "volume": "26 mm3"}, "drops",
+         "out of bounds at 0"),
     ],
 )  # fmt: skip
 def test_values_that_cannot_be_are_refused_with_what_to_do(key, typed, where, says):
@@ -438,3 +442,65 @@ def test_the_words_say_what_the_numbers_mean():
     assert any("no grade" in words for words in bad.remarks)
     fast = worked("drops", drops="200", time="60 s", volume="26 mm3")
     assert any("faster than about one a second" in words for words in fast.remarks)
+
+
+def test_a_number_without_a_unit_is_out_of_bounds_without_one():
+    fault = faults_of("drops", drops="0", time="30 s", volume="26 mm3")["drops"]
+
+    assert fault.what.endswith("at 0")
+    assert "unit" not in fault.remedy
+    assert "  " not in f"{fault.what} {fault.remedy}"
+
+
+def test_the_coldest_temperature_there_is_can_still_be_converted():
+    done = worked("units", value="-273.15 degC")
+
+    assert done.result("temperature:degF").quantity.value == pytest.approx(0.0, abs=1e-9)
+
+
+@settings(max_examples=200)
+@given(st.floats(0.05, 3.0), st.floats(0.01, 5.0), st.floats(20.0, 150.0))
+def test_between_needle_and_seat_never_passes_more_than_the_bore(seat, lift, cone):
+    done = worked("needle-lift", depth=f"{lift + 1.0!r} mm", stop="1 mm",
+                  seat=f"{max(seat, 0.3)!r} mm", cone=f"{cone!r} deg")  # fmt: skip
+    bore = math.pi * (max(seat, 0.3) * 1e-3) ** 2 / 4.0
+    area = done.result("curtain").quantity.value
+
+    assert 0.0 < area <= bore * (1.0 + 1e-12)
+    opens_all = any("whole bore" in words for words in done.remarks)
+    assert opens_all is math.isclose(area, bore, rel_tol=1e-12)
+
+
+def test_gas_that_would_blow_back_is_told():
+    holder = {"guide": "6 mm", "seat": "2.6 mm", "force": "401.888 N"}
+
+    def blown(cylinder):
+        remarks = worked("opening", **holder, cylinder=cylinder).remarks
+        return any("blow back" in words for words in remarks)
+
+    # 175 bar on the rig: (401.888 N - p As) / (Ag - As) meets p at F / Ag = 142.14 bar.
+    assert not blown("141 bar")
+    assert blown("143 bar")
+    assert not any("blow back" in words for words in worked("opening", **holder).remarks)
+
+
+def test_a_droplet_on_the_engine_is_that_against_a_cylinder_unless_it_is_said_otherwise():
+    """Elkotb's exponent alone: ((180 - 45) / (160 - 45))^-0.54 against (180 / 160)^-0.54."""
+    on_engine = worked("droplets", old="160 bar", new="180 bar")
+    in_the_open = worked("droplets", old="160 bar", new="180 bar", cylinder="0 bar")
+
+    def change(done):
+        return done.result("change").quantity.value
+
+    assert change(on_engine) == pytest.approx((135.0 / 115.0) ** -0.54 - 1.0, rel=1e-9)
+    assert change(in_the_open) == pytest.approx((180.0 / 160.0) ** -0.54 - 1.0, rel=1e-9)
+    assert "cylinder" in [each.key for each, _assumed in on_engine.taken]
+
+
+def test_an_indication_says_that_its_plus_minus_is_of_the_values_alone():
+    for one in SUMS.values():
+        assert one.indication is any("comes on top of it" in words for words in one.validity)
+
+
+def test_what_ata_and_atu_mean_is_told_where_an_atmosphere_is_not_named():
+    assert any("counts from vacuum" in words for words in worked("units", value="175 ata").remarks)

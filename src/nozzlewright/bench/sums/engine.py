@@ -53,6 +53,7 @@ _NOT_A_PROMISE = say(
     "An indication, not a promise: waves in the pipe, the delivery valve and the seat's own "
     "throttling are left out. The engine decides."
 )
+_LEFT_OUT = say("The ± is of the values alone: what the sum leaves out comes on top of it.")
 
 
 def _start(v: Values) -> Mapping[str, Any]:
@@ -114,7 +115,11 @@ START = Sum(
     compute=_start,
     source=say("Compressibility of the trapped oil, as textbooks compute the plunger's "
                "displacement before delivery."),
-    validity=(_NOT_A_PROMISE, say("The plunger moves evenly about the start of delivery.")),
+    validity=(
+        _NOT_A_PROMISE,
+        _LEFT_OUT,
+        say("The plunger moves evenly about the start of delivery."),
+    ),
     drawing="start",
     indication=True,
     remarks=_start_remarks,
@@ -221,6 +226,7 @@ FUEL = Sum(
                "to pressure (derived)."),
     validity=(
         _NOT_A_PROMISE,
+        _LEFT_OUT,
         say("A minus is less fuel. The pump delivers as before, and its own leak is left out."),
     ),
     drawing="fuel",
@@ -262,7 +268,9 @@ def _droplets_objections(v: Values) -> Iterable[Fault]:
             )
 
 
-def _droplets_remarks(_v: Values, results: Mapping[str, float]) -> Iterable[str]:
+def _droplets_remarks(v: Values, results: Mapping[str, float]) -> Iterable[str]:
+    if v["gas"] < 5.0:
+        yield say("It was not fitted to gas so thin: take the change alone, and with care.")
     if results["change"] > 0.0:
         yield say("Coarser drops: more smoke and a longer delay, if all else stays.")
     elif results["change"] < 0.0:
@@ -280,8 +288,8 @@ DROPLETS = Sum(
         Input("new", say("Injection pressure after"), Kind.PRESSURE, 1e5, 3000e5,
               say("The same way.")),
         Input("cylinder", say("Pressure in the cylinder"), Kind.PRESSURE, 0.0, 300e5,
-              say("At the time of injection."), needed=False,
-              taken=Taken(0.0, "bar", say("sprayed into the open"))),
+              say("At the time of injection; 0 in the open."), needed=False,
+              taken=Taken(45e5, "bar", say("a cylinder at the time of injection"), 5e5)),
         Input("viscosity", say("Viscosity of the fuel"), Kind.VISCOSITY, 0.2e-6, 200e-6,
               say("At its temperature at the nozzle."), needed=False,
               taken=Taken(3e-6, "mm2/s", say("gas oil at some 35 °C"), 0.5e-6)),
@@ -308,6 +316,7 @@ DROPLETS = Sum(
                "memory)."),
     validity=(
         _NOT_A_PROMISE,
+        _LEFT_OUT,
         say("Fitted to hole-type nozzles spraying into dense gas. The change is worth more than "
             "the sizes: published correlations differ by a factor of two among themselves."),
     ),
@@ -318,6 +327,6 @@ DROPLETS = Sum(
     examples=(
         Example("Elkotb's exponent: twice the pressure, 2^−0.54 = 0.688 of the diameter (from "
                 "memory)",
-                {"old": "150 bar", "new": "300 bar"}, {"change": "-31.2 %"}),
+                {"old": "150 bar", "new": "300 bar", "cylinder": "0 bar"}, {"change": "-31.2 %"}),
     ),
 )  # fmt: skip

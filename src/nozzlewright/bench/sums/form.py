@@ -295,22 +295,36 @@ def _faults(one: Sum, given: Mapping[str, Given | str]) -> Iterable[Fault]:
                     say("Choose one of: {known}", known=known),
                 )
         elif not each.low <= value.quantity.value <= each.high:
-            unit = value.unit
-            yield Fault(
-                say(
-                    "{name} is out of bounds at {value} {unit}",
-                    name=each.name,
-                    value=figure(unit.of_si(value.quantity.value), ".6g"),
-                    unit=unit.printed,
-                ),
-                each.key,
-                say(
-                    "From {low} to {high} {unit} is taken: look at the number and its unit",
-                    low=figure(unit.of_si(each.low), ".4g"),
-                    high=figure(unit.of_si(each.high), ".4g"),
-                    unit=unit.printed,
-                ),
-            )
+            yield _out_of_bounds(each, value)
+
+
+def _out_of_bounds(one: Input, given: Given) -> Fault:
+    unit = given.unit
+    value, low, high = (
+        figure(unit.of_si(each), digits)
+        for each, digits in ((given.quantity.value, ".6g"), (one.low, ".4g"), (one.high, ".4g"))
+    )
+    if not unit.printed:
+        return Fault(
+            say("{name} is out of bounds at {value}", name=one.name, value=value),
+            one.key,
+            say("From {low} to {high} is taken: look at the number", low=low, high=high),
+        )
+    return Fault(
+        say(
+            "{name} is out of bounds at {value} {unit}",
+            name=one.name,
+            value=value,
+            unit=unit.printed,
+        ),
+        one.key,
+        say(
+            "From {low} to {high} {unit} is taken: look at the number and its unit",
+            low=low,
+            high=high,
+            unit=unit.printed,
+        ),
+    )
 
 
 def _quantities(

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+import numpy as np
+
 from nozzlewright.bench.sums.form import Example, Input, Output, Sum, Taken, Values
 from nozzlewright.bench.sums.groups import PARTS, SET
 from nozzlewright.bench.sums.springs import SPRING_CAUTION
@@ -58,7 +60,8 @@ def _lift(v: Values) -> Mapping[str, Any]:
         found["dial"] = needle_lift(v["open"], v["closed"])
     lift: Any = found.get("lift", found.get("dial"))
     if "seat" in v and "cone" in v:
-        found["curtain"] = curtain_area(lift, v["seat"], v["cone"])
+        curtain = curtain_area(lift, v["seat"], v["cone"])
+        found["curtain"] = np.minimum(curtain, circle_area(v["seat"]))
         if "holes" in v and "hole" in v:
             found["share"] = found["curtain"] / (v["holes"] * circle_area(v["hole"]))
     return found
@@ -101,7 +104,7 @@ def _lift_objections(v: Values) -> Iterable[Fault]:
         )
 
 
-def _lift_remarks(_v: Values, results: Mapping[str, float]) -> Iterable[str]:
+def _lift_remarks(v: Values, results: Mapping[str, float]) -> Iterable[str]:
     if "lift" in results and "dial" in results:
         apart = abs(results["lift"] - results["dial"])
         yield say(
@@ -109,6 +112,8 @@ def _lift_remarks(_v: Values, results: Mapping[str, float]) -> Iterable[str]:
             "was not seated.",
             apart=figure(apart * 1e3, ".3f"),
         )
+    if "curtain" in results and results["curtain"] >= circle_area(v["seat"]):
+        yield say("So large a lift opens the whole bore of the seat: more of it passes no more.")
     if "share" in results and results["share"] < 1.0:
         yield say("The seat passes less than the holes: it throttles, and the spray is weak.")
     lift = results.get("lift", results.get("dial", 0.0))
@@ -156,8 +161,8 @@ LIFT = Sum(
     validity=(
         say("Faces clean and lapped. The zero of the gauge drops out where both readings come "
             "from one setting of it: then give ± for the reading alone."),
-        say("The area holds for a sharp edge on the needle and a small lift. No printed example "
-            "of it was found: it is checked against a numerical one."),
+        say("The area holds for a sharp edge on the needle, up to the lift at which it is that of "
+            "the bore."),
     ),
     drawing="lift",
     remarks=_lift_remarks,
@@ -169,6 +174,14 @@ LIFT = Sum(
         Example("Workshop manual of an outboard engine, shim of a pinion: 11.70 mm less 11.30 mm, "
                 "and 0.03 mm for its mark",
                 {"depth": "11.70 mm", "stop": "11.27 mm"}, {"lift": "0.43 mm"}),
+        Example("Documentation of a simulation program for hydraulics, poppet on a conical seat "
+                "(formula π h sin b (d + h sin 2b / 2) read, worked by hand): d 10, h 1 mm, 90°",
+                {"depth": "4.5 mm", "stop": "3.5 mm", "seat": "10 mm", "cone": "90 deg"},
+                {"curtain": "23.325 mm2"}),
+        Example("The same documentation: from the lift d (√(1 + cos b) − 1) / sin 2b on the area "
+                "is that of the bore; d 2 mm, 60°: 0.8453 mm",
+                {"depth": "1.5953 mm", "stop": "0.75 mm", "seat": "2 mm", "cone": "60 deg"},
+                {"lift": "0.8453 mm", "curtain": "3.1416 mm2"}),
         Example("Derived: difference of two depths, and the frustum found numerically between "
                 "needle edge and seat cone (d 2, h 0.2 mm, 60°)",
                 {"depth": "0.85 mm", "stop": "0.65 mm", "seat": "2 mm", "cone": "60 deg"},
@@ -217,7 +230,10 @@ def _washer_objections(v: Values) -> Iterable[Fault]:
 
 def _washer_remarks(v: Values, results: Mapping[str, float]) -> Iterable[str]:
     if v["crush"] == 0.0:
-        yield say("A new washer loses thickness when it is first tightened: measure it again then.")
+        yield say(
+            "A new washer loses thickness when it is first tightened, and the nozzle then stands "
+            "out further by as much: measure it again then."
+        )
     if results.get("protrusion", 0.0) < 0.0:
         yield say("The nozzle stands back from the face of the head.")
     yield say("One new washer, never two; look that the old one is out of the bore.")
@@ -266,6 +282,19 @@ WASHER = Sum(
                 "(0.012 in), 0.40 (0.016) wanted, shim 3.80 mm (0.150)",
                 {"measured": "0.012 in", "fitted": "0.150 in", "wanted": "0.016 in"},
                 {"thickness": "0.146 in"}),
+        Example("Workshop manual of a car, protrusion of a cylinder liner: 0.10 mm without a seal, "
+                "0.23 wanted, seal of 0.13 mm. A seal lifts the liner, so both count with a minus",
+                {"measured": "-0.10 mm", "fitted": "0 mm", "wanted": "-0.23 mm"},
+                {"thickness": "0.13 mm"}),
+        Example("Service manual of a marine diesel engine, protrusion of a cylinder liner: 0.14 mm "
+                "below the block without a shim, 0.01 mm above it with one of 0.15",
+                {"measured": "0.14 mm", "fitted": "0 mm", "new": "0.15 mm"},
+                {"protrusion": "-0.01 mm"}),
+        Example("Published notes on the gasket of a spark plug: 2.0 mm new, 1.45 to 1.65 mm at "
+                "its torque, 1.55 in the middle. Here in place of one that was never crushed",
+                {"measured": "0 mm", "fitted": "2.0 mm", "new": "2.0 mm",
+                 "crush": "0.45 mm"},
+                {"protrusion": "0.45 mm"}),
         Example("Derived: 2.6 mm with a washer of 1.5 mm; 2.1 mm are left with 2.0 mm",
                 {"measured": "2.6 mm", "fitted": "1.5 mm", "new": "2.0 mm", "wanted": "2.6 mm"},
                 {"protrusion": "2.10 mm", "thickness": "1.50 mm", "off": "-0.50 mm"},
@@ -408,6 +437,11 @@ def _opening_objections(v: Values) -> Iterable[Fault]:
 def _opening_remarks(v: Values, results: Mapping[str, float]) -> Iterable[str]:
     if "force" in v and "rate" in v and "preload" in v:
         yield say("Force and preload are both given: the force was used.")
+    if results.get("engine", math.inf) <= v.get("cylinder", 0.0):
+        yield say(
+            "On the engine it would open below the pressure in the cylinder: the gas would blow "
+            "back into the nozzle."
+        )
     if results["closing"] / results["opening"] < 0.5:
         yield say("The seat is very wide for the guide: a worn seat, or a slip of the measuring.")
     yield say(

@@ -18,6 +18,10 @@ _MEANT = say(
     "On an old sheet atm, ata or kg nearly always means the technical atmosphere, 1 kgf/cm². "
     "(Common practice, no source.) Ask, or look for a second unit beside it."
 )
+_FROM_VACUUM = say(
+    "ata counts from vacuum, and a gauge shows about 1 bar less; atü is what a gauge shows. (From "
+    "memory.)"
+)
 
 
 def _given(v: Values, key: str) -> Given:
@@ -44,12 +48,23 @@ def _atmospheres(v: Values, results: Mapping[str, float]) -> Iterable[str]:
             apart=in_bar(abs(apart)),
         )
         yield _MEANT
+        yield _FROM_VACUUM
     elif given.unit.kind is Kind.PRESSURE:
         yield say(
             "at is the technical atmosphere (1 kgf/cm² = 98 066.5 Pa), atm the standard one "
             "(101 325 Pa): 3.3 per cent apart."
         )
         yield _MEANT
+
+
+def _too_cold(v: Values) -> Iterable[Fault]:
+    for key, given in v["given"].items():
+        if given.unit.kind is Kind.TEMPERATURE and given.quantity.value < 0.0:
+            yield Fault(
+                say("nothing is colder than −273.15 °C"),
+                key,
+                say("Look at the number, its sign and its unit"),
+            )
 
 
 def _every_unit() -> Iterator[Output]:
@@ -75,9 +90,13 @@ CONVERTER = Sum(
     formula=say("value × unit in SI / other unit in SI"),
     compute=_in_all,
     source=say("NIST SP 811:2008, appendix B; factors follow from exact definitions."),
-    validity=(say("Pressures are gauge pressures, and stay so."),),
+    validity=(
+        say("Pressures are gauge pressures, and stay so."),
+        say("Temperatures are readings: a difference of 10 °C is one of 18 °F."),
+    ),
     drawing="units",
     remarks=_atmospheres,
+    objections=_too_cold,
     examples=(
         Example("NIST SP 811, technical atmosphere 98 066.5 Pa",
                 {"value": "175 at"},
@@ -118,6 +137,7 @@ def _same_kind(v: Values) -> Iterable[Fault]:
             "second",
             say("Give the two values that stand beside each other for one thing"),
         )
+    yield from _too_cold(v)
 
 
 def _readings(given: Given) -> list[tuple[str, float]]:
