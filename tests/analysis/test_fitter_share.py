@@ -2,31 +2,38 @@
 
 from __future__ import annotations
 
+import csv
 import math
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from nozzlewright.analysis import read_hand
-from nozzlewright.analysis.fitter_share import FITTER, INTERACTION, REPEATABILITY
+from nozzlewright.analysis.fitter_share import FITTER, INTERACTION, OF_ALL, REPEATABILITY
 from nozzlewright.analysis.gauge_study import GaugeStudy, StudyReading, gauge_study, reading_study
+from nozzlewright.analysis.rig_check import check_rig
 from nozzlewright.bench import (
     BenchConditions,
+    BlankPlug,
     DecisionRule,
     DropWindow,
     Gauge,
     ReadingStudies,
     ReadingStudy,
     Rig,
+    RigReadings,
 )
 from nozzlewright.bench.reading_study import FAR
 from nozzlewright.capture import HandReadings, TimedDrop
 from nozzlewright.judging import Outcome
 from nozzlewright.judging.decision_rule import decide
+from nozzlewright.judging.rig import as_charted, as_shown
 from nozzlewright.measurement import Cause, NotMeasured, Quantity, difference
 
 BAR = 1e5
@@ -193,6 +200,176 @@ def test_drops_of_one_fitter_share_his_level():
     assert len(by(difference(one, elsewhere), FITTER)) == 2
 
 
+# -- fitters of whom the study knows the level -----------------------------------------------------
+
+
+def of_two(parts=8, repeats=3, seed=2):
+    """Return readings of two fitters, shape (parts, 2, repeats), [bar]."""
+    rng = np.random.default_rng(seed)
+    values = rng.uniform(165.0, 185.0, (parts, 1, 1)) + np.array([0.8, -0.4])[None, :, None]
+    return values + rng.normal(0.0, 0.4, (parts, 2, 1)) + rng.normal(0.0, 0.5, (parts, 2, repeats))
+
+
+def test_the_difference_of_two_fitters_is_that_of_the_t_test_of_pairs():
+    """REF: scipy.stats.ttest_rel of the two fitters' means on each injector."""
+    values = of_two() * BAR
+    found = gauge_study(readings_of(values), "Pa")
+    handed = reading_study(found, identity="i", name="n")
+    of_cells = values.mean(axis=2)
+    pairs = stats.ttest_rel(of_cells[:, 0], of_cells[:, 1])
+    low, high = pairs.confidence_interval(0.95)
+
+    apart = handed.level_of("0") - handed.level_of("1")
+    assert apart == pytest.approx(float(np.mean(of_cells[:, 0] - of_cells[:, 1])))
+    levels = (
+        Quantity(0.0, "Pa", {Cause("fitter", name, degrees=handed.level_degrees): handed.level})
+        for name in ("a", "b")
+    )
+    between = difference(*levels)
+    assert between.degrees_of_freedom == pytest.approx(pairs.df)
+    half = 0.5 * (between.coverage_interval[1] - between.coverage_interval[0])
+    assert half == pytest.approx(0.5 * float(high - low))
+
+
+def test_levels_of_the_published_study_are_its_means():
+    """PUB: AIAG, MSA 4th edition, means of appraisers A, B, C: 0.1903, 0.0683, -0.2543."""
+    with (Path(__file__).parents[1] / "reference" / "aiag_gauge_study.csv").open() as file:
+        readings = [
+            StudyReading(column, row["fitter"], float(value))
+            for row in csv.DictReader(file)
+            for column, value in row.items()
+            if column.startswith("p")
+        ]
+    handed = reading_study(gauge_study(readings, "Pa"), identity="i", name="n")
+    means = np.array([0.1903, 0.0683, -0.2543])
+
+    assert handed.fitters == ("A", "B", "C")
+    np.testing.assert_allclose(handed.levels, means - means.mean(), atol=1e-4)
+    assert handed.level_degrees == 18.0
+
+
+def knowing(**more):
+    return replace(
+        study(), fitters=(SOURCE, OTHER, "N. O. Body"), levels=(1.5 * BAR, -1.0 * BAR, -0.5 * BAR),
+        level=0.2 * BAR, level_degrees=18.0, **more,
+    )  # fmt: skip
+
+
+def test_the_level_of_a_fitter_who_took_part_is_taken_off_and_said():
+    conditions = with_study(knowing())
+    mine = opening(175.0, 175.2, conditions=conditions)
+    stranger = opening(175.0, 175.2, fitter="A Stranger", conditions=conditions)
+
+    assert mine.value == pytest.approx((175.1 - 1.5) * BAR)
+    assert stranger.value == pytest.approx(175.1 * BAR)
+    assert f"{SOURCE} reads 1.50 bar more than its fitters in the mean: taken off" in mine.method
+    assert "taken off" not in stranger.method
+    assert by(mine, FITTER) == pytest.approx([0.2 * BAR])
+    assert by(mine, OF_ALL) == pytest.approx([1.2 * BAR / math.sqrt(3.0)])
+    assert mine.standard_uncertainty < stranger.standard_uncertainty
+
+
+def test_what_the_fitters_of_a_study_have_in_common_cancels_between_them_alone():
+    conditions = with_study(knowing())
+    mine, his, stranger = (
+        opening(175.0, source=who, fitter=who, conditions=conditions)
+        for who in (SOURCE, OTHER, "A Stranger")
+    )
+    ours, strange = difference(mine, his), difference(mine, stranger)
+
+    assert not by(ours, OF_ALL)
+    assert ours.value == pytest.approx(-2.5 * BAR)
+    assert by(ours, FITTER) == pytest.approx([0.2 * BAR, -0.2 * BAR])
+    # Against a stranger: his own level, and that of the mean of three.
+    assert strange.standard_uncertainty**2 == pytest.approx(
+        ours.standard_uncertainty**2 + (1.2**2 * (1.0 + 1.0 / 3.0) - 0.2**2) * BAR**2
+    )
+
+
+def test_a_level_that_another_study_found_is_another_error():
+    one, other = (
+        opening(175.0, source=name, conditions=with_study(knowing(name=name, identity=name)))
+        for name in ("spring", "autumn")
+    )
+    assert len(by(difference(one, other), FITTER)) == 2
+
+
+def test_few_injectors_tell_no_level():
+    handed = reading_study(gauge_study(readings_of(of_two(4) * BAR), "Pa"), identity="", name="")
+
+    assert handed.levels == ()
+    assert handed.level_of("0") is None
+
+
+def test_a_drop_is_corrected_for_its_fitter_and_its_rate_with_it():
+    of_drops = replace(
+        study(repeatability=0.3, interaction=0.2, fitter=0.5, unit="s"),
+        fitters=(SOURCE, OTHER), levels=(0.4, -0.4), level=0.1, level_degrees=7.0,
+    )  # fmt: skip
+    hold = read_hand(card(drops=(26.0,)), with_study(drop=of_drops)).hold
+
+    assert hold.drop_time_as_shown.value == pytest.approx(25.6)
+    assert hold.decay_rate.value == pytest.approx(math.log(1.5) / 25.6)
+    assert "0.40 s more" in hold.drop_time_as_shown.method
+
+
+# -- readings in the check of the rig --------------------------------------------------------------
+
+
+def checked(seconds=26.0, fall=(150.0, 140.0), *, studied=True):
+    conditions = replace(
+        with_study(),
+        gauge=Gauge(range_pa=400 * BAR, resolution_pa=0.2 * BAR),
+        blank_plug=BlankPlug(
+            drop_time_s=seconds, drop_from_pa=fall[0] * BAR, drop_to_pa=fall[1] * BAR, fitter=SOURCE
+        ),
+        readings=RigReadings(
+            opening_pa=(175.0 * BAR, 175.4 * BAR), drop_from_pa=150 * BAR, drop_to_pa=100 * BAR,
+            drop_s=26.0, fitter=SOURCE,
+        ),
+    )  # fmt: skip
+    of_drops = study(repeatability=0.3, interaction=0.2, fitter=0.5, unit="s")
+    studies = ReadingStudies(knowing(), replace(of_drops, fitters=(SOURCE,), levels=(0.4,)))
+    return check_rig(replace(conditions, studies=studies) if studied else conditions, "2026-03-04")
+
+
+def test_readings_of_the_rigs_own_check_carry_the_fitter():
+    plain, check = checked(studied=False), checked()
+
+    assert by(check.reference_opening, FITTER) == pytest.approx([1.2 * BAR])
+    assert by(check.reference_opening, INTERACTION) == pytest.approx([0.5 * BAR])
+    assert by(check.reference_drop, FITTER) == pytest.approx([0.5], rel=1e-3)
+    rate = check.blank_decay_rate
+    assert by(rate, FITTER) == pytest.approx([-rate.value * 0.5 / 26.0], rel=1e-6)
+    assert by(rate, REPEATABILITY) == pytest.approx([-rate.value * 0.3 / 26.0], rel=1e-6)
+    # They are held against those of years before: no level is taken off.
+    for one, other in (
+        (check.reference_opening, plain.reference_opening),
+        (check.reference_drop, plain.reference_drop),
+        (check.blank_decay_rate, plain.blank_decay_rate),
+    ):
+        assert one.value == pytest.approx(other.value)
+        assert not by(other, FITTER)
+
+
+def test_a_slow_fall_with_the_plug_is_told_no_better_than_the_dial_allows():
+    """A fall of 1 bar in 26 s: half a mark is seconds, which a study of drops knows nothing of."""
+    plain, check = (checked(fall=(150.0, 149.0), studied=known) for known in (False, True))
+
+    assert (
+        check.blank_decay_rate.standard_uncertainty
+        >= plain.blank_decay_rate.standard_uncertainty * 0.999
+    )
+
+
+def test_a_chart_tells_its_scatter_by_itself_and_a_limit_reckons_with_the_fitter():
+    opening_of_check = checked().reference_opening
+
+    assert not [c for c in as_charted(opening_of_check).contributions if "fitter" in c.name]
+    assert by(as_shown(opening_of_check), FITTER)
+    assert by(as_charted(opening_of_check), REPEATABILITY)
+
+
 # -- degrees of freedom ----------------------------------------------------------------------------
 
 
@@ -350,7 +527,7 @@ SHOPS = {
     "fitters outweigh": (2.0, 0.5, 0.7),
 }
 """Standard deviations between fitters, of fitter with injector, of repeats, [bar]."""
-STUDIES = 1500
+STUDIES = 1000
 
 
 def covered(spreads, *, fitters=3, new_fitters, studies=STUDIES, seed=16):
@@ -374,15 +551,16 @@ def covered(spreads, *, fitters=3, new_fitters, studies=STUDIES, seed=16):
         found = gauge_study(readings_of(values * BAR), "Pa")
         conditions = with_study(reading_study(found, identity="i", name="n"))
         mine, his = rng.normal(0.0, of_fitter, 2) if new_fitters else level[:2]
+        me, him = (SOURCE, OTHER) if new_fitters else ("0", "1")
 
         def read(true, bias, source, fitter, conditions=conditions):
             own = true + bias + rng.normal(0.0, of_both)
             shown = own + rng.normal(0.0, of_reading, pops)
             return opening(*shown, source=source, fitter=fitter, conditions=conditions, eye_bar=0.0)
 
-        before = read(172.0, mine, "before", SOURCE)
-        after = read(178.0, mine, "after", SOURCE)
-        elsewhere = read(178.0, his, "elsewhere", OTHER)
+        before = read(172.0, mine, "before", me)
+        after = read(178.0, mine, "after", me)
+        elsewhere = read(178.0, his, "elsewhere", him)
         for row, (quantity, truth) in enumerate(
             (
                 (before, 172.0),
@@ -397,13 +575,12 @@ def covered(spreads, *, fitters=3, new_fitters, studies=STUDIES, seed=16):
 
 @pytest.mark.parametrize("spreads", SHOPS.values(), ids=SHOPS.keys())
 @pytest.mark.parametrize("new_fitters", [False, True], ids=["of the study", "new"])
-def test_stated_intervals_hold_the_truth_in_19_cases_of_20(spreads, new_fitters):
-    single, same, two = covered(spreads, new_fitters=new_fitters)
+@pytest.mark.parametrize("fitters", [2, 3])
+def test_stated_intervals_hold_the_truth_in_19_cases_of_20(spreads, new_fitters, fitters):
+    held = covered(spreads, fitters=fitters, new_fitters=new_fitters)
 
-    assert 0.92 <= single <= 0.98
-    assert 0.92 <= same <= 0.98
-    # Of two who took part the study has seen the very difference: the interval may be too wide.
-    assert 0.92 <= two <= (0.98 if new_fitters else 1.0)
+    # 93 to 97.5 by long counts; a count of so many strays by half a point.
+    assert np.all((held >= 0.92) & (held <= 0.985)), held
 
 
 def test_the_more_fitters_differ_the_wider_a_reading_stands():

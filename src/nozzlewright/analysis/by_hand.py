@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from nozzlewright.analysis.fitter_share import FitterShares, shares_of
+from nozzlewright.analysis.fitter_share import DROP, FitterShares, shares_of
 from nozzlewright.analysis.gauge import GaugeCorrection, gauge_correction
 from nozzlewright.analysis.trace.clearance import guide_clearance, leak_path, watch_of
 from nozzlewright.analysis.trace.hold import (
@@ -28,6 +28,7 @@ from nozzlewright.analysis.trace.hold import (
 )
 from nozzlewright.analysis.trace.knowledge import RigLeak, Values, blank_plug_scope
 from nozzlewright.analysis.trace.reference import Conversion
+from nozzlewright.analysis.trace.seat import fall_in_hold
 from nozzlewright.analysis.trace.set_value import SINGLE_OPENING_SHARE, student_factor
 from nozzlewright.analysis.trace.stopwatch import time_uncertainty
 from nozzlewright.bench import BenchConditions, Chatter, DropWindow, GaugeFindings, Hold, SeatHold
@@ -147,6 +148,17 @@ def _reading(readings: HandReadings) -> float:
     return readings.reading_resolution_pa / math.sqrt(3.0)
 
 
+@dataclass(frozen=True)
+class _Scatter:
+    """What the scatter of repeated readings leaves of their mean."""
+
+    repeat: dict[Cause, float]
+    """Repeatability of the mean, [Pa]."""
+    rounding: float
+    """What is left in it of the reading by eye, [Pa]."""
+    cautions: tuple[Caution, ...] = ()
+
+
 def _mean_pressure(
     readings: HandReadings,
     shown: Sequence[float],
@@ -154,52 +166,14 @@ def _mean_pressure(
     gauge: GaugeCorrection,
     share: FitterShares | None = None,
 ) -> tuple[Measured, tuple[Caution, ...]]:
-    """Return the mean of repeated readings, and how they behave.
-
-    Few readings know their own scatter badly: s/sqrt(n) is widened so that 1.96 times it covers
-    95 % (Student's t; JCGM 100:2008, G.3.2). The eye's rounding averages out only as far as the
-    readings scatter across it. Where a study of fitters tells how a reading repeats, that stands
-    in place of the scatter of few, unless these scatter more than chance allows.
-    """
-    count = len(shown)
-    if count == 0:
+    """Return the mean of repeated readings, and how they behave."""
+    if not shown:
         return NotMeasured(what.missing, what.remedy), ()
     values = np.asarray(shown, dtype=np.float64)
-    mean, eye = float(values.mean()), _reading(readings)
+    count, mean = values.size, float(values.mean())
     own = float(values.std(ddof=1)) if count > 1 else 0.0
-    unsteady = share is not None and share.are_exceeded_by(own)
-    cautions = []
-    if share is not None and not unsteady:
-        scatter = share.one_reading
-        repeat = share.of_the_mean
-    else:
-        scatter = own
-        by_few = own / math.sqrt(count) * student_factor(count) if count > 1 else 0.0
-        assumed = SINGLE_OPENING_SHARE * mean
-        repeat = {Cause(what.repeatability, readings.source): by_few if count > 1 else assumed}
-    rounding_left = max(0.0, 1.0 - (scatter / eye) ** 2) if eye > 0.0 else 0.0
-    if share is not None and not unsteady:
-        # The study's repeats have the eye's rounding in them, as far as they scatter across it.
-        rounding = eye * math.sqrt(rounding_left)
-    else:
-        rounding = eye * math.sqrt((1.0 + (count - 1) * rounding_left) / count)
-    if share is None and count == 1:
-        cautions.append(
-            Caution(say("single reading"), say("one pop says nothing of how they repeat"))
-        )
-    if share is not None and unsteady:
-        cautions.append(
-            Caution(
-                say("unsteady readings"),
-                say(
-                    "the {what} scatter by {own} (standard deviation), more than the study of "
-                    "fitters has it ({study}): their own scatter counts",
-                    what=what.several,
-                    own=in_bar(own, ".2f"),
-                    study=in_bar(share.one_reading, ".2f"),
-                ),
-            )
-        )
+    scatter = _scatter(readings, values, what, share)
+    cautions = [*scatter.cautions]
     if own > WIDE_SCATTER_SHARE * mean:
         cautions.append(
             Caution(
@@ -211,7 +185,7 @@ def _mean_pressure(
                 ),
             )
         )
-    if (drift := _drift(values, eye)) is not None:
+    if (drift := _drift(values, _reading(readings))) is not None:
         cautions.append(
             Caution(
                 say("drift"),
@@ -223,16 +197,70 @@ def _mean_pressure(
             )
         )
     parts = {
-        **repeat,
-        **(share.parts if share is not None else {}),
-        Cause(READING, say("{source}, {what}", source=readings.source, what=what.short)): rounding,
+        **scatter.repeat,
+        Cause(READING, say("{source}, {what}", source=readings.source, what=what.short)): (
+            scatter.rounding
+        ),
         **gauge.contributions(mean, falling=what is _CLOSING),
     }
-    quantity = Quantity(
-        gauge.correct_one(mean), "Pa", parts, say("mean of {count} reading(s) by eye", count=count),
-        (*gauge.cautions_at(mean), *cautions),
-    )  # fmt: skip
-    return quantity, tuple(cautions)
+    value, method = gauge.correct_one(mean), say("mean of {count} reading(s) by eye", count=count)
+    if share is not None:
+        parts |= share.parts
+        value, method = value - share.level, share.taken_off(method)
+    cautioned = (*gauge.cautions_at(mean), *cautions)
+    return Quantity(value, "Pa", parts, method, cautioned), tuple(cautions)
+
+
+def _scatter(
+    readings: HandReadings, values: FloatArray, what: _Kind, share: FitterShares | None
+) -> _Scatter:
+    """Return what their scatter leaves of the mean of some readings, and on what that rests.
+
+    The scatter that a study found stands in place of that of few, unless these scatter more than
+    chance allows.
+    """
+    if share is None:
+        single = Caution(say("single reading"), say("one pop says nothing of how they repeat"))
+        found = _own_scatter(readings, values, what)
+        return replace(found, cautions=(single,)) if values.size == 1 else found
+    own = float(values.std(ddof=1)) if values.size > 1 else 0.0
+    if not share.are_exceeded_by(own):
+        # The study's repeats have the eye's rounding in them, as far as they scatter across it.
+        eye = _reading(readings)
+        left = math.sqrt(_rounding_left(share.one_reading, eye))
+        return _Scatter(share.of_the_mean, eye * left)
+    unsteady = Caution(
+        say("unsteady readings"),
+        say(
+            "the {what} scatter by {own} (standard deviation), more than the study of "
+            "fitters has it ({study}): their own scatter counts",
+            what=what.several,
+            own=in_bar(own, ".2f"),
+            study=in_bar(share.one_reading, ".2f"),
+        ),
+    )
+    return replace(_own_scatter(readings, values, what), cautions=(unsteady,))
+
+
+def _own_scatter(readings: HandReadings, values: FloatArray, what: _Kind) -> _Scatter:
+    """Return what readings leave of their mean by their own scatter; one by what is usual.
+
+    Few readings know their own scatter badly: s/sqrt(n) is widened so that 1.96 times it covers
+    95 % (Student's t; JCGM 100:2008, G.3.2). The eye's rounding averages out only as far as the
+    readings scatter across it.
+    """
+    count, eye = values.size, _reading(readings)
+    own, repeat = 0.0, SINGLE_OPENING_SHARE * float(values.mean())
+    if count > 1:
+        own = float(values.std(ddof=1))
+        repeat = own / math.sqrt(count) * student_factor(count)
+    rounding = eye * math.sqrt((1.0 + (count - 1) * _rounding_left(own, eye)) / count)
+    return _Scatter({Cause(what.repeatability, readings.source): repeat}, rounding)
+
+
+def _rounding_left(scatter: float, eye: float) -> float:
+    """Return the share of the variance of rounding that scatter across it does not average out."""
+    return max(0.0, 1.0 - (scatter / eye) ** 2) if eye > 0.0 else 0.0
 
 
 def _drift(values: FloatArray, eye: float) -> float | None:
@@ -266,6 +294,7 @@ def _hold(
     from_pa, to_pa = gauge.correct_one(first.from_pa), gauge.correct_one(first.to_pa)
     reading = _reading(readings)
     mean = float(seconds.mean())
+    method = say("mean of {count} fall(s) timed by stopwatch", count=seconds.size)
     own = time_uncertainty(from_pa, to_pa, mean, reading, readings.reaction_time_s)
     doubt = own / math.sqrt(seconds.size)
     scatter = float(seconds.std(ddof=1)) if seconds.size > 1 else 0.0
@@ -280,17 +309,20 @@ def _hold(
         fitter=readings.fitter,
         source=readings.source,
         rig=conditions.rig.identity,
-        what=say("drop"),
+        what=DROP,
     )
     time_parts: dict[Cause, float] = {}
     if share is None:
         doubt = max(doubt, again)
-    elif share.are_exceeded_by(scatter):
-        doubt, time_parts = again, dict(share.parts)
     else:
-        # What is left beside the study's shares is how the pressure falls between the two ends.
-        doubt, time_parts = 0.0, {**share.of_the_mean, **share.parts}
-        cause = Cause(say("shape of the fall"), scope)
+        mean, method = mean - share.level, share.taken_off(method)
+        time_parts = dict(share.parts)
+        if share.are_exceeded_by(scatter):
+            doubt = again
+        else:
+            # What is left beside the study's shares is how the pressure falls between the two ends.
+            doubt, cause = 0.0, Cause(say("shape of the fall"), scope)
+            time_parts |= share.of_the_mean
     conversion = timed_fall(
         from_pa, to_pa, mean, conditions, gauge, rig_leak, cause, doubt, time_parts=time_parts
     )
@@ -320,7 +352,7 @@ def _hold(
         end_pa=to_pa,
         window_from_pa=window.from_pa if window else None,
         window_to_pa=window.to_pa if window else None,
-        drop_time_as_shown=_as_shown(conversion, reach, len(alike), seen),
+        drop_time_as_shown=_as_shown(conversion, reach, method, seen),
         drop_time_at_reference=_at_reference(conversion, reach, seen),
         decay_rate=_decay_rate(from_pa, to_pa, mean, {cause: doubt, **time_parts}, gauge, seen),
         leakage_conductance=_cautioned(conductance, seen),
@@ -405,7 +437,7 @@ class _Reach:
 
 
 def _as_shown(
-    conversion: Conversion, reach: _Reach, count: int, cautions: tuple[Caution, ...]
+    conversion: Conversion, reach: _Reach, method: Said, cautions: tuple[Caution, ...]
 ) -> Measured:
     window, refusal = reach.window, reach.refusal
     if window is None or refusal is not None:
@@ -416,7 +448,6 @@ def _as_shown(
         return known.time_of_fall(v, fitted, window.from_pa, window.to_pa)
 
     same = max(abs(reach.from_pa - window.from_pa), abs(reach.to_pa - window.to_pa)) < 1e3
-    method = say("mean of {count} fall(s) timed by stopwatch", count=count)
     if not same:
         method = say(
             "{method} from {start} to {end}, brought to the window by the law of a laminar leak",
@@ -466,14 +497,16 @@ def _seat_hold(
     opening: Measured,
     scope: str,
 ) -> SeatHold:
-    """Return the seat hold as it was read at its ends."""
+    """Return the seat hold as it was read at its ends; it is taken as pumped up to."""
     eye = _reading(readings)
     at_start = Cause(READING, say("{source}, seat hold start", source=scope))
     at_end = Cause(READING, say("{source}, seat hold end", source=scope))
     start = gauge.correct_one(seat.start_pa)
 
-    def at_eye(value: float, own: dict[Cause, float], method: str) -> Quantity:
-        parts = {**own, **gauge.contributions(value, falling=True)}
+    def at_eye(
+        value: float, own: dict[Cause, float], method: str, *, falling: bool = False
+    ) -> Quantity:
+        parts = {**own, **gauge.contributions(value, falling=falling)}
         return Quantity(value, "Pa", parts, method, gauge.cautions)
 
     watch = Cause(say("stopwatch"), say("{source}, seat hold", source=scope))
@@ -485,15 +518,13 @@ def _seat_hold(
         mean = fall
     else:
         end = gauge.correct_one(seat.end_pa)
-        fall = Quantity(
-            start - end,
-            "Pa",
-            {at_start: eye, at_end: -eye},
-            say("difference of two readings by eye"),
-        )
+        fall = fall_in_hold(
+            start, end, {at_start: eye, at_end: -eye}, gauge,
+            say("difference of two readings by eye"), scope=scope,
+        )  # fmt: skip
         mean = at_eye(
             0.5 * (start + end), {at_start: 0.5 * eye, at_end: 0.5 * eye},
-            say("mean of two readings by eye"),
+            say("mean of two readings by eye"), falling=True,
         )  # fmt: skip
     margin: Measured = NotMeasured(say("the opening pressure was not read"))
     if isinstance(opening, Quantity):

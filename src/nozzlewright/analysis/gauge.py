@@ -47,6 +47,7 @@ FloatArray = NDArray[np.float64]
 LEVEL = say("gauge level")
 RESOLUTION = say("gauge resolution")
 HYSTERESIS = say("gauge hysteresis")
+TURN = say("turn of the gauge")
 DRIFT = say("gauge drift")
 BEYOND_SHARE = 0.02
 """Share of a certificate's range by which a reading may lie beyond its end and still count."""
@@ -86,6 +87,19 @@ class GaugeCorrection:
         if falling:
             return {c: -part if c.name == HYSTERESIS else part for c, part in parts.items()}
         return parts
+
+    def half_turn(self, pressure_pa: float) -> float:
+        """Return half of what the gauge may hold back of a fall that follows on a rise, [Pa].
+
+        As the pressure turns, the pointer goes from the branch of rising readings to that of
+        falling ones: it lags by anything from nothing (the loop is one of the tube's, and so short
+        a fall goes through little of it) to the whole hysteresis (slack and friction, taken up at
+        once). Half of it is added to such a fall. That half is its standard uncertainty too, as
+        both ends are as likely as what lies between (JCGM 100:2008, 4.3.8 for the one-sided bound;
+        the deviation of a value that is at either end).
+        """
+        parts = self._contributions(float(pressure_pa))
+        return math.sqrt(3.0) * sum(part for c, part in parts.items() if c.name == HYSTERESIS)
 
     def cautions_at(self, shown_pa: float) -> tuple[Caution, ...]:
         """Return the cautions of a reading, that it lies beyond the certificate among them."""

@@ -43,6 +43,8 @@ STUDY_SPREAD = 6.0
 had 5.15; from memory)."""
 PER_CATEGORY = 1.41
 """Of ndc = 1.41 PV / GRR: the square root of 2, as printed (AIAG, 3rd edition, page 117)."""
+PARTS_FOR_LEVELS = 5
+"""Injectors from which a study tells the level of each fitter; common practice, no source."""
 COVERAGE = 0.95
 _BOTH = math.sqrt(2.0) * 1.959963984540054
 """Difference of two readings in standard deviations of one, exceeded once in twenty: 2.77, which
@@ -925,7 +927,7 @@ def fitter_uncertainty(
 
 
 def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStudy:
-    """Return what a study tells of one reading, share by share, for budgets.
+    r"""Return what a study tells of one reading, share by share, for budgets.
 
     Parameters
     ----------
@@ -939,6 +941,15 @@ def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStud
     A variance that came out below zero counts as zero (AIAG), and so does an interaction that was
     pooled with the repeats: its scatter is in these. Where one fitter alone took part, what lies
     between fitters is zero here: such a study cannot tell it.
+
+    The level of a fitter who took part is his mean less that of all,
+
+    .. math:: \hat\ell_j = \bar y_{\cdot j \cdot} - \bar y_{\cdot\cdot\cdot} ,
+              \qquad u^2(\hat\ell_i - \hat\ell_j) = 2 M_{PF} / (a n) ,
+
+    the best linear unbiased one, on the degrees of :math:`M_{PF}`; these hold whatever lies between
+    fitters in general. The interaction is taken as it is here, pooled or not. From fewer than
+    :data:`PARTS_FOR_LEVELS` injectors it is not handed on: there the interaction itself is a guess.
     """
 
     def share(one: Component | NotMeasured) -> tuple[float, float]:
@@ -946,7 +957,15 @@ def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStud
             return 0.0, math.inf
         return one.deviation.value, one.degrees
 
+    a, b, n = study.values.shape
     of_parts = study.values.mean(axis=(1, 2))
+    crossed = {row.source: row for row in study.table}.get(INTERACTION)
+    levels: tuple[float, ...] = ()
+    level = 0.0
+    if crossed is not None and a >= PARTS_FOR_LEVELS:
+        of_fitters = study.values.mean(axis=(0, 2))
+        levels = tuple((of_fitters - of_fitters.mean()).tolist())
+        level = math.sqrt(crossed.mean_square / (a * n))
     repeatability, interaction, fitter = (
         share(one) for one in (study.repeatability, study.interaction, study.fitter)
     )
@@ -960,4 +979,7 @@ def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStud
         lowest=float(of_parts.min()),
         highest=float(of_parts.max()),
         fitters=study.fitters,
+        levels=levels,
+        level=level,
+        level_degrees=(a - 1.0) * (b - 1.0) if levels else math.inf,
     )

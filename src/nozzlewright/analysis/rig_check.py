@@ -600,7 +600,8 @@ def reference_values(
     """Return opening pressure and drop time of the reference nozzle.
 
     The drop time is that of the nozzle alone at the temperature for which its time is stated; as
-    shown where none is stated.
+    shown where none is stated. Read by eye and stopwatch, they carry what a study of fitters found,
+    where the conditions have one that reaches them.
 
     Parameters
     ----------
@@ -614,7 +615,9 @@ def reference_values(
         The rig's own leak
     """
     nozzle = conditions.rig.reference or ReferenceNozzle()
-    as_tested = reference_conditions(replace(conditions, readings=readings))
+    as_tested = reference_conditions(
+        replace(conditions, readings=readings, studies=conditions.studies.as_read)
+    )
     if recording is not None:
         findings = read_trace(recording, as_tested, leak)
     elif readings.opening_pa or readings.drop_s is not None:
@@ -655,6 +658,7 @@ def _card(readings: RigReadings, conditions: BenchConditions) -> HandReadings:
         opening_pa=readings.opening_pa,
         drops=drops,
         reading_resolution_pa=0.5 * (conditions.gauge.resolution_pa or 0.0),
+        fitter=readings.fitter,
     )
 
 

@@ -111,3 +111,5 @@ class BlankPlug:
     """Oil trapped with the plug, [m^3]; gives the ratio where it is not stated."""
     temperature_k: float | None = None
     """Oil temperature in that hold; None: as in the test."""
+    fitter: str = ""
+    """Who timed it; empty where nobody knows."""

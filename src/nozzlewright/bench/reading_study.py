@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from nozzlewright.measurement import NotMeasured
 from nozzlewright.said import Said, figure, in_bar, say
@@ -40,6 +41,24 @@ class ReadingStudy:
     highest: float
     fitters: tuple[str, ...] = ()
     """Who took part."""
+    levels: tuple[float, ...] = ()
+    """How much more each of them reads than all of them in the mean, in their order, [unit]; empty
+    where the study cannot tell it."""
+    level: float = 0.0
+    """Standard deviation with which such a level is known, [unit]."""
+    level_degrees: float = math.inf
+
+    def level_of(self, fitter: str) -> float | None:
+        """Return how much more a fitter reads than those of the study in the mean, [unit].
+
+        None where he took no part, or the study cannot tell it.
+
+        >>> both = ReadingStudy("s", "", "s", .2, 8, .1, 3, .4, 1, 20., 30., ("Ann", "Bob"),
+        ...     (0.3, -0.3), 0.05, 3)
+        >>> both.level_of("Bob"), both.level_of("Cyd")
+        (-0.3, None)
+        """
+        return dict(zip(self.fitters, self.levels, strict=False)).get(fitter.strip())
 
     def growth(self, value: float) -> float:
         """Return how many times larger its shares are taken at a reading, 1 or more, [1].
@@ -76,3 +95,15 @@ class ReadingStudies:
     """For opening pressures read from a dial."""
     drop: ReadingStudy | NotMeasured | None = None
     """For drop times by stopwatch."""
+
+    @property
+    def as_read(self) -> ReadingStudies:
+        """The same with no fitter's level taken off what he reads.
+
+        So are the readings in the check of a rig: they are held against those of years before.
+        """
+        return ReadingStudies(_as_read(self.opening), _as_read(self.drop))
+
+
+def _as_read(study: ReadingStudy | NotMeasured | None) -> ReadingStudy | NotMeasured | None:
+    return replace(study, levels=()) if isinstance(study, ReadingStudy) else study

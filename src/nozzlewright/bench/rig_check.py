@@ -134,6 +134,8 @@ class RigReadings:
     cylinder_relative_error: float | None = None
     """Permissible error of the cylinder, as a share of the volume, [1]."""
     strokes: LeverStrokes | None = None
+    fitter: str = ""
+    """Who read; empty where nobody knows."""
 
 
 def _unmade(what: str, remedy: str) -> NotMeasured:

@@ -56,6 +56,8 @@ _TYPICAL_K = 293.15
 _GAUGE = "gauge"
 """With which the names of a gauge's own causes begin."""
 _READING = ("gauge resolution",)
+_FITTER = "fitter"
+"""With which the names of what a fitter adds, the same in many checks, begin."""
 
 
 class Fitness(StrEnum):
@@ -544,6 +546,19 @@ def as_shown(measured: Measured) -> Measured:
     return replace(measured, contributions=kept, interval=None)
 
 
+def as_charted(measured: Measured) -> Measured:
+    """Return a value as the gauge shows it, without what its fitter adds.
+
+    A chart tells by itself how far the checks scatter, whoever makes them; what is the same in many
+    of them is no scatter of a point.
+    """
+    shown = as_shown(measured)
+    if isinstance(shown, NotMeasured):
+        return shown
+    kept = {c: part for c, part in shown.contributions.items() if not c.name.startswith(_FITTER)}
+    return replace(shown, contributions=kept)
+
+
 def _opening(check: RigCheck, conditions: BenchConditions) -> ItemVerdict:
     nozzle = conditions.rig.reference
     found = as_shown(check.reference_opening)
@@ -717,8 +732,8 @@ def _aged(
 
 def _value(item: RigItem, check: RigCheck, conditions: BenchConditions) -> Measured:
     if item is RigItem.BLANK:
-        return as_shown(blank_fall(check, conditions))
-    return as_shown(
+        return as_charted(blank_fall(check, conditions))
+    return as_charted(
         {
             RigItem.OPENING: check.reference_opening,
             RigItem.DROP: check.reference_drop,

@@ -34,6 +34,9 @@ class Cause:
     degrees: float | None = field(default=None, compare=False)
     """Degrees of freedom with which its size is known, where it rests on few readings and is not
     widened for it already; None: taken as large. No part of what it is."""
+    rests_on: str = field(default="", compare=False)
+    """Name of the estimate to which these degrees belong, where several causes rest on one; empty:
+    that of the cause. No part of what it is."""
 
     def __str__(self) -> str:
         return self.words
@@ -133,16 +136,30 @@ class Quantity:
 
         .. math:: \nu = u^4 / \sum_j u_j^4 / \nu_j
 
-        (Welch and Satterthwaite; JCGM 100:2008, G.4.1). Causes of one name known with the same
-        degrees rest on the same estimate, so that they are one term of the sum.
+        (Welch and Satterthwaite; JCGM 100:2008, G.4.1). Causes that rest on one estimate, by name
+        and degrees, are one term of the sum.
+
+        What is known with a single degree, or less, is no part of it: where such an estimate comes
+        out small by chance, the formula would take it for small. It goes beside the rest by
+        Cochran's rule, Student's factors weighed by the squares,
+
+        .. math:: t = (u_r^2 \, t_\nu + u_1^2 \, t_1) / (u_r^2 + u_1^2) ,
+
+        and the degrees are those that have this factor (W. G. Cochran, Biometrics 20 (1964) 191,
+        from memory; counted in decision 0018).
         """
         groups: dict[tuple[str, float], float] = {}
         for cause, part in self.contributions.items():
             if cause.degrees is not None:
-                key = (cause.name, cause.degrees)
+                key = (cause.rests_on or cause.name, cause.degrees)
                 groups[key] = groups.get(key, 0.0) + part**2
-        below = sum(square**2 / degrees for (_, degrees), square in groups.items())
-        return self.standard_uncertainty**4 / below if below > 0.0 else math.inf
+        if not groups:
+            return math.inf
+        single = sum(square for (_, degrees), square in groups.items() if degrees <= 1.0)
+        rest = max(self.standard_uncertainty**2 - single, 0.0)
+        below = sum(square**2 / degrees for (_, degrees), square in groups.items() if degrees > 1.0)
+        freedom = rest**2 / below if below > 0.0 else math.inf
+        return _beside_single(rest / (rest + single), freedom) if single > 0.0 else freedom
 
     @property
     def student_factor(self) -> float:
@@ -204,6 +221,15 @@ def _student(degrees: float) -> float:
     from scipy.special import stdtrit  # slow to import, seldom needed
 
     return max(float(stdtrit(degrees, 0.975)) / 1.959963984540054, 1.0)
+
+
+def _beside_single(share: float, freedom: float) -> float:
+    """Return the degrees whose Student's factor is Cochran's, the rest having a share of u^2."""
+    from scipy.special import ndtri, stdtridf, stdtrit
+
+    of_rest = float(stdtrit(freedom, 0.975) if math.isfinite(freedom) else ndtri(0.975))
+    factor = share * of_rest + (1.0 - share) * float(stdtrit(1.0, 0.975))
+    return float(stdtridf(0.975, factor))
 
 
 def _half_width(contributions: Mapping[Cause, float]) -> float:

@@ -81,7 +81,13 @@ def _converter() -> JsonConverter:
 
     # What old records do not have is left out where it says nothing.
     converter.register_unstructure_hook(
-        Cause, make_dict_unstructure_fn(Cause, converter, degrees=override(omit_if_default=True))
+        Cause,
+        make_dict_unstructure_fn(
+            Cause,
+            converter,
+            degrees=override(omit_if_default=True),
+            rests_on=override(omit_if_default=True),
+        ),
     )
     # A message keeps its template, so that it can be said in another language later.
     converter.register_unstructure_hook(str, as_data)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from threading import Lock
 from typing import Any, Protocol
 
 from nozzlewright.analysis.rig_check import check_rig
-from nozzlewright.bench import BenchConditions, RigCheck, RigReadings
+from nozzlewright.bench import BenchConditions, ReadingStudies, RigCheck, RigReadings
 from nozzlewright.bench.rig_check import NO_TEMPERATURE
 from nozzlewright.capture import Recording
 from nozzlewright.errors import InputFault, RecordFault
@@ -24,6 +25,19 @@ CARRIES = "carries"
 """What names, in an entry of a check, the one whose readings it takes along."""
 _KEPT = 256
 """Checks that are kept understood: more than a year's."""
+
+
+def read_by(
+    conditions: BenchConditions, who: str, studies: ReadingStudies | None = None
+) -> BenchConditions:
+    """Return the conditions with who read in the check of the rig, and the studies of the day."""
+    readings, plug = conditions.readings, conditions.blank_plug
+    return replace(
+        conditions,
+        readings=None if readings is None else replace(readings, fitter=who),
+        blank_plug=None if plug is None else replace(plug, fitter=who),
+        studies=studies or conditions.studies,
+    )
 
 
 def is_digest(name: str) -> bool:
@@ -67,7 +81,15 @@ class RigDays:
         self._verdicts: OrderedDict[str, RigVerdict | None] = OrderedDict()
         self._lock = Lock()
 
-    def made(self, conditions: BenchConditions, blank: str, made_on: str) -> RigCheck:
+    def made(
+        self,
+        conditions: BenchConditions,
+        blank: str,
+        made_on: str,
+        *,
+        who: str = "",
+        studies: ReadingStudies | None = None,
+    ) -> RigCheck:
         """Return what a new check shows.
 
         Parameters
@@ -78,12 +100,17 @@ class RigDays:
             Digest of the hold with the blank plug; or empty
         made_on : str
             Day, ISO 8601
+        who : str
+            Who read dial and watch; empty where nobody knows
+        studies : ReadingStudies, optional
+            Studies of fitters that stand for readings by hand
 
         Raises
         ------
         InputFault
             If a recording cannot be read.
         """
+        conditions = read_by(conditions, who, studies)
         readings = conditions.readings or RigReadings()
         plug = self._readers.recording(blank) if blank else None
         return check_rig(

@@ -18,7 +18,7 @@ from threading import Lock
 from typing import Any, Protocol
 
 from nozzlewright.analysis.agreement import GradeReading, GradeStudy, grade_study
-from nozzlewright.analysis.fitter_share import FITTER, INTERACTION, REPEATABILITY
+from nozzlewright.analysis.fitter_share import FITTER, INTERACTION, OF_ALL, REPEATABILITY
 from nozzlewright.analysis.gauge_study import (
     GaugeStudy,
     StudyReading,
@@ -187,7 +187,7 @@ def _place_of(body: Mapping[str, Any]) -> tuple[str, str]:
     return str(body.get("rig", "")), str(body.get("gauge", ""))
 
 
-_FROM_STUDY = frozenset({FITTER, INTERACTION, REPEATABILITY})
+_FROM_STUDY = frozenset({FITTER, INTERACTION, OF_ALL, REPEATABILITY})
 
 
 def studies_in(findings: GaugeFindings, studies: ReadingStudies) -> dict[str, str]:

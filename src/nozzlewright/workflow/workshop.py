@@ -80,7 +80,7 @@ from nozzlewright.workflow.ports import (
     Records,
 )
 from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
-from nozzlewright.workflow.rig_day import RigDays, is_digest
+from nozzlewright.workflow.rig_day import CARRIES, RigDays, is_digest, read_by
 from nozzlewright.workflow.setting_record import (
     SettingsSeen,
     change_in,
@@ -462,7 +462,18 @@ class Workshop:
             "remarks": remarks,
             "temperature_c": temperature.value - 273.15 if temperature is not None else None,
         }
-        check = self.rig_days.made(known, blank, self.clock().astimezone(UTC).date().isoformat())
+        studies = self.studies.of_the_day(
+            RigState(id, str(body["rig"]), self.clock(), who, None, digest, blank, body),
+            known.rig.limits.study_days,
+        )
+        read = self.rig_of(carries)
+        check = self.rig_days.made(
+            known,
+            blank,
+            self.clock().astimezone(UTC).date().isoformat(),
+            who=who if read is None else self._reader_of(read),
+            studies=studies,
+        )
         body |= self.rig_days.as_body(check, known, str(body["rig"]), carries)
         readings = known.readings or RigReadings()
         named = (digest, blank, readings.recording, readings.zero_recording, *papers)
@@ -759,7 +770,7 @@ class Workshop:
         story = self.story(job)
         one = self._injector(job, injector)
         rig = self.rig()
-        studies = self.studies.of_the_day(rig, self._study_days(rig)) if new.card else None
+        studies = self.studies.of_the_day(rig, self._study_days(rig))
         findings = self.read(story, new, one.sitting, who=who, studies=studies)
         kept = self.evidence.keep(findings_text(findings).encode(), "json")
         evidence = [d for d in (new.recording, new.card, kept, rig.conditions if rig else "") if d]
@@ -776,7 +787,7 @@ class Workshop:
             "shim_mm": new.shim_mm if new.shim_mm is not None else one.shim_mm,
             "summary": summary(findings),
         }
-        if studies is not None and (used := studies_in(findings, studies)):
+        if used := studies_in(findings, studies):
             body["studies"] = used
         entry = self.note(
             id, who, job, EntryKind.TEST, body, injector=injector, evidence=evidence, done=done
@@ -844,7 +855,17 @@ class Workshop:
         """Return the bench conditions as the sheet has them, and the digest of the blank hold."""
         rig = self.rig()
         conditions = self._asked(story, rig.conditions if rig else "", sitting)
+        if rig is not None:
+            conditions = read_by(conditions, self._reader_of(rig))
         return watched(conditions, seen or {}), rig.blank if rig else ""
+
+    def _reader_of(self, rig: RigState) -> str:
+        """Return who read in a check: of a card that was changed, in the one that it carries on."""
+        known: set[str] = set()
+        while rig.id not in known:
+            known.add(rig.id)
+            rig = self.rig_of(str(rig.body.get(CARRIES) or "")) or rig
+        return rig.who
 
     def conditions_tested(self, story: JobStory) -> BenchConditions:
         """Return the bench conditions of the job's last test; those of now where none was made."""

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from nozzlewright.analysis.fitter_share import DROP, shares_of
 from nozzlewright.analysis.gauge import GaugeCorrection
 from nozzlewright.analysis.trace.clearance import guide_clearance, leak_path, watch_of
 from nozzlewright.analysis.trace.decay_fit import DecayFit, DecayLaw, binned, fit_decay
@@ -225,7 +226,8 @@ def rig_leak_by_stopwatch(
     Parameters
     ----------
     conditions : BenchConditions
-        Its ``blank_plug`` holds the two pressures and the time
+        Its ``blank_plug`` holds the two pressures and the time; its study of timed falls is
+        reckoned with where it reaches that time
     gauge, scope
         As in :func:`rig_leak_from_blank`
     reading_pa : float
@@ -247,10 +249,19 @@ def rig_leak_by_stopwatch(
         )
     reading = math.hypot(reading_pa, gauge.resolution_standard_uncertainty_pa)
     cause = Cause(say("blank-plug hold"), scope)
+    doubt = time_uncertainty(from_pa, to_pa, plug.drop_time_s, reading, reaction_s)
+    share = shares_of(
+        conditions.studies.as_read.drop, [plug.drop_time_s],
+        fitter=plug.fitter, source=scope, rig=conditions.rig.identity, what=DROP,
+    )  # fmt: skip
+    time_parts: dict[Cause, float] = {}
+    if share is not None:
+        # The study's repeats have the dial and the watch in them, but not a fall as slow as this.
+        doubt = math.sqrt(max(doubt**2 - share.one_reading**2, 0.0))
+        time_parts = {**share.of_the_mean, **share.parts}
     conversion = timed_fall(
-        from_pa, to_pa, plug.drop_time_s, conditions, gauge, None, cause,
-        time_uncertainty(from_pa, to_pa, plug.drop_time_s, reading, reaction_s),
-        growth_prior=BLANK_GROWTH_PRIOR,
+        from_pa, to_pa, plug.drop_time_s, conditions, gauge, None, cause, doubt,
+        growth_prior=BLANK_GROWTH_PRIOR, time_parts=time_parts,
     )  # fmt: skip
     return _as_rig_leak(conversion, conditions, say("fall with the blank plug timed by stopwatch"))
 

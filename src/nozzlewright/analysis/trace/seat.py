@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
-from nozzlewright.analysis.gauge import GaugeCorrection
+from nozzlewright.analysis.gauge import HYSTERESIS, TURN, GaugeCorrection
 from nozzlewright.analysis.trace.noise import Noise
 from nozzlewright.analysis.trace.rests import Rest
 from nozzlewright.bench import SeatHold, TipWatch
 from nozzlewright.measurement import Cause, Caution, Measured, NotMeasured, Quantity, difference
-from nozzlewright.said import in_bar, say
+from nozzlewright.said import Said, in_bar, say
 
 Floats = NDArray[np.float64]
 
 END_S = 0.3
 """Time over which the pressure at either end of the hold is averaged."""
+ONE_TAIL = 1.6448536269514722
+"""Standard deviations that a normal error exceeds on one side once in twenty."""
+BEFORE_S = 1.0
+"""Time before a hold that tells whether the pressure had risen to it."""
 QUICK_FALL_SHARE = 0.25
 """Share of the pressure that a hold may lose before its mean stops meaning much."""
 
@@ -57,18 +63,23 @@ def measure_seat_hold(
         Cause(say("noise at the end"), scope),
     )
 
-    def pressure_of(value: float, own: dict[Cause, float], method: str) -> Quantity:
-        parts = {**own, **gauge.contributions(value, falling=True)}
+    def pressure_of(
+        value: float, own: dict[Cause, float], method: str, *, falling: bool
+    ) -> Quantity:
+        parts = {**own, **gauge.contributions(value, falling=falling)}
         return Quantity(value, "Pa", parts, method, gauge.cautions)
 
-    start_pressure = pressure_of(start, {at_start: grain}, say("mean of the hold's first moments"))
-    duration = float(t[-1] - t[0])
-    fall = Quantity(
-        start - end,
-        "Pa",
-        {at_start: grain, at_end: -grain},
-        say("pressure at the start of the hold less the one at its end"),
+    start_pressure = pressure_of(
+        start,
+        {at_start: grain},
+        say("mean of the hold's first moments"),
+        falling=not _was_pumped_up(time_s, pressure, rest, float(p[:few].mean()), grain),
     )
+    duration = float(t[-1] - t[0])
+    fall = fall_in_hold(
+        start, end, {at_start: grain, at_end: -grain}, gauge,
+        say("pressure at the start of the hold less the one at its end"), scope=scope,
+    )  # fmt: skip
     cautions = []
     if fall.value > QUICK_FALL_SHARE * start:
         cautions.append(
@@ -83,6 +94,7 @@ def measure_seat_hold(
         )
     margin: Measured
     if isinstance(opening, Quantity):
+        # Opening and start were pumped up to: the way of the gauge is common to them.
         margin = difference(
             opening, start_pressure, method=say("opening pressure less start of hold")
         )
@@ -93,7 +105,10 @@ def measure_seat_hold(
         end_s=rest.end_s,
         start_pressure=start_pressure,
         mean_pressure=pressure_of(
-            mean, {Cause(say("noise of the mean"), scope): grain}, say("mean over the hold")
+            mean,
+            {Cause(say("noise of the mean"), scope): grain},
+            say("mean over the hold"),
+            falling=True,
         ),
         fall=fall,
         duration=Quantity(
@@ -106,3 +121,58 @@ def measure_seat_hold(
         watch=watch,
         cautions=tuple(cautions),
     )
+
+
+def _was_pumped_up(
+    time_s: Floats, pressure: Floats, rest: Rest, start_pa: float, grain_pa: float
+) -> bool:
+    """Return whether the pressure had risen to where a hold begins, and not come down to it."""
+    low = int(np.searchsorted(time_s, rest.start_s - BEFORE_S))
+    before = pressure[low : rest.start]
+    return before.size == 0 or float(before.mean()) <= start_pa + 3.0 * grain_pa
+
+
+def fall_in_hold(
+    start_pa: float,
+    end_pa: float,
+    own: dict[Cause, float],
+    gauge: GaugeCorrection,
+    method: Said,
+    *,
+    scope: str,
+) -> Quantity:
+    """Return the fall of a pressure that was pumped up and then left to itself, [Pa].
+
+    Parameters
+    ----------
+    start_pa, end_pa : float
+        Gauge errors taken off, [Pa]
+    own : dict
+        What either reading has of its own, with its sign, [Pa]
+    gauge : GaugeCorrection
+        Its level is common to both, and goes out as far as it is the same at both pressures; its
+        way is not, as the pressure turns in between
+    method : Said
+        How the fall came about, the turn apart
+    scope : str
+        Names the test
+    """
+    half = gauge.half_turn(start_pa)
+    parts = dict(own)
+    at_end = gauge.contributions(end_pa)
+    for cause, part in gauge.contributions(start_pa).items():
+        if cause.name != HYSTERESIS:
+            parts[cause] = part - at_end.get(cause, 0.0)
+    fall, interval = start_pa - end_pa + half, None
+    if half != 0.0:
+        # At either end of the bound one tail alone is left to the rest.
+        reach = abs(half) + ONE_TAIL * math.hypot(*parts.values())
+        interval = (fall - reach, fall + reach)
+        parts[Cause(TURN, scope)] = half
+        method = say(
+            "{method}; half of the gauge's hysteresis ({half}) added, as it held some of the fall "
+            "back when the pressure turned",
+            method=method,
+            half=in_bar(half, ".2f"),
+        )
+    return Quantity(fall, "Pa", parts, method, interval=interval)
