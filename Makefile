@@ -26,7 +26,8 @@ list:  ## List the commands
 demo: .venv/run.stamp  ## Judge the demo set, write its report, then serve the demo workshop
 	$(BIN)/nozzlewright judge $(DEMO) --report $(OUT)
 	@# Without a terminal nobody could end it: the report is all then.
-	@if [ -t 1 ]; then $(BIN)/nozzlewright demo; fi
+	@if [ -t 1 ]; then $(BIN)/nozzlewright demo; \
+	else echo "Not at a terminal: $(BIN)/nozzlewright demo serves the demo workshop."; fi
 
 test: .venv/dev.stamp browser  ## Install what the tests need, then run every check and every test
 	$(MAKE) --no-print-directory check
@@ -103,12 +104,14 @@ $(UV):
 
 # One set at a time: the test set holds the run set, so `demo` after `test` must not shrink it.
 .venv/run.stamp: requirements/run.txt pyproject.toml | .venv/bin/python
+	@echo "Installing the pinned packages into .venv (a minute or two on a slow line)"
 	$(UV) pip sync --quiet --require-hashes --python $(BIN)/python \
 	    requirements/$(if $(wildcard .venv/dev.stamp),dev,run).txt
 	$(UV) pip install --quiet --no-deps --python $(BIN)/python -e .
 	touch $@
 
 .venv/dev.stamp: requirements/dev.txt pyproject.toml | .venv/bin/python
+	@echo "Installing the pinned packages and those of the tests into .venv (minutes on a slow line)"
 	$(UV) pip sync --quiet --require-hashes --python $(BIN)/python requirements/dev.txt
 	$(UV) pip install --quiet --no-deps --python $(BIN)/python -e .
 	touch $@ .venv/run.stamp

@@ -154,6 +154,22 @@ def test_sessions_of_one_kind_are_played(tmp_path, capsys):
     assert truth["kind"] == "hold cut short"
 
 
+def test_nothing_that_is_there_is_written_over(tmp_path, capsys):
+    own = tmp_path / "session-001" / "recording.csv"
+    own.parent.mkdir()
+    own.write_text("somebody's own", "utf-8")
+    shutil.copytree(DEMO, tmp_path / "set")
+    before = (tmp_path / "set" / "bench.toml").read_bytes()
+
+    assert main(["simulate", str(tmp_path), "--number", "2"]) == 2
+    assert main(["simulate", str(tmp_path / "set"), "--demo-set", "--seed", "2"]) == 2
+
+    assert capsys.readouterr().err.count("nothing is written over") == 2
+    assert own.read_text("utf-8") == "somebody's own"
+    assert not (tmp_path / "session-002").exists()
+    assert (tmp_path / "set" / "bench.toml").read_bytes() == before
+
+
 # -- what cannot be used -------------------------------------------------------------------------
 
 
@@ -188,6 +204,8 @@ def _bad_orders(folder: Path) -> dict[str, list[str]]:
         "a report in a file's place": ["judge", str(DEMO), "--report", str(out)],
         "sessions in a file's place": ["simulate", str(out / "here")],
         "an unknown kind": ["simulate", str(folder / "s"), "--kind", "haunted"],
+        "a set that is a file": ["judge", str(out)],
+        "a demo in a file's place": ["demo", str(out)],
     }
 
 
@@ -211,6 +229,8 @@ def _bad_orders(folder: Path) -> dict[str, list[str]]:
         "a report in a file's place",
         "sessions in a file's place",
         "an unknown kind",
+        "a set that is a file",
+        "a demo in a file's place",
     ],
 )
 def test_what_cannot_be_used_is_named_with_place_and_remedy(what, tmp_path, capsys):
@@ -295,6 +315,59 @@ def test_a_reader_who_leaves_early_is_no_fault(tmp_path):
     assert done.stdout == b"{\n"
     assert done.stderr == b""
     assert done.returncode == 0
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full disk to offer")
+@pytest.mark.parametrize("order", [["--version"], ["sums"], ["read", RECORDING]])
+def test_a_full_disk_is_said_to_be_full(order):
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [PROGRAM, *map(str, order)],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            timeout=120,
+            check=False,
+        )
+
+    assert done.stderr == b"nozzlewright: the disk is full. Make room and start again\n"
+    assert done.returncode == 2
+
+
+@pytest.mark.skipif(os.name != "posix", reason="closes an output by the shell")
+def test_an_output_that_is_closed_is_no_fault():
+    done = subprocess.run(
+        ["bash", "-c", f'"{PROGRAM}" sums >&- && "{PROGRAM}" read "{RECORDING}" 2>&-'],
+        capture_output=True,
+        timeout=120,
+        check=False,
+    )
+
+    assert done.stdout.startswith(b"3-found.csv.gz (recording")
+    assert (done.stderr, done.returncode) == (b"", 0)
+
+
+@pytest.mark.parametrize("port", ["99999", "-1", "http"])
+def test_a_port_that_is_none_is_refused(port, tmp_path, capsys):
+    with pytest.raises(SystemExit) as caught:
+        main(["serve", str(tmp_path / "shop"), f"--port={port}"])
+
+    assert caught.value.code == 2
+    assert f"'{port}' is not a port" in capsys.readouterr().err
+    assert not (tmp_path / "shop").exists()
+
+
+@pytest.mark.parametrize("order", [["judge", DEMO], ["read", RECORDING]])
+def test_on_a_narrow_terminal_lines_break_between_words(order, monkeypatch, capsys):
+    assert main([str(word) for word in order]) == 0
+    wide = capsys.readouterr().out
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+
+    assert main([str(word) for word in order]) == 0
+
+    narrow = capsys.readouterr().out
+    assert max(map(len, narrow.splitlines())) <= 40
+    assert narrow.split() == wide.split()
 
 
 def test_a_terminal_that_lacks_a_sign_gets_no_traceback():

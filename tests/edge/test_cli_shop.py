@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import signal
@@ -90,6 +91,27 @@ def test_the_workshop_is_served_until_it_is_stopped(record):
         serving.send_signal(signal.SIGINT)
         assert serving.wait(120) in (0, 130)
         serving.stdout.close()
+
+
+def test_the_demo_tells_a_log_what_it_waits_for_and_leaves_nothing_behind(tmp_path):
+    passing = tmp_path / "passing"
+    passing.mkdir()
+    serving = subprocess.Popen(
+        [PROGRAM, "demo", "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "TMPDIR": str(passing)},
+    )
+    try:
+        assert serving.stdout.readline().startswith("http://127.0.0.1:")
+        assert any(passing.iterdir())
+    finally:
+        serving.send_signal(signal.SIGTERM)
+        _, told = serving.communicate(timeout=120)
+    assert told.startswith("nozzlewright: playing set 1 at the pretend bench\n")
+    assert serving.returncode == 0
+    assert list(passing.iterdir()) == []
 
 
 # -- held against a backup -------------------------------------------------------------------------

@@ -13,7 +13,8 @@ from nozzlewright.report.set_report import ActionText, InjectorPage, SetReport
 SCHEMA = "nozzlewright/judgement/1"
 """Name and version of the data; the number goes up when a reader of it could be misled."""
 
-_WIDTH = 96
+WIDTH = 96
+"""Letters in a line of the summary, where nothing is narrower."""
 
 
 def judgement_as_data(report: SetReport) -> dict[str, Any]:
@@ -40,61 +41,75 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def judgement_as_text(report: SetReport) -> str:
-    """Return the report as a summary for the terminal."""
-    lines = [report.title + ("  (invented example)" if report.invented else ""), report.headline]
+def judgement_as_text(report: SetReport, width: int = WIDTH) -> str:
+    """Return the report as a summary for the terminal, in lines of so many letters at most."""
+    summary = _Summary(min(width, WIDTH))
+    summary.add(report.title + ("  (invented example)" if report.invented else ""))
+    summary.add(report.headline)
     spread = report.spread
     apart = f"{spread.value.text}, {spread.limit}: {spread.outcome}{_chance(spread.probability)}"
-    lines += ["", *_wrapped(f"Spread of opening pressure: {apart}", "", 2)]
+    summary.gap()
+    summary.add(f"Spread of opening pressure: {apart}", hanging=2)
     if spread.odd_one_out:
-        lines += _wrapped(spread.odd_one_out, "  ")
-    told: set[str] = set()
+        summary.add(spread.odd_one_out, indent=2)
     for page in report.injectors:
-        lines += ["", *_injector_lines(page, told)]
-    lines += ["", *_wrapped(report.rule, ""), "", *_wrapped(" ".join(report.safety), "")]
-    return "\n".join(lines)
+        summary.gap()
+        summary.add_injector(page)
+    for text in (report.rule, " ".join(report.safety)):
+        summary.gap()
+        summary.add(text)
+    return "\n".join(summary.lines)
 
 
 def _chance(probability: str) -> str:
     return f" (conformity {probability})" if probability else ""
 
 
-def _injector_lines(page: InjectorPage, told: set[str]) -> list[str]:
-    name = f" ({page.identity})" if page.identity else ""
-    lines = [f"Injector {page.cylinder}{name}, {page.sitting}: {page.outcome.upper()}"]
-    for row in page.tests:
-        cell = row.latest
-        said = f"{cell.said}: " if cell.said else ""
-        words = f"{row.name:<26}{said}{cell.outcome}{_chance(cell.probability)}"
-        lines += _wrapped(words, "  ", 28)
-    for number, action in enumerate(page.actions, start=1):
-        lines += _action_lines(number, action, told)
-    if page.next_test:
-        lines += _wrapped(f"Test next: {page.next_test}", "  ", 4)
-    return lines
+class _Summary:
+    """Gathers the lines of a summary."""
 
+    def __init__(self, width: int) -> None:
+        self.width = width
+        self.lines: list[str] = []
+        self.told: set[str] = set()
+        """Cautions that stand there in full."""
 
-def _action_lines(number: int, action: ActionText, told: set[str]) -> list[str]:
-    """Return an action with its cautions; a caution that was told in full is called to mind."""
-    lines = _wrapped(f"{number}. {action.do} ({action.why})", "  ", 5)
-    if action.predicted and action.predicted not in action.do:
-        lines += _wrapped(f"Expect {action.predicted}", "     ")
-    for text in action.warnings:
-        lines += _wrapped(f"! {text}", "     ", 7)
-    if action.caution:
-        again = "Mind the cautions given above." if action.caution in told else action.caution
-        lines += _wrapped(f"! {again}", "     ", 7)
-        told.add(action.caution)
-    return lines
+    def gap(self) -> None:
+        self.lines.append("")
 
+    def add(self, text: str, indent: int = 0, hanging: int | None = None) -> None:
+        """Add a text, its first line and those after it so far from the edge."""
+        further = indent if hanging is None else hanging
+        self.lines += textwrap.wrap(
+            text,
+            self.width,
+            initial_indent=" " * indent,
+            subsequent_indent=" " * min(further, self.width // 3),
+            break_long_words=False,
+        )
 
-def _wrapped(text: str, indent: str, hanging: int | None = None) -> list[str]:
-    following = indent if hanging is None else " " * hanging
-    return textwrap.wrap(
-        text,
-        _WIDTH,
-        initial_indent=indent,
-        subsequent_indent=following,
-        drop_whitespace=True,
-        break_long_words=False,
-    ) or [""]
+    def add_injector(self, page: InjectorPage) -> None:
+        name = f" ({page.identity})" if page.identity else ""
+        self.add(f"Injector {page.cylinder}{name}, {page.sitting}: {page.outcome.upper()}")
+        for row in page.tests:
+            cell = row.latest
+            said = f"{cell.said}: " if cell.said else ""
+            told = f"{said}{cell.outcome}{_chance(cell.probability)}"
+            self.add(f"{row.name:<26}{told}", indent=2, hanging=28)
+        for number, action in enumerate(page.actions, start=1):
+            self._add_action(number, action)
+        if page.next_test:
+            self.add(f"Test next: {page.next_test}", indent=2, hanging=4)
+
+    def _add_action(self, number: int, action: ActionText) -> None:
+        """Add an action with its cautions; one that stands there in full is called to mind."""
+        self.add(f"{number}. {action.do} ({action.why})", indent=2, hanging=5)
+        if action.predicted and action.predicted not in action.do:
+            self.add(f"Expect {action.predicted}", indent=5)
+        for text in action.warnings:
+            self.add(f"! {text}", indent=5, hanging=7)
+        if action.caution:
+            again = action.caution in self.told
+            text = "Mind the cautions given above." if again else action.caution
+            self.add(f"! {text}", indent=5, hanging=7)
+            self.told.add(action.caution)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import io
 import os
 import sys
@@ -138,7 +139,7 @@ def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
             "--host", default="127.0.0.1", metavar="ADDRESS", help="address to listen at"
         )
         command.add_argument(
-            "--port", type=int, default=8642, metavar="N", help="port (8642); 0 takes a free one"
+            "--port", type=_port, default=8642, metavar="N", help="port (8642); 0 takes a free one"
         )
     verify = commands.add_parser(
         "verify",
@@ -174,28 +175,61 @@ def _add_shop(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )
 
 
+def _port(text: str) -> int:
+    if text.isascii() and text.isdigit() and int(text) < 65536:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"'{text}' is not a port. Give a number from 0 to 65535")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line.
 
     Returns
     -------
     int
-        0 if all went well, 2 if the input cannot be used, 70 if nozzlewright itself is at fault
-        (EX_SOFTWARE of sysexits.h), 130 if it was stopped from the keyboard
+        0 if all went well, 2 if the input cannot be used or the disk is full, 70 if
+        nozzlewright itself is at fault (EX_SOFTWARE of sysexits.h), 130 if it was stopped from
+        the keyboard
     """
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            # A terminal that lacks a sign gets a question mark, not a traceback.
-            stream.reconfigure(errors="replace")
+    _ready_streams()
     try:
-        return _run(arguments)
+        status = _run(arguments)
+        # Here, and not when the interpreter leaves, what stops the output can still be caught.
+        sys.stdout.flush()
+        return status
     except KeyboardInterrupt:
         print("\nnozzlewright: stopped", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        # Somebody piped into `head`; that is no fault. What is still to be flushed goes nowhere.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # Somebody piped into `head`; that is no fault.
+        _leave_output()
         return 0
+    except Exception as fault:  # noqa: BLE001 - the last door before a person
+        if isinstance(fault, OSError) and fault.errno == errno.ENOSPC:
+            _leave_output()
+            print("nozzlewright: the disk is full. Make room and start again", file=sys.stderr)
+            return 2
+        # Ours, not the user's; a person at the bench is still never shown a traceback.
+        said = f"{type(fault).__name__}: {fault}".splitlines()[0][:200]
+        print(f"nozzlewright: a fault in nozzlewright itself ({said})", file=sys.stderr)
+        print("nozzlewright: please report it with the files that were read", file=sys.stderr)
+        return 70
+
+
+def _ready_streams() -> None:
+    """See to it that both outputs are there, and bear any sign."""
+    # None where whoever calls has closed them.
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal that lacks a sign gets a question mark, not a traceback.
+            stream.reconfigure(errors="replace")
+
+
+def _leave_output() -> None:
+    """Let what is still to be written to standard output go nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _run(arguments: Sequence[str] | None) -> int:
@@ -211,21 +245,11 @@ def _run(arguments: Sequence[str] | None) -> int:
         return 0
     from nozzlewright.errors import NozzlewrightError
 
+    module = chosen.command if chosen.command in TOOLS else "commands"
     try:
-        module = chosen.command if chosen.command in TOOLS else "commands"
         status: int = import_module(f"nozzlewright.edge.cli.{module}").run(chosen)
-        # Here, and not when the interpreter leaves, a broken pipe can still be caught.
-        sys.stdout.flush()
     except NozzlewrightError as fault:
         for line in str(fault).splitlines():
             print(f"nozzlewright: {line}", file=sys.stderr)
         return 2
-    except (BrokenPipeError, KeyboardInterrupt):
-        raise
-    except Exception as fault:  # noqa: BLE001 - the last door before a person
-        # Ours, not the user's; a person at the bench is still never shown a traceback.
-        said = f"{type(fault).__name__}: {fault}".splitlines()[0][:200]
-        print(f"nozzlewright: a fault in nozzlewright itself ({said})", file=sys.stderr)
-        print("nozzlewright: please report it with the files that were read", file=sys.stderr)
-        return 70
     return status

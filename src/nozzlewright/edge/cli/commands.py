@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -58,6 +60,20 @@ def _print_data(data: object) -> None:
     print(text)
 
 
+def _print_text(text: str) -> None:
+    """Print lines; on a narrow terminal each breaks between words, and its rest is set in."""
+    columns = _columns()
+    for line in text.splitlines():
+        indent = len(line) - len(line.lstrip()) + 2
+        fits = len(line) <= columns
+        print(line if fits else textwrap.fill(line, columns, subsequent_indent=" " * indent))
+
+
+def _columns() -> int:
+    """Return how many letters the terminal is wide; what is no terminal has no end."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else sys.maxsize
+
+
 def _read(chosen: argparse.Namespace) -> int:
     from nozzlewright.report import reading_as_data, reading_as_text
 
@@ -77,7 +93,7 @@ def _read(chosen: argparse.Namespace) -> int:
         if chosen.json:
             _print_data(reading_as_data(reading.findings))
         else:
-            print(reading_as_text(reading.findings))
+            _print_text(reading_as_text(reading.findings))
         return 0
     from nozzlewright.report.budget import budget_as_data, budgets_as_text, budgets_of
 
@@ -86,7 +102,7 @@ def _read(chosen: argparse.Namespace) -> int:
         named = {key.replace("-", "_"): budget_as_data(budget) for key, budget in budgets}
         _print_data(reading_as_data(reading.findings) | {"budgets": named})
     else:
-        print(budgets_as_text(budgets))
+        _print_text(budgets_as_text(budgets))
     return 0
 
 
@@ -108,7 +124,7 @@ def _judge(chosen: argparse.Namespace) -> int:
     if chosen.json:
         _print_data(judgement_as_data(folder.judged.report))
         return 0
-    print(judgement_as_text(folder.judged.report))
+    print(judgement_as_text(folder.judged.report, _columns()))
     if written:
         print(f"\nReport: {written[0]} and {written[1]}")
     return 0

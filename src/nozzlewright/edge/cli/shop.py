@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import signal
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -20,12 +22,25 @@ def demo(chosen: argparse.Namespace, tell: Tell) -> int:
     """Make the demo workshop and serve it until Ctrl-C."""
     from nozzlewright.edge.wiring.demo_shop import make_demo_shop
 
+    _end_tidily()
     with tempfile.TemporaryDirectory(prefix="nozzlewright-demo-") as passing:
         folder = Path(chosen.folder or passing)
-        make_demo_shop(folder, tell)
+        # It takes half a minute: a log, too, shall say what it waits for.
+        make_demo_shop(folder, tell if sys.stderr.isatty() else _tell_in_lines)
         tell("")
         _serve(folder, chosen)
     return 0
+
+
+def _tell_in_lines(text: str) -> None:
+    print(f"nozzlewright: {text}", file=sys.stderr, flush=True)
+
+
+def _end_tidily() -> None:
+    """Let the end of a service or of a terminal stop the program as Ctrl-C does."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
 def _serve(folder: Path, chosen: argparse.Namespace) -> None:
@@ -36,7 +51,13 @@ def _serve(folder: Path, chosen: argparse.Namespace) -> None:
     from nozzlewright.edge.wiring.shop import open_shop
 
     shop = open_shop(folder)
-    benches, inbox = benches_of(shop.store)
+    try:
+        # A bench that could be read, but not written down, is no bench.
+        shop.store.records.put_rows([])
+        benches, inbox = benches_of(shop.store)
+    except BaseException:
+        shop.close()
+        raise
     try:
         inbox.start()
         for bench in benches.values():

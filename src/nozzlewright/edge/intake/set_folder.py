@@ -270,7 +270,9 @@ def read_set(folder: Path) -> SetFolder:
     if not folder.is_dir():
         raise SetFault(
             Fault(
-                f"there is no such folder ({folder})",
+                f"this is a file, not a folder ({folder})"
+                if folder.is_file()
+                else f"there is no such folder ({folder})",
                 folder.name or str(folder),
                 f"Name the folder that holds {SET_FILE}",
             )

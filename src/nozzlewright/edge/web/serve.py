@@ -126,6 +126,7 @@ def _listen(host: str, port: int) -> socket.socket:
             Fault(
                 f"it cannot be listened at ({fault.strerror})",
                 f"{host}:{port}",
-                "Choose another --port, or end what is using this one",
+                "Choose another --port, end what is using this one, or see whether --host is "
+                "an address of this machine",
             )
         ) from fault

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from nozzlewright.edge.wiring.benches import DEMO_MARK
+from nozzlewright.edge.store import DEMO_MARK
 from nozzlewright.edge.wiring.demo_studies import make_studies
 from nozzlewright.edge.wiring.files import Tell
 from nozzlewright.edge.wiring.pretend import write_demo_set
@@ -246,10 +246,11 @@ def make_demo_shop(folder: Path, tell: Tell) -> None:
     """
     if (folder / DEMO_MARK).is_file():
         return
-    if folder.exists() and any(folder.iterdir()):
+    if folder.exists() and not (folder.is_dir() and next(folder.iterdir(), None) is None):
         raise RecordFault(
             say(
-                "{folder} is not empty. Name a new folder for the demo workshop", folder=str(folder)
+                "{folder}: this is not an empty folder. Name a new one for the demo workshop",
+                folder=str(folder),
             )
         )
     # The last day of the story ends an hour ago, so that its rig counts as checked today.

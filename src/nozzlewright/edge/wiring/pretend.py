@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,7 +44,7 @@ def simulate_sessions(
     Raises
     ------
     InputFault
-        If kind, number or seed cannot be used, or a file cannot be written.
+        If kind, number or seed cannot be used, or a file is there already or cannot be written.
     """
     import numpy as np
 
@@ -61,8 +62,9 @@ def simulate_sessions(
     faults += _seed_faults(seed)
     if faults:
         raise InputFault(faults)
-    places = []
-    for index in range(number):
+    places = [folder / f"session-{index + 1:03d}" for index in range(number)]
+    _keep_what_is_there(places)
+    for index, place in enumerate(places):
         tell(f"playing session {index + 1} of {number}")
         drawn = random_session(np.random.default_rng([seed, index]), kind)
         files: dict[str, str | bytes] = {
@@ -76,9 +78,7 @@ def simulate_sessions(
             files[drawn.conditions.blank_plug.recording] = recording_text(
                 drawn.blank.time_s, drawn.blank.pressure_pa
             )
-        place = folder / f"session-{index + 1:03d}"
         write_all(place, files)
-        places.append(place)
     return places
 
 
@@ -88,7 +88,7 @@ def write_demo_set(folder: Path, seed: int, tell: Tell = lambda _: None) -> None
     Raises
     ------
     InputFault
-        If the seed cannot be used or a file cannot be written.
+        If the seed cannot be used, or a file is there already or cannot be written.
     """
     from importlib.resources import files as resources
 
@@ -100,6 +100,7 @@ def write_demo_set(folder: Path, seed: int, tell: Tell = lambda _: None) -> None
 
     if faults := _seed_faults(seed):
         raise InputFault(faults)
+    _keep_what_is_there([folder])
     demo = demo_set(np.random.default_rng(seed), tell)
     tell("writing the set")
     texts = resources("nozzlewright.edge") / "demo_set"
@@ -119,6 +120,19 @@ def write_demo_set(folder: Path, seed: int, tell: Tell = lambda _: None) -> None
             ending, content = _demo_recording(test.name, test.session)
             files[f"recordings/{test.name}.{ending}"] = content
     write_all(folder, files)
+
+
+def _keep_what_is_there(places: Sequence[Path]) -> None:
+    """Refuse to write over files, which may be somebody's own."""
+    taken = [place for place in places if place.is_dir() and any(place.iterdir())]
+    if taken:
+        raise InputFault(
+            Fault(
+                "files are there already, and nothing is written over",
+                str(taken[0]),
+                "Name another folder",
+            )
+        )
 
 
 _DEMO_REMARKS = ("Invented: played at the pretend bench", "Gauge: invented gauge D-G1")
