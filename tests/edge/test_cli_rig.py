@@ -143,6 +143,18 @@ def history_of(capsys, card, *past):
         (["--zero", "naught"], "--zero: 'naught' is neither a file nor a reading. Name the"),
         (["--zero", "1,2"], "more than one reading"),
         (["--opening", "181;182"], "no list of numbers"),
+        (["--opening", "0"], "--opening: '0' has an opening at nothing"),
+        (["--opening", "180,9"], "--opening: 9.0 bar and 180.0 bar are no two openings"),
+        (["--opening", "901,902"], "--opening: 902.0 bar is beyond the gauge, which goes to 400"),
+        (["--blank", "1500,1490,60"], "--blank: 1500.0 bar is beyond the gauge"),
+        (["--zero", "500"], "--zero: 500.0 bar is beyond the gauge"),
+        (["--drop", "450,100,6"], "--drop: 450.0 bar is beyond the gauge"),
+        (["--bled", "600:150:0.1"], "--bled: 600.0 bar is beyond the gauge"),
+        (
+            ["--strokes", "0,200,410", "--piston-area", "28", "--travel", "2"],
+            "--strokes: 410.0 bar is beyond the gauge",
+        ),
+        (["--history", "nowhere.json"], "(No such file or directory)"),
         (["--drop", "150,100"], "is no fall"),
         (["--bled", "nowhere.csv"], "neither a table nor a volume"),
         (["--bled", "100:150:0.1"], "neither a table nor a volume"),
@@ -166,3 +178,14 @@ def test_what_cannot_be_used_is_refused_in_plain_words(card, capsys, arguments, 
 def test_all_faults_come_together(card, capsys):
     assert main(["rig", str(card), "--zero", "x", "--drop", "1", "--graduation", "0"]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 3
+
+
+def test_what_the_card_itself_says_wrongly_is_told_with_the_card(card, capsys):
+    card.write_text(
+        CARD + "[check]\nopening_bar = [181.0, 18.1]\n[filter]\nchanged_on = 2999-01-01\n"
+    )
+    assert main(["rig", str(card)]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+
+    assert "bench.toml: 18.1 bar and 181.0 bar are no two openings of one nozzle" in said
+    assert "bench.toml, filter.changed_on: 2999-01-01 has not come yet" in said

@@ -51,6 +51,7 @@ def test_a_rig_without_a_card_is_described_and_checked_for_today(front, desk):
         "gauge_name": "G-7",
         "gauge_range": "400",
         "gauge_class": "1,0",
+        "gauge_step": "2,5",
         "temperature": "18,5",
         "uncertainty": "0.5",
         "remarks": "oil clear",
@@ -66,9 +67,12 @@ def test_a_rig_without_a_card_is_described_and_checked_for_today(front, desk):
     assert (state.rig, state.temperature_c, state.blank) == ("invented rig 7", 18.5, "")
     known = front.workshop.readers.conditions(state.conditions)
     assert known.gauge.range_pa == pytest.approx(400e5)
+    assert known.gauge.resolution_pa == pytest.approx(2.5e5)
     assert known.oil_temperature.standard_uncertainty == 0.5
     assert "nobody knows what the rig itself loses" in shown
     assert desk.beside(check(front, page="/rig?new=1", rig_name="").text, "rig_name")
+    coarse = check(front, page="/rig?new=1", **typed | {"rig": "", "gauge_step": "400"})
+    assert "not less than the range" in desk.beside(coarse.text, "gauge_step")
 
 
 def test_the_card_keeps_its_remarks_and_facts_and_takes_the_temperature_of_the_day(front):

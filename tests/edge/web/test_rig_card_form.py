@@ -268,6 +268,37 @@ def test_every_fault_stands_beside_its_field_and_nothing_is_written(rig, desk):
     assert card_of(rig) == before
 
 
+@pytest.mark.parametrize(
+    ("typed", "field", "says"),
+    [
+        ({"gauge_calibrated_on": "2062-03-01"}, "gauge_calibrated_on", "has not come yet"),
+        ({"fluid_filled_on": "2026-03-05"}, "fluid_filled_on", "has not come yet"),
+        ({"filter_changed_on": "2027-01-01"}, "filter_changed_on", "has not come yet"),
+        ({"probe_calibrated_on": "2027-01-01"}, "probe_calibrated_on", "has not come yet"),
+        ({"reference_since": "2027-01-01"}, "reference_since", "has not come yet"),
+        ({"gauge_calibrated_on": "2026-01-05", "gauge_next_calibration_on": "2026-01-05"},
+         "gauge_next_calibration_on", "does not come after 2026-01-05"),
+        ({"probe_calibrated_on": "2026-01-05", "probe_next_calibration_on": "2025-01-05"},
+         "probe_next_calibration_on", "does not come after 2026-01-05"),
+    ],
+)  # fmt: skip
+def test_a_day_that_cannot_be_is_refused_beside_its_field(rig, desk, typed, field, says):
+    """The shop's clock stands at 2026-03-04."""
+    before = card_of(rig)
+    answer = save(rig, **typed)
+
+    assert answer.status_code == 422
+    assert says in unescape(desk.beside(answer.text, field))
+    assert card_of(rig) == before
+
+
+def test_a_day_that_is_today_can_be(rig):
+    rig.saved(save(rig, fluid_filled_on="2026-03-04", gauge_calibrated_on="2026-03-04",
+                   gauge_next_calibration_on="2027-03-04"))  # fmt: skip
+
+    assert tomllib.loads(card_of(rig).decode())["fluid"]["filled_on"] == "2026-03-04"
+
+
 def test_on_another_day_the_oil_temperature_and_the_readings_of_the_check_are_left_out(rig, clock):
     clock[0] += timedelta(days=3)
     rig.saved(save(rig, limits_zero_bar="1"))

@@ -239,6 +239,15 @@ def test_charts_grow_and_stand_as_pictures_and_tables(front, clock):
         ({"volumes": "strokes", "strokes": "0 30", "piston_area": "28", "travel": "2"}, "strokes"),
         ({"volumes": "strokes", "strokes": "0 30 60", "piston_area": "", "travel": "2"},
          "piston_area"),
+        ({"openings": "181 0"}, "openings"),
+        ({"openings": "181 18,1"}, "openings"),
+        ({"openings": "901 902"}, "openings"),
+        ({"zero": "900"}, "zero"),
+        ({"drop_from": "1500", "drop_to": "1485"}, "drop_from"),
+        ({"reference_from": "900"}, "reference_from"),
+        ({"volumes": "bled", "bled": "900 150 0.1"}, "bled"),
+        ({"volumes": "strokes", "strokes": "0 300 900", "piston_area": "28", "travel": "2"},
+         "strokes"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_stands_beside_its_field_and_nothing_is_saved(front, desk, typed, field):
@@ -247,3 +256,33 @@ def test_what_cannot_be_stands_beside_its_field_and_nothing_is_saved(front, desk
     assert answer.status_code == 422
     assert desk.beside(answer.text, field)
     assert front.workshop.rig().id == before
+
+
+def test_a_gauge_shows_up_to_its_end_and_no_more(front):
+    """The demo card's gauge ends at 400 bar."""
+    front.saved(check(front, drop_from="400", drop_to="398,5"))
+    assert "goes to 400.0 bar" in text_of(check(front, drop_from="400.1", drop_to="398,5").text)
+
+
+def text_of(html):
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+
+def test_a_card_of_a_day_that_has_not_come_is_refused(front):
+    card = front.workshop.evidence.read(front.workshop.rig().conditions)
+    later = re.sub(rb"changed_on = \d{4}", b"changed_on = 2062", card)
+    answer = check(front, {"card": ("bench.toml", later)})
+
+    assert answer.status_code == 422
+    assert "filter.changed_on: 2062-02-20 has not come yet" in text_of(answer.text)
+
+
+def test_a_card_that_does_not_say_how_finely_its_gauge_reads_is_told_so(front):
+    says = "does not say how finely the gauge can be read"
+    assert says not in text_of(front.get("/rig"))
+    card = front.workshop.evidence.read(front.workshop.rig().conditions)
+    coarse = re.sub(rb"resolution_bar = .*\n", b"", card)
+    assert coarse != card
+    front.saved(check(front, {"card": ("bench.toml", coarse)}))
+
+    assert says in text_of(front.get("/rig"))

@@ -311,7 +311,11 @@ def test_steps_and_findings_lead_to_the_sums_that_belong_to_them(bench):
 
 def test_setting_and_leak_steps_lead_to_their_sums(bench):
     bench.assembled()
-    assert "/sums/opening" in links_of(bench.get(bench.step("set")))
+    assert {"/sums/opening", "/sums/spring", "/sums/two-spring"} <= set(
+        links_of(bench.get(bench.step("set")))
+    )
+    fitting = links_of(bench.get(bench.path(more="").rpartition("/injector")[0] + "/fitting"))
+    assert fitting == ["/sums/washer", "/sums/torque"]
     assert links_of(bench.get(bench.step("back-leakage"))) == ["/sums/drops"]
     assert links_of(bench.get(bench.step("seat"))) == []
 

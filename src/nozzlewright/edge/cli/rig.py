@@ -117,9 +117,11 @@ def _given(chosen: argparse.Namespace) -> GivenReadings:
                 fault(option, f"'{text}' is {what}", f"Name the recording, or write {written}")
             else:
                 what = f"'{text}' is no list of numbers"
-                fault(option, what, "Write them with commas: 181.2,180.9")
+                fault(option, what, "Write them with commas, each with a point: 181.2,180.9")
             return ()
-        if not all(least <= one < 1e6 for one in found):
+        if option == "--opening" and not all(one > 0.0 for one in found):
+            fault(option, f"'{text}' has an opening at nothing", "Leave out strokes without a pop")
+        elif not all(least <= one < 1e6 for one in found):
             fault(option, f"'{text}' has a number that cannot be", "Check it")
         return found
 

@@ -86,8 +86,13 @@ def _values(one: Sum, rest: Sequence[str]) -> tuple[list[tuple[str, str]], bool,
         elif word in ("-h", "--help"):
             asked = True
         elif not name.startswith("--"):
+            names = ", ".join(f"--{each.key.replace('_', '-')}" for each in one.inputs)
             faults.append(
-                Fault(f"'{word[:40]}' stands alone", f"sums {one.key}", "Write --name value")
+                Fault(
+                    f"'{word[:40]}' stands alone",
+                    f"sums {one.key}",
+                    f"Write a name before it, one of {names}; quote a value that has a blank",
+                )
             )
         elif equals or left:
             typed.append((name[2:].replace("-", "_"), text if equals else left.pop(0)))

@@ -60,12 +60,22 @@ Hold = TimedHold | RecordedHold | None
 
 
 def new_card(
-    rig: str, gauge: str, range_pa: float | None, accuracy_class: float | None, fluid: str
+    rig: str,
+    gauge: str,
+    range_pa: float | None,
+    accuracy_class: float | None,
+    fluid: str,
+    resolution_pa: float | None = None,
 ) -> bytes:
-    """Return the card of a rig of which only the names are known."""
+    """Return the card of a rig of which little more than the names is known."""
     conditions = BenchConditions(
         fluid=Fluid(fluid) if fluid else None,
-        gauge=Gauge(identity=gauge, range_pa=range_pa, accuracy_class=accuracy_class),
+        gauge=Gauge(
+            identity=gauge,
+            range_pa=range_pa,
+            accuracy_class=accuracy_class,
+            resolution_pa=resolution_pa,
+        ),
         rig=Rig(identity=rig),
     )
     return conditions_text(conditions).encode()

@@ -34,6 +34,7 @@ from nozzlewright.edge.intake.conditions import (
     conditions_from,
 )
 from nozzlewright.edge.intake.toml_schema import read_toml, validated
+from nozzlewright.edge.wiring.rig_slips import date_slips, reading_slips
 from nozzlewright.errors import ConditionsFault, Fault, InputFault
 from nozzlewright.judging import PastCheck, RigVerdict, judge_rig
 from nozzlewright.judging.rig import marks_of
@@ -106,14 +107,39 @@ def check_card(
     Raises
     ------
     InputFault
-        If a file cannot be used: faults of all the history together.
+        If a file cannot be used: faults of all the history together; if a reading or a day
+        cannot be.
     """
     conditions, made_on = _read(card)
+    dated = max(today, day or today, date.fromisoformat(made_on) if made_on else today)
     made_on = day.isoformat() if day is not None else made_on or today.isoformat()
     conditions = _with(conditions, given)
+    slips = [
+        Fault(fault.what, _option(fault.where, given) or card.name, fault.remedy)
+        for fault in reading_slips(conditions)
+    ]
+    slips += [
+        Fault(fault.what, f"{card.name}, {fault.where}", fault.remedy)
+        for fault in date_slips(conditions, dated)
+    ]
+    if slips:
+        raise InputFault(slips)
     past = [one for one in _history(history) if one.check.made_on <= made_on]
     check = _checked(conditions, made_on, card, given)
     return CheckedRig(conditions, check, judge_rig(check, conditions, past))
+
+
+def _option(reading: str, given: GivenReadings) -> str:
+    """Return the option by which a reading was given; empty where it stands on the card."""
+    by_option = {
+        "blank": given.blank_drop,
+        "bled": given.bled,
+        "drop": given.drop,
+        "opening": given.opening_bar,
+        "strokes": given.strokes_bar,
+        "zero": given.zero_bar,
+    }
+    return f"--{reading}" if by_option[reading] else ""
 
 
 def _read(card: Path) -> tuple[BenchConditions, str]:
@@ -234,9 +260,10 @@ def _earlier(path: Path) -> PastCheck:
         marks = {str(name): str(what) for name, what in record["marks"].items()}
         return PastCheck(rig_check_from(record["check"]), marks)
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as fault:
+        why = fault.strerror if isinstance(fault, OSError) else str(fault)[:120]
         raise InputFault(
             Fault(
-                say("no earlier check can be read from it ({why})", why=str(fault)[:120]),
+                say("no earlier check can be read from it ({why})", why=why or "?"),
                 path.name,
                 say("Name an earlier bench.toml, or what `nozzlewright rig --json` printed"),
             )
@@ -257,9 +284,10 @@ def read_bled(path: Path) -> tuple[tuple[float, float, float], ...]:
         rows = list(csv.DictReader(path.read_text("utf-8-sig").splitlines()))
         found = [tuple(float(str(row[name])) for name in columns) for row in rows]
     except (OSError, ValueError, KeyError, TypeError) as fault:
+        why = fault.strerror if isinstance(fault, OSError) else str(fault)[:120]
         raise InputFault(
             Fault(
-                say("no volumes can be read from it ({why})", why=str(fault)[:120]),
+                say("no volumes can be read from it ({why})", why=why or "?"),
                 path.name,
                 remedy,
             )

@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 from functools import partial
 from typing import TypeVar
 from urllib.parse import urlencode
@@ -53,6 +53,7 @@ from nozzlewright.edge.wiring.rig_card import (
     own_loss,
     thickness,
 )
+from nozzlewright.edge.wiring.rig_slips import date_slips, reading_slips
 from nozzlewright.errors import InputFault, RecordFault
 from nozzlewright.measurement import celsius
 from nozzlewright.workflow import Workshop
@@ -70,6 +71,15 @@ LONGEST_NAME = 80
 RECORDED, UPLOADED, TIMED, KEPT, NONE = "recorded", "uploaded", "timed", "kept", "none"
 READ = "read"
 BLED, STROKES = "bled", "strokes"
+FIELD_OF = {
+    "blank": "drop_from",
+    "bled": "bled",
+    "drop": "reference_from",
+    "opening": "openings",
+    "strokes": "strokes",
+    "zero": "zero",
+}
+"""Field in which a sort of reading is typed."""
 MOST_READINGS = 40
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
@@ -131,7 +141,9 @@ def show(
         state=state,
         facts=list(_facts(conditions)) if conditions else [],
         uncertainty=localised(f"{oil.standard_uncertainty:.2g}") if oil else localised("0.5"),
-        meaning=_meaning(shop, state, conditions) if state and conditions else [],
+        meaning=[*_meaning(shop, state, conditions), *_unsaid(conditions)]
+        if state and conditions
+        else [],
         recorded=recorded,
         picture=_picture(shop, recorded),
         recorded_zero=at_rest,
@@ -262,6 +274,14 @@ def _meaning(shop: Workshop, state: RigState, conditions: BenchConditions) -> li
     return [said(thickness(conditions)), said(known)]
 
 
+def _unsaid(conditions: BenchConditions) -> Iterator[str]:
+    """Yield what the card leaves open that every ± on the page would need."""
+    if conditions.gauge.resolution_pa is None:
+        yield _(
+            "The card does not say how finely the gauge can be read: each ± here leaves that out"
+        )
+
+
 def _hold_made_at(shop: Workshop, state: RigState, conditions: BenchConditions) -> datetime | None:
     """Return when the hold of a check was made; None where it has none.
 
@@ -326,11 +346,11 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
     temperature = _degrees(form, "temperature", COLDEST_C, WARMEST_C)
     uncertainty = _degrees(form, "uncertainty", 0.0, 20.0)
     remarks = form.text("remarks")
-    card = _card(shop, form, state)
+    zone = request.app.state.settings.zone
+    card = _card(shop, form, state, zone)
     hold, kept_hold = _hold(shop, form, state)
     readings = _readings(shop, form)
     form.check()
-    zone = request.app.state.settings.zone
     conditions = card_of_today(
         card,
         date=shop.clock().astimezone(zone).date().isoformat(),
@@ -343,6 +363,10 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
         readings=readings,
     )
     digest = hold.digest if isinstance(hold, RecordedHold) else ""
+    for fault in reading_slips(checked_card(conditions, "card")):
+        if fault.where != "blank" or not kept_hold:
+            form.fault(fault.what, FIELD_OF[fault.where], fault.remedy)
+    form.check()
     checked = shop.check_rig(form.id, name, conditions, blank=digest, remarks=remarks)
     back = form.text("back", longest=400)
     query = {"rig": checked.rig, **({"back": back} if page.is_local(back) else {})}
@@ -382,6 +406,10 @@ def _readings(shop: Workshop, form: page.Form) -> RigReadings:
             )
     elif kind == READ:
         opening = _pressures(form, "openings")
+        if any(one <= 0.0 for one in opening) and not form.faults:
+            form.fault(
+                _("no nozzle opens at nothing"), "openings", _("Leave out strokes without a pop")
+            )
         if form.text("reference_seconds"):
             high, low = form.pressure_pa("reference_from"), form.pressure_pa("reference_to")
             seconds = form.seconds("reference_seconds")
@@ -498,12 +526,15 @@ def _degrees(form: page.Form, name: str, lowest: float, highest: float) -> float
     return form.number(name, lowest=lowest, highest=highest)
 
 
-def _card(shop: Workshop, form: page.Form, state: RigState | None) -> bytes:
+def _card(shop: Workshop, form: page.Form, state: RigState | None, zone: tzinfo) -> bytes:
     """Return the card to begin with: one that was sent, the rig's last one, or a new one."""
     sent = form.files.get("card", ())
     if sent:
         content = sent[0].file.read()
-        checked_card(content, "card")
+        today = shop.clock().astimezone(zone).date()
+        for fault in date_slips(checked_card(content, "card"), today):
+            what = _("%(where)s: %(what)s") % {"where": fault.where, "what": said(fault.what)}
+            form.fault(what, "card", fault.remedy)
         return content
     if state is not None:
         return shop.evidence.read(state.conditions)
@@ -514,8 +545,13 @@ def _card(shop: Workshop, form: page.Form, state: RigState | None) -> bytes:
     grade = (
         form.number("gauge_class", lowest=0.01, highest=10.0) if form.text("gauge_class") else None
     )
+    step = form.pressure_pa("gauge_step") if form.text("gauge_step") else None
+    if span is not None and step is not None and step >= span:
+        form.fault(
+            _("the smallest step is not less than the range"), "gauge_step", _("Check both numbers")
+        )
     form.check()
-    return new_card(rig, gauge, span, grade, fluid)
+    return new_card(rig, gauge, span, grade, fluid, step)
 
 
 def _hold(shop: Workshop, form: page.Form, state: RigState | None) -> tuple[Hold, bool]:

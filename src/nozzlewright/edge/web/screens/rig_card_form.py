@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from itertools import pairwise
 from typing import Annotated
@@ -24,6 +25,7 @@ from nozzlewright.edge.wiring.rig_particulars import (
     card_with_particulars,
     particulars,
 )
+from nozzlewright.edge.wiring.rig_slips import not_yet
 from nozzlewright.errors import InputFault, RecordFault
 from nozzlewright.measurement.units import BAR, pressure_from_pa
 from nozzlewright.workflow import Workshop
@@ -263,6 +265,16 @@ HIGHER = (
     ("limits.temperature_to_c", "limits.temperature_from_c"),
 )
 """Pairs of which the first must be more than the second."""
+HAPPENED = (
+    "gauge.calibrated_on", "probe.calibrated_on", "fluid.filled_on", "filter.changed_on",
+    "reference.since",
+)  # fmt: skip
+"""Days that cannot lie ahead."""
+LATER = (
+    ("gauge.next_calibration_on", "gauge.calibrated_on"),
+    ("probe.next_calibration_on", "probe.calibrated_on"),
+)
+"""Pairs of days of which the first comes after the second."""
 
 
 # -- what is shown ---------------------------------------------------------------------------------
@@ -344,6 +356,8 @@ def save_card(request: Request, form: page.Sent) -> RedirectResponse:
     typed = _typed(form, seen)
     changes = {key: value for key, value in typed.items() if value != now[key]}
     _check_together(form, now | changes, typed)
+    today = shop.clock().astimezone(request.app.state.settings.zone).date()
+    _check_days(form, now | changes, typed, today)
     form.check()
     if not changes:
         return page.back_to(request, back, flash=_("Nothing was changed on the card"))
@@ -505,4 +519,25 @@ def _check_together(form: page.Form, stated: dict[str, Value], typed: dict[str, 
                 % {"less": _shown(PARTS[less], low), "more": _shown(PARTS[more], high)},
                 PARTS[at].name,
                 _("Check both numbers"),
+            )
+
+
+def _check_days(
+    form: page.Form, stated: dict[str, Value], typed: dict[str, Value], today: date
+) -> None:
+    """Note days that were typed and cannot be, each at its field."""
+    for key in HAPPENED:
+        day = stated[key]
+        fault = not_yet(day, PARTS[key].name, today) if isinstance(day, str) else None
+        if key in typed and fault is not None:
+            form.fault(fault.what, fault.where, fault.remedy)
+    for later, sooner in LATER:
+        due, done = stated[later], stated[sooner]
+        if not isinstance(due, str) or not isinstance(done, str):
+            continue
+        if due <= done and (later in typed or sooner in typed):
+            form.fault(
+                _("%(due)s does not come after %(done)s") % {"due": due, "done": done},
+                PARTS[later if later in typed else sooner].name,
+                _("Check both days, and their years"),
             )
