@@ -479,3 +479,19 @@ def test_what_is_foretold_comes_true_nineteen_times_in_twenty(bench):
             hits += abs(foretold.value - one.after.value) < 1.96 * plain
             tries += 1
     assert 0.95 - 4 * (0.95 * 0.05 / tries) ** 0.5 < hits / tries <= 0.995
+
+
+@pytest.mark.parametrize(("written_mm", "learned"), [(0.10, True), (0.20, False), (-0.10, False)])
+def test_a_lone_change_against_all_that_the_sheet_says_is_not_learned_from(
+    bench, written_mm, learned
+):
+    """A step of 0.1 mm that does 16 bar here; a shim written down 0.1 mm wrong makes it another."""
+    sheet = bench.sheet(adjustment=Adjustment(Quantity(160 * BAR_PER_MM, "Pa/m")))
+    rise = 16.0 if learned else (0.2 if written_mm > 0 else 16.0)
+
+    known = learn(sheet, [change("one", written_mm, rise)])
+
+    assert bool(known.set_aside) is not learned
+    if not learned:
+        assert "written down wrongly" in known.set_aside[0].reason
+        assert known.effect_of("one").value == pytest.approx(160 * BAR_PER_MM)

@@ -346,3 +346,22 @@ def test_so_much_thinner_that_the_spring_is_slack_is_warned_of(bench):
         "leave the spring slack" in one
         for one in change(bench, 90.0, target_bar=-50.0, sheet=low).warnings
     )
+
+
+@given(st.floats(-18.0, 18.0), st.sampled_from([0.02, 0.025, 0.05]), st.floats(70.0, 190.0))
+def test_until_a_change_was_seen_the_shim_is_the_one_nearest_to_the_target(
+    bench, away_bar, step_mm, bar_per_mm
+):
+    """The doubt of an effect that only the sheet gives is no reason to stop short."""
+    sizes = [round(1.0 + step_mm * step, 3) for step in range(40)]
+    sheet = bench.sheet(
+        adjustment=Adjustment(effect(bar_per_mm, 8.0), shim_sizes_m=tuple(s / 1e3 for s in sizes)),
+        opening_new=bench.band(181.5, 190.5, 186.0),
+        rule=DecisionRule.SIMPLE,
+    )
+    found = change(bench, 186.0 - away_bar, sheet=sheet, shim_mm=sizes[20])
+
+    if found.best.amount:
+        wanted = away_bar / bar_per_mm
+        offs = [abs(size - sizes[20] - wanted) for size in sizes if size != sizes[20]]
+        assert abs(found.best.amount * 1e3 - wanted) <= min(offs) + 1e-6

@@ -336,7 +336,7 @@ def _hidden(
     in Regression, 1982, 2.2, from memory).
     """
     many = len(left)
-    if many < 2:
+    if not many:
         return None
     at = int(np.argmax(away))
     outside = max(many - 2.0, 1.0) / max(many - 1.0 - away[at] ** 2, 0.5)
@@ -344,7 +344,7 @@ def _hidden(
         return None
     model = model_of([one for one in left if one != left[at]])
     distance = _foretold(model, model.fit(), changes[left[at]])[2]
-    return left[at] if abs(distance) > HIDDEN else None
+    return left[at] if abs(distance) > (HIDDEN if many > 1 else OUTLIER) else None
 
 
 def _foretold(model: Model, fit: Fit, change: SeenChange) -> tuple[float, float, float]:

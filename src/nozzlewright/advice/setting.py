@@ -298,7 +298,10 @@ class _Prospect:
 
     def chances(self, amounts: Floats) -> Floats:
         """Return the probability that it is a pass, shape (n,)."""
-        means, widths = self.means(amounts), np.maximum(self.deviations(amounts), 1.0)
+        return self._chances(amounts, self.deviations(amounts))
+
+    def _chances(self, amounts: Floats, deviations: Floats) -> Floats:
+        means, widths = self.means(amounts), np.maximum(deviations, 1.0)
         low, high = (_normal((edge - means) / widths) for edge in self.zone)
         within = self.zone[0] <= self.opening.value <= self.zone[1]
         found = high - low
@@ -306,9 +309,15 @@ class _Prospect:
 
     def worth(self, amounts: Floats, numbers: Floats) -> Floats:
         """Return what each change is worth, in chances, shape (n,)."""
-        away = (self.means(amounts) - self.aim) ** 2 + self.deviations(amounts) ** 2
+        deviations = self.deviations(amounts)
+        if self.knowledge.known and not self.knowledge.changes:
+            # Until a change was seen the effect's doubt is a guess of its size: that a smaller
+            # step has less of it is no reason to fall short of the target.
+            whole = (self.aim - self.base) / self.effect.value
+            deviations = np.where(amounts == 0.0, deviations, self.deviations(np.array([whole])))
+        away = (self.means(amounts) - self.aim) ** 2 + deviations**2
         off = np.minimum(away / self.half_width**2, 1e3)
-        return self.chances(amounts) - OFF_TARGET * off - STACKED * (numbers - 1.0)
+        return self._chances(amounts, deviations) - OFF_TARGET * off - STACKED * (numbers - 1.0)
 
     def ranked(self, amounts: Floats, numbers: Floats) -> list[int]:
         """Return places, the best first; of equals the least work."""
