@@ -207,6 +207,33 @@ def test_options_that_cannot_be_are_refused(tmp_path, capsys, options, said):
     assert said in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [
+        ("psi", "the heading says bar, --unit says psi. Leave --unit out"),
+        ("ell", "'ell' is no unit"),
+        ("BAR", ""),
+    ],
+)
+def test_a_unit_beside_that_of_the_heading_is_never_silently_left_aside(
+    tmp_path, capsys, unit, said
+):
+    path = table(tmp_path, "t.csv", ("part", "fitter", "reading_bar"), READINGS)
+
+    assert main(["study", str(path), "--unit", unit]) == (2 if said else 0)
+    assert said in plain(capsys.readouterr().err)
+
+
+def test_readings_that_are_all_alike_have_no_shares_to_tell(tmp_path, capsys):
+    alike = [(part, fitter, 180) for part, fitter, _reading in READINGS]
+    path = table(tmp_path, "t.csv", ("part", "fitter", "reading_bar"), alike)
+    assert main(["study", str(path)]) == 0
+    said = plain(capsys.readouterr().out)
+
+    assert "all readings of a part are alike" in said
+    assert "Of what makes the readings differ" not in said
+
+
 def test_grades_have_no_tolerance(tmp_path, capsys):
     path = table(tmp_path, "tips.csv", ("part", "fitter", "grade"), GRADES)
 

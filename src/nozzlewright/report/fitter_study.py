@@ -212,13 +212,19 @@ def _missing(missing: NotMeasured) -> Said:
 
 
 def _shares(study: GaugeStudy) -> Iterator[str]:
-    if isinstance(study.part, Component) and isinstance(study.reproducibility, Component):
+    told = [
+        percent(one.of_variance)
+        for one in (study.part, study.repeatability, study.reproducibility)
+        if isinstance(one, Component) and one.of_variance is not None
+    ]
+    if len(told) == 3:
+        part, repeat, between = told
         yield say(
             "Of what makes the readings differ (variance), {part} is in the injectors, {repeat} in "
             "the repeats of one fitter, {between} between fitters",
-            part=percent(study.part.of_variance),
-            repeat=percent(study.repeatability.of_variance),
-            between=percent(study.reproducibility.of_variance),
+            part=part,
+            repeat=repeat,
+            between=between,
         )
     share = study.gauge_of_total
     if isinstance(share, Quantity):

@@ -174,9 +174,22 @@ def _columns(name: str, head: list[str]) -> dict[str, int]:
 def _unit(name: str, heading: str, unit: str) -> tuple[str, str]:
     """Return SI unit and spelling of the readings."""
     match = _READING.fullmatch(heading.strip())
-    spelled = (match[2] if match else "") or unit
-    if not spelled:
+    headed = match[2] if match else ""
+    if not headed and not unit:
         return PLAIN, ""
+    found = [_known_unit(name, one) for one in (headed, unit) if one]
+    if found[0] != found[-1]:
+        raise InputFault(
+            Fault(
+                say("the heading says {one}, --unit says {other}", one=headed, other=unit[:20]),
+                name,
+                say("Leave --unit out, or put the heading right"),
+            )
+        )
+    return found[0]
+
+
+def _known_unit(name: str, spelled: str) -> tuple[str, str]:
     if spelled.lower() in {"s", "sec", "seconds"}:
         return SECONDS, "s"
     try:
