@@ -144,6 +144,7 @@ def test_readings_are_typed_and_timed_by_keyboard_alone(page, address, at, size,
     page.goto(f"{address}{at.path('as-found', '&how=hand')}")
     expect(page.locator("#opening_2")).to_be_hidden()
     page.locator("#division").focus()
+    page.keyboard.type("2")
     page.keyboard.press("Enter")
     for reading in ("199", "200.5", "200"):
         page.keyboard.type(reading)
@@ -168,6 +169,7 @@ def test_what_was_typed_outlives_a_page_that_is_left_until_the_test_is_saved(pag
     path = f"{address}{at.path('as-found', '&how=hand')}"
     page.goto(path)
     expect(page.locator("#hand-draft")).to_be_hidden()
+    page.locator("#division").fill("2,5")
     page.locator("#opening_1").fill("199,5")
     page.locator("[name=seat][value=dry]").check(force=True)
     page.goto(f"{address}{at.path('as-found')}")  # a look at the live gauge
@@ -180,7 +182,48 @@ def test_what_was_typed_outlives_a_page_that_is_left_until_the_test_is_saved(pag
     page.goto(path)
     expect(page.locator("#opening_1")).to_have_value("")
     expect(page.locator("#hand-draft")).to_be_hidden()
+    expect(page.locator("#division")).to_have_value("2,5")  # the dial is still the same one
     assert len(at.one().tests) == 1
+
+
+@pytest.mark.parametrize("size", ["phone"], indirect=True)
+def test_the_pressure_of_the_seat_hold_follows_the_pops_that_are_typed(page, address, at, size):
+    page.goto(f"{address}{at.path('seat', '&how=hand')}")
+    hold = page.locator("[data-hold-at]")
+    expect(hold).to_be_hidden()
+    margin = at.shop.sheet(at.shop.story(at.job)).seat.margin_pa / 1e5
+    page.locator("#opening_1").fill("199")
+    page.locator("#opening_2").fill("201,0")
+    expect(hold).to_contain_text(f"hold at {200.0 - margin:.1f}\xa0bar")
+    page.locator("[name=dial_unit][value=MPa]").check(force=True)
+    page.locator("#opening_1").fill("20")
+    page.locator("#opening_2").fill("")
+    expect(hold).to_contain_text(f"hold at {20.0 - margin / 10.0:.2f}\xa0MPa")
+
+
+@pytest.mark.parametrize("size", ["phone"], indirect=True)
+def test_a_form_that_cannot_be_sent_stays_with_what_was_typed_and_goes_out_later(
+    chromium, at, gauge_shop, size
+):
+    with ExitStack() as stack:
+        served = stack.enter_context(gauge_shop.serving(at.app))
+        page = chromium.new_page()
+        is_here(page, served)
+        path = f"{served}{at.path('seat', '&how=hand')}"
+        page.goto(path)
+        for field, value in (("division", "2"), ("opening_1", "200"), ("seat_from", "180")):
+            page.locator(f"#{field}").fill(value)
+        page.locator("#seat_seconds").fill("10")
+        stack.close()
+        page.locator("#save").click()
+        expect(page.locator(".unsent")).to_contain_text("nothing was sent")
+        expect(page.locator("#opening_1")).to_have_value("200")
+        assert page.url == path
+        with gauge_shop.serving(at.app, int(served.rpartition(":")[2])):
+            page.locator("#save").dblclick()
+            expect(page.locator(".verdict")).to_be_visible()
+        assert len(at.one().tests) == 1
+        page.close()
 
 
 @pytest.mark.parametrize("size", ["phone"], indirect=True)
@@ -208,6 +251,8 @@ def test_a_cut_line_is_told_and_the_page_goes_on_when_the_server_is_back(
         page.locator("#start").click()
         expect(page.locator("#stop")).to_be_visible()
         stack.close()
+        page.locator("#stop").click()  # it cannot be told now; the page stays
+        expect(page.locator("[data-part=go-state]")).to_contain_text("did not go through")
         expect(page.locator("[data-part=link-words]")).to_contain_text("is broken")
         expect(page.locator("[data-part=figure]")).to_have_text("–")
         port = int(served.rpartition(":")[2])

@@ -532,7 +532,7 @@ def _close_opening(case: _Case, opening: Verdict, measured: Quantity) -> Iterato
     unknown = mentions(measured.cautions, "gauge unknown")
     if unknown is not None:
         yield case.act(
-            ActionKind.TEST,
+            ActionKind.CHECK_RIG,
             say("State range and class of the gauge, or its certificate, in the bench conditions."),
             say("{reason} {unknown:capital}.", reason=reason, unknown=unknown.text),
         )

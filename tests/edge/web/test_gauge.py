@@ -7,7 +7,11 @@ import json
 import re
 import struct
 import time
+from datetime import timedelta
+from html import unescape
 from pathlib import Path
+from urllib.parse import unquote
+from uuid import uuid4
 
 import numpy as np
 import pytest
@@ -21,7 +25,7 @@ from nozzlewright.edge.web.app import create_app
 from nozzlewright.edge.web.live_socket import frame, thinned
 from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.practice import PretendBench
-from nozzlewright.records import AS_FOUND
+from nozzlewright.records import AS_FOUND, EntryKind
 from nozzlewright.simulator import HoldAt, Idle, SlowStrokes, demo_injector
 
 pytestmark = pytest.mark.usefixtures("compiled_bench")
@@ -300,12 +304,55 @@ def test_unknown_jobs_injectors_and_steps_are_not_found(fitter, at):
 
 def test_without_an_instrument_the_readings_are_typed(fitter, at):
     at.app.state.benches = {}
-    page = fitter.get(at.path()).text
+    # There is nothing to watch, so the card is there at once.
+    assert 'name="opening_1"' in fitter.get(at.path()).text
+    page = fitter.get(at.path(more="&how=recorded")).text
     assert "No instrument is set up" in page
     assert "how=hand" in page
 
 
+def test_where_no_rig_was_checked_today_the_gauge_says_so_and_leads_there(fitter, at, monkeypatch):
+    assert "No rig was checked today" not in fitter.get(at.path("seat")).text
+    tomorrow = at.shop.clock() + timedelta(days=1)
+    monkeypatch.setattr(at.shop, "clock", lambda: tomorrow)
+    page = fitter.get(at.path("seat")).text
+    assert "No rig was checked today" in page
+    way = unescape(re.search(r'href="(/rig\?back=[^"]+)"', page)[1])
+    assert unquote(way.partition("back=")[2]) == at.path("seat")
+    assert fitter.get(way).status_code == 200
+
+
 # -- by hand --------------------------------------------------------------------------------------
+
+
+def test_a_seat_hold_by_hand_counts_from_the_pops_on_its_own_card(fitter, at):
+    page = fitter.get(at.path("seat", "&how=hand")).text
+    assert 'name="opening_1"' in page
+    margins = json.loads(unescape(re.search(r'data-margins="([^"]+)"', page)[1]))
+    # NIST SP 811:2008, appendix B: 1 psi is 6894.757 Pa.
+    assert margins["psi"] * 6894.757 == pytest.approx(margins["bar"] * 1e5, rel=1e-6)
+    opening = 200.0
+    held = f"{opening - margins['bar']:.1f}"
+    saved = typed(
+        fitter, at, "seat", opening_1="200", opening_2="199.8", opening_3="200.2",
+        seat_from=held, seat_to=held, seat_seconds="10", seat="dry",
+    )  # fmt: skip
+    assert saved.status_code == 303
+    assert "was not read" not in fitter.get(saved.headers["location"]).text
+
+
+def test_readings_that_are_locked_say_so_before_a_card_is_filled(fitter, at):
+    of_it = ("F. Itter", at.job)
+    one = at.one().injector
+    at.shop.see(str(uuid4()), *of_it, one, {"no_result": "needle seized"}, done="as-found")
+    at.shop.note(str(uuid4()), *of_it, EntryKind.STRIPPED, injector=one)
+    page = fitter.get(at.path("as-found", "&how=hand")).text
+    assert "its as-found readings are locked" in page
+    assert "lies apart" not in page
+    assert 'name="opening_1"' not in page
+    other = fitter.get(at.path("seat", "&how=hand")).text
+    assert "lies apart" in other
+    assert 'name="opening_1"' not in other
 
 
 def typed(fitter, at, step="as-found", **values):

@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 import re
 import time
+from uuid import uuid4
 
 import numpy as np
 import pytest
+from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
 from nozzlewright.edge.web.app import create_app
+from nozzlewright.edge.web.live_socket import NO_SUCH_BENCH
 from nozzlewright.edge.wiring.practice import MOST_PLACES, PracticeRoom
 from nozzlewright.errors import InputFault, NotAllowed
 from nozzlewright.simulator import HoldAt, Idle, Release, SlowStrokes
@@ -245,7 +248,49 @@ def test_the_truth_stands_beside_the_decision_and_the_score_is_kept(apprentice, 
     assert "found" in history
     gone = apprentice.get(bench(place))
     assert gone.status_code == 409
-    assert "this practice is over" in gone.text
+    assert "This practice is over" in gone.text
+    assert "It was decided, or broken off" in gone.text
+
+
+def test_a_practice_that_a_restart_took_says_so_and_offers_another_of_its_level(
+    apprentice, app, room, shop, place
+):
+    path = bench(place)
+    app.state.practice = PracticeRoom(shop.clock, speed=SPEED)  # as after a start anew
+    try:
+        page = apprentice.get(path)
+        assert page.status_code == 409
+        assert "was started anew" in page.text
+        assert "Another one of level 1" in page.text
+        # Whatever is pressed on the page that is still open leads there too.
+        for act in ("/strip", "/stop", "/decide", "/shim"):
+            answer = apprentice.client.post(
+                path + act,
+                data={"csrf": apprentice.token(), "form_id": str(uuid4()), "decision": "fit"},
+                headers={"Origin": apprentice.address},
+            )
+            assert answer.headers["location"] == path
+        begun = apprentice.send(path, "/practice/begin", level="1")
+        assert begun.headers["location"].startswith("/practice/bench/practice-1-")
+        assert "Another one" not in apprentice.get("/practice/bench/practice-gone").text
+    finally:
+        app.state.practice.close()
+
+
+def test_a_practice_that_was_left_alone_says_so(apprentice, room, place, monkeypatch):
+    monkeypatch.setattr("nozzlewright.edge.wiring.practice.IDLE_S", -1.0)
+    room.begin(1)
+    monkeypatch.undo()
+    assert "Nobody gave a sign" in apprentice.get(bench(place)).text
+
+
+def test_a_line_to_a_bench_that_is_gone_is_closed_with_the_reason(apprentice, room, place):
+    address = apprentice.address.replace("http", "ws")
+    room.end(place.key)
+    with connect(f"{address}/live/{place.key}", origin=apprentice.address) as socket:
+        with pytest.raises(ConnectionClosed):
+            socket.recv(timeout=30)
+        assert socket.close_code == NO_SUCH_BENCH
 
 
 def test_the_decision_needs_an_outcome_and_a_fault(apprentice, place):

@@ -48,6 +48,9 @@ SAY_AT_LEAST_EVERY_S = 0.5
 """Time between two text frames: where something changed, and where nothing did."""
 MOST_OPENINGS = 60
 """Openings that are told, the last ones."""
+NO_SUCH_BENCH = 4404
+"""Code with which a line is closed that leads to no bench; the page then asks what has become of it
+(codes from 4000 are a program's own: RFC 6455, 7.4.2)."""
 LONGEST_MESSAGE = 2000
 """Signs that a page may send at once."""
 
@@ -271,10 +274,11 @@ def found(app: Starlette, name: str) -> tuple[LiveBench, Hand | PracticePlace | 
 async def live(socket: WebSocket, bench: str) -> None:
     """Send what a bench shows, and hand on what the page does at it."""
     known = await asyncio.to_thread(found, socket.app, bench)
-    if known is None:
-        await socket.close(1008, "There is no such bench.")
-        return
     await socket.accept()
+    if known is None:
+        # Taken first: a page is told why only of a line that stood.
+        await socket.close(NO_SUCH_BENCH, "There is no such bench.")
+        return
     sending = asyncio.ensure_future(_Line(socket, *known).follow())
     listening = asyncio.ensure_future(_listen(socket, known[1]))
     try:
@@ -295,7 +299,7 @@ async def _listen(socket: WebSocket, place: Hand | PracticePlace | None) -> None
         text = await socket.receive_text()
         if place is None or len(text) > LONGEST_MESSAGE:
             continue
-        with contextlib.suppress(ValueError):
+        with contextlib.suppress(ValueError, RecursionError):
             said_by_page = json.loads(text)
             if isinstance(said_by_page, dict):
                 await asyncio.to_thread(place.hand, said_by_page)

@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,7 @@ __all__ = [
     "DECISIONS",
     "FAULTS",
     "LEVELS",
+    "Fate",
     "Hand",
     "Parts",
     "PracticePlace",
@@ -50,6 +52,20 @@ __all__ = [
     "Seen",
 ]
 
+
+class Fate(StrEnum):
+    """What became of a practice that is not going on."""
+
+    ENDED = "ended"
+    """It was decided or broken off."""
+    LEFT_ALONE = "left alone"
+    """Nobody gave a sign, and its place was needed."""
+    UNKNOWN = "unknown"
+    """This program knows nothing of it: it was begun before the program was started."""
+
+
+MOST_FATES = 200
+"""Practices of which it is kept in mind what became of them, the last ones."""
 MOST_PLACES = 4
 """Practices at once: each costs some per cent of a processor."""
 IDLE_S = 600.0
@@ -393,6 +409,7 @@ class PracticeRoom:
     def __init__(self, clock: Clock, speed: float = 1.0) -> None:
         self._clock, self._speed = clock, speed
         self._places: dict[str, PracticePlace] = {}
+        self._fates: dict[str, Fate] = {}
         self._lock = threading.Lock()
 
     def begin(
@@ -421,12 +438,13 @@ class PracticeRoom:
             for key, place in list(self._places.items()):
                 if not place.is_attended():
                     self._places.pop(key).close()
+                    self._keep(key, Fate.LEFT_ALONE)
             if len(self._places) >= MOST_PLACES:
                 raise NotAllowed(
                     say("all pretend benches are taken"),
                     say("End one of the practices that are going on, or wait some minutes"),
                 )
-            key = f"practice-{secrets.token_urlsafe(9)}"
+            key = f"practice-{level}-{secrets.token_urlsafe(9)}"
             place = self._places[key] = PracticePlace(key, case, self._clock, self._speed)
         return place
 
@@ -437,10 +455,21 @@ class PracticeRoom:
             place.touched_s = time.monotonic()
         return place
 
+    def fate(self, key: str) -> Fate:
+        """Return what became of a practice that is not going on."""
+        return self._fates.get(key, Fate.UNKNOWN)
+
+    def _keep(self, key: str, fate: Fate) -> None:
+        self._fates[key] = fate
+        while len(self._fates) > MOST_FATES:
+            del self._fates[next(iter(self._fates))]
+
     def end(self, key: str) -> None:
         """Clear a bench away."""
         with self._lock:
             place = self._places.pop(key, None)
+            if place is not None:
+                self._keep(key, Fate.ENDED)
         if place is not None:
             place.close()
 

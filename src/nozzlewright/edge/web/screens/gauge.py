@@ -31,6 +31,7 @@ from nozzlewright.capture import CountedDrops, HandReadings, Recording, TimedDro
 from nozzlewright.edge.web import live_socket, page, show, states, steps_shown
 from nozzlewright.edge.web.guard import MIB, takes_uploads
 from nozzlewright.edge.web.here import PEDALS, PRESSURE_UNITS
+from nozzlewright.edge.web.screens.jobs import rigs_today
 from nozzlewright.edge.web.screens.settings import PEDAL_WORDS
 from nozzlewright.edge.web.texts import HERE, N_, _, said
 from nozzlewright.edge.wiring.demo_hand import injector_in_hand
@@ -83,7 +84,7 @@ SEEN_AT: Mapping[str, tuple[str, ...]] = {
 TYPED_AT: Mapping[str, tuple[str, ...]] = {
     "as-found": ("opening", "openings", "seat", "drop", "leak_off"),
     "re-read": ("opening",),
-    "seat": ("seat",),
+    "seat": ("opening", "seat"),
     "back-leakage": ("drop", "leak_off"),
     "spray": ("opening",),
     "chatter": ("opening", "openings"),
@@ -395,6 +396,7 @@ def show_gauge(
         "hindrance": _hindrance(at),
         "way": "recorded",
         "files": inbox is not None,
+        "rigs": rigs_today(request),
         "saved": "",
         "bench": name,
         "benches": list(benches_of(request)),
@@ -417,7 +419,8 @@ def show_gauge(
         for one in open_recordings(place, at.about)
     ]
     going = live.status().recording_id if live is not None else None
-    if how == "hand":
+    by_eye = how == "hand" or (not how and live is None and not waiting)
+    if by_eye:
         context |= {"stage": "ready", "way": "hand", **_to_type(at, conditions)}
     elif going is not None and going.startswith(at.about):
         context |= {"stage": "recording", **_to_do(at, conditions)}
@@ -458,10 +461,10 @@ def _hindrance(at: AtStep) -> str:
                 "number": other
             }
         return _("This injector is not in hand. Take it in hand before it is tested.")
-    if one.apart:
-        return _("This injector lies apart. Assemble it and tighten it to torque first.")
     if at.step.key == "as-found" and one.changed:
         return _("This injector was opened or set: its as-found readings are locked.")
+    if one.apart:
+        return _("This injector lies apart. Assemble it and tighten it to torque first.")
     return ""
 
 
@@ -782,6 +785,9 @@ def _to_type(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
     sheet = at.workshop.sheet(at.story)
     leak_off = sheet.leak_off if sheet is not None else None
     seat = " ".join(_seat_lines(conditions))
+    margins = (
+        {} if margin is None else {unit: pressure_from_pa(margin, unit) for unit in PRESSURE_UNITS}
+    )
     target, opening = "", conditions.opening_target_pa
     if margin is not None and opening is not None:
         target = show.pressure_number(opening - margin)
@@ -795,8 +801,8 @@ def _to_type(at: AtStep, conditions: BenchConditions) -> dict[str, Any]:
         ),
         "dial_units": list(PRESSURE_UNITS.items()),
         "dial_unit": unit,
-        "division": show.localised({"bar": "5", "MPa": "0.5", "kgf/cm2": "5", "psi": "50"}[unit]),
         "seat_line": seat,
+        "seat_margins": margins,
         "seat_value": "",
         "seat_hint": target,
         "drop_from": show.pressure_number(window.from_pa) if window else "",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import wraps
 from typing import Any, Literal
 
 from fastapi import APIRouter, HTTPException, Request
@@ -25,6 +27,7 @@ from nozzlewright.edge.wiring.practice import (
     DECISIONS,
     FAULTS,
     LEVELS,
+    Fate,
     PracticePlace,
     PracticeRoom,
     Seen,
@@ -69,6 +72,18 @@ PART_WORDS: Mapping[str, str] = {
     "order of work": N_("order of work"),
 }
 
+FATE_WORDS: Mapping[Fate, str] = {
+    Fate.ENDED: N_("It was decided, or broken off. What was decided stands among the scores."),
+    Fate.LEFT_ALONE: N_(
+        "Nobody gave a sign at it for ten minutes, and its place was needed. What was recorded at "
+        "it is gone."
+    ),
+    Fate.UNKNOWN: N_(
+        "The program on the bench PC was started anew, and the pretend bench went with it. What "
+        "was recorded at it is gone."
+    ),
+}
+
 LAST_SHOWN = 20
 THINNEST_MM, THICKEST_MM = 0.1, 5.0
 """Of a shim that is put in; common practice, no source."""
@@ -88,17 +103,43 @@ def _workshop(request: Request) -> Workshop:
     return workshop
 
 
+class PracticeOver(NotAllowed):
+    """Nobody practises at this bench any more."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _("this practice is over"), _("Begin another; scores are kept on the practice page")
+        )
+
+
 def _place(request: Request, key: str) -> PracticePlace:
     place = room_of(request).at(key)
     if place is None:
-        raise _over()
+        raise PracticeOver
     return place
 
 
-def _over() -> NotAllowed:
-    return NotAllowed(
-        _("this practice is over"), _("Begin another; scores are kept on the practice page")
-    )
+def _or_say_it_is_over(act: Callable[..., Response]) -> Callable[..., Response]:
+    """Lead a person who acts at a practice that is over to the page that says so."""
+
+    @wraps(act)
+    def answer(request: Request, key: str, **sent: Any) -> Response:
+        try:
+            return act(request, key, **sent)
+        except PracticeOver:
+            if page.wants_data(request):
+                raise
+            return page.back_to(request, bench_path(key))
+
+    return answer
+
+
+def _say_it_is_over(request: Request, key: str) -> Response:
+    """Say what became of a practice, and offer another."""
+    begun = re.match(r"practice-(\d)-", key)
+    level = int(begun[1]) if begun and int(begun[1]) in LEVELS else 0
+    words = _(FATE_WORDS[room_of(request).fate(key)])
+    return page.render(request, "practice_over.html", status=409, level=level, words=words)
 
 
 def bench_path(key: str, act: str = "") -> str:
@@ -171,7 +212,9 @@ def show_bench(request: Request, key: str) -> Response:
     """Show a pretend bench."""
     if (to_settings := page.needs_person(request)) is not None:
         return to_settings
-    place = _place(request, key)
+    place = room_of(request).at(key)
+    if place is None:
+        return _say_it_is_over(request, key)
     at_hand = place.at_hand()
     recording = place.live.status().recording_id is not None
     return page.render(
@@ -212,6 +255,7 @@ def _limits(sheet: SettingSheet) -> list[tuple[str, str]]:
 
 
 @router.post("/practice/bench/{key}/start", responses=page.gives("application/json"))
+@_or_say_it_is_over
 def start(request: Request, key: str) -> Response:
     """Begin to record."""
     _place(request, key).start()
@@ -219,6 +263,7 @@ def start(request: Request, key: str) -> Response:
 
 
 @router.post("/practice/bench/{key}/stop", responses=page.gives("application/json"))
+@_or_say_it_is_over
 def stop(request: Request, key: str) -> Response:
     """Stop recording, and read it."""
     place = _place(request, key)
@@ -234,6 +279,7 @@ def _gone_on(request: Request, key: str, part: str = "") -> Response:
 
 
 @router.post("/practice/bench/{key}/mount", responses=page.gives("application/json"))
+@_or_say_it_is_over
 def mount(request: Request, key: str, form: page.Sent) -> Response:
     """Mount the blank plug or the injector."""
     what = form.choice("what", ("plug", "injector"))
@@ -243,6 +289,7 @@ def mount(request: Request, key: str, form: page.Sent) -> Response:
 
 
 @router.post("/practice/bench/{key}/strip", responses=page.gives("application/json"))
+@_or_say_it_is_over
 def strip(request: Request, key: str) -> Response:
     """Strip the injector and look at its parts."""
     _place(request, key).strip()
@@ -250,6 +297,7 @@ def strip(request: Request, key: str) -> Response:
 
 
 @router.post("/practice/bench/{key}/clean")
+@_or_say_it_is_over
 def clean(request: Request, key: str) -> Response:
     """Strip, clean and assemble the injector."""
     _place(request, key).clean()
@@ -257,6 +305,7 @@ def clean(request: Request, key: str) -> Response:
 
 
 @router.post("/practice/bench/{key}/shim")
+@_or_say_it_is_over
 def shim(request: Request, key: str, form: page.Sent) -> Response:
     """Change the shim."""
     place = _place(request, key)
@@ -270,6 +319,7 @@ def shim(request: Request, key: str, form: page.Sent) -> Response:
 
 
 @router.post("/practice/bench/{key}/mend")
+@_or_say_it_is_over
 def mend(request: Request, key: str) -> Response:
     """Make the rig tight."""
     _place(request, key).mend_rig()
@@ -287,7 +337,7 @@ def look(request: Request, bench: str, where: Look) -> Response:
     """Return what is seen there now at a pretend bench: a drawing and words."""
     known = live_socket.found(request.app, bench)
     if known is None or known[1] is None:
-        raise _over()
+        raise PracticeOver
     seen = known[1].look()
     picture, words = LOOKS[where.at][_found(seen, where.at)]
     text = _(words)
@@ -307,6 +357,7 @@ def _found(seen: Seen, at: str) -> str:
 
 
 @router.post("/practice/bench/{key}/decide")
+@_or_say_it_is_over
 def decide(request: Request, key: str, form: page.Sent) -> Response:
     """Take the decision, and show the truth beside it."""
     workshop = _workshop(request)

@@ -32,6 +32,7 @@ class Gauge {
       samples: (time, pressure) => this.samples(time, pressure),
       state: (data) => this.state(data),
       line: (up) => this.lineIs(up),
+      gone: () => location.reload(), // the page itself says what has become of the bench
     });
   }
 
@@ -208,11 +209,21 @@ function startAndStop() {
     }
   }
   document.getElementById("start-form").addEventListener("submit", begin);
-  document.getElementById("stop-form").addEventListener("submit", (event) => {
-    if (leaving) event.preventDefault();
-    leaving = true;
+  async function end(event) {
+    event.preventDefault();
+    if (leaving) return;
+    leaving = stop.disabled = true;
     said(word, texts.reading);
-  });
+    try {
+      const { go } = await post(event.target.action, new FormData(event.target));
+      location.assign(go);
+    } catch (fault) {
+      // Not sent: the page stays, and so does what it shows.
+      leaving = stop.disabled = false;
+      said(word, fault.faults ? fault.message : texts.could_not);
+    }
+  }
+  document.getElementById("stop-form").addEventListener("submit", end);
   onKey(ownKey ?? "pedal", {
     down: () => {
       const button = stop.hidden ? start : stop;
@@ -290,8 +301,46 @@ function keepTyped(form) {
   forgetButton(about.querySelector("button"), sure, kept.forget);
 }
 
+/** The dial of this bench, as it was typed last on this device. */
+function keepDial(form) {
+  const key = "nozzlewright.dial", { dial_unit: unit, division } = form.elements;
+  try {
+    const last = JSON.parse(localStorage.getItem(key) ?? "null");
+    if (last && division.value === "") {
+      division.value = last.division;
+      if ([...unit].some((one) => one.value === last.unit)) unit.value = last.unit;
+    }
+  } catch { /* this device keeps nothing */ }
+  form.addEventListener("submit", () => {
+    try {
+      localStorage.setItem(key, JSON.stringify({ unit: unit.value, division: division.value }));
+    } catch { /* nor now */ }
+  });
+}
+
+/** The pressure of the seat hold, from the pops that are typed. */
+function holdAt(form) {
+  const words = form.querySelector("[data-hold-at]");
+  if (!words) return;
+  const margins = JSON.parse(words.dataset.margins), unit = form.elements.dial_unit;
+  const pops = [...form.querySelectorAll("[name^=opening_]")];
+  function show() {
+    const values = pops.filter((one) => one.value.trim()).map((one) => Number(one.value.replace(",", ".")));
+    const mean = values.reduce((sum, one) => sum + one, 0) / values.length;
+    const hold = mean - margins[unit.value], decimals = { MPa: 2, psi: 0 }[unit.value] ?? 1;
+    words.hidden = !(hold > 0);
+    if (words.hidden) return;
+    const printed = form.querySelector(`[name=dial_unit][value="${unit.value}"] + .tile-face`).innerText.trim();
+    said(words, filled(words.dataset.holdAt, { pressure: `${figure(hold, decimals)}\u00a0${printed}` }));
+  }
+  form.addEventListener("input", show);
+  show();
+}
+
 function byHand(form) {
   keepTyped(form);
+  keepDial(form);
+  holdAt(form);
   form.querySelectorAll("[data-one-by-one]").forEach(oneByOne);
   enterGoesOn(form);
   const watches = [...form.querySelectorAll("[data-stopwatch]")].map(stopwatch);

@@ -1,4 +1,5 @@
 // The line to a bench: samples as binary frames, marks and state as text (live_socket.py).
+const NO_SUCH_BENCH = 4404;
 
 const FIRST_WAIT_MS = 250, LONGEST_WAIT_MS = 4000;
 const SILENT_MS = 4000; // the server says something twice a second, so this is a dead line
@@ -9,11 +10,12 @@ const HEAD = 8; // bytes before the points: time of the first, as a float64
  *
  * `samples(time, pressure)` gets Float64Arrays, [s] on the clock of the machine since 1970, and
  * [Pa]; NaN where the gauge was lost. `state(data)` gets what the text says. `line(up, wait)` hears
- * whether the line stands, and in how many seconds it is tried again.
+ * whether the line stands, and in how many seconds it is tried again. `gone()` hears that there is
+ * no such bench any more.
  *
  * Returns `send(data)`, which tells whether it went out.
  */
-export function follow(bench, { samples, state, line }) {
+export function follow(bench, { samples, state, line, gone = () => {} }) {
   const address = new URL(`/live/${encodeURIComponent(bench)}`, location.href);
   address.protocol = location.protocol === "https:" ? "wss:" : "ws:";
   let socket = null, wait = FIRST_WAIT_MS, timer = 0, watch = 0;
@@ -38,7 +40,7 @@ export function follow(bench, { samples, state, line }) {
     socket = new WebSocket(address);
     socket.binaryType = "arraybuffer";
     socket.onopen = () => line(true, 0);
-    socket.onclose = () => lost();
+    socket.onclose = ({ code }) => { lost(); if (code === NO_SUCH_BENCH) { clearTimeout(timer); gone(); } };
     socket.onmessage = ({ data }) => {
       heard();
       wait = FIRST_WAIT_MS;
