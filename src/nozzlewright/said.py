@@ -20,6 +20,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NoReturn
 
@@ -139,7 +140,7 @@ class Said(_Kept):
         """Put the message together."""
         kept = dict(arguments or {})
         said = super().__new__(cls, _filled(template, kept))
-        object.__setattr__(said, "template", str(template))
+        object.__setattr__(said, "template", template if type(template) is str else str(template))
         object.__setattr__(said, "arguments", MappingProxyType(kept))
         return said
 
@@ -157,6 +158,8 @@ def say(template: str, /, **arguments: str | int | Enum) -> Said:
 
 
 def _argument(value: str | int | Enum) -> str:
+    if isinstance(value, _Kept):  # as nearly all are
+        return value
     if isinstance(value, Enum):
         return word(value)
     if isinstance(value, str):
@@ -263,13 +266,23 @@ def speak(
 def _filled(template: str, arguments: Mapping[str, str]) -> str:
     if "{" not in template:
         return template
+    before, fields = _fields(template)
+    parts = [before]
+    for name, capital, after in fields:
+        text = arguments[name]
+        parts += (text[:1].upper() + text[1:] if capital else text, after)
+    return "".join(parts)
 
+
+@lru_cache(maxsize=4096)  # some hundred templates, in every language that is spoken
+def _fields(template: str) -> tuple[str, tuple[tuple[str, bool, str], ...]]:
+    """Return what stands before the first field; and each field's name, capital, what follows."""
     # Not str.format: its fields reach into objects, and templates come back from data.
-    def part(field: re.Match[str]) -> str:
-        text = str(arguments[field["name"]])
-        return text[:1].upper() + text[1:] if field["capital"] else text
-
-    return _FIELD.sub(part, template)
+    before, *rest = _FIELD.split(template)
+    return before, tuple(
+        (name, bool(capital), after)
+        for name, capital, after in zip(rest[::3], rest[1::3], rest[2::3], strict=True)
+    )
 
 
 def reworded(text: str, change: Callable[[str], str]) -> str:

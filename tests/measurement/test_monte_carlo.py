@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from nozzlewright.measurement import (
     Cause,
@@ -95,3 +97,28 @@ def test_a_model_that_breaks_inside_the_spread_of_its_inputs_is_refused():
 
     with pytest.raises(ValueError, match="not finite"):
         propagate_by_draws(root, a, unit="1", method="root", draws=1000, rng=_rng())
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(1, 5), st.integers(1, 5), st.integers(0, 2**32))
+def test_drawn_inputs_scatter_together_as_their_causes_say(inputs, causes, start):
+    """The covariance of draws against sum of u u^T over the causes (JCGM 102:2011, 6.2.1.3).
+
+    The scatter of a sample covariance of n normal draws is sqrt((v_ij^2 + v_ii v_jj) / n)
+    (T. W. Anderson, An Introduction to Multivariate Statistical Analysis, 3.4).
+    """
+    rng = np.random.default_rng(start)
+    parts = rng.normal(size=(inputs, causes)) * (rng.random((inputs, causes)) < 0.6)
+    names = [Cause(f"cause {number}") for number in range(causes)]
+    quantities = tuple(
+        Quantity(10.0 * place, "Pa", dict(zip(names, row.tolist(), strict=True)))
+        for place, row in enumerate(parts)
+    )
+    count = 40_000
+    drawn = np.stack(draws_of(quantities, count, rng))
+    expected = parts @ parts.T
+    sizes = np.diag(expected)
+    scatter = np.sqrt((expected**2 + np.outer(sizes, sizes)) / count)
+    assert (np.abs(np.cov(drawn).reshape(inputs, inputs) - expected) <= 6.0 * scatter + 1e-12).all()
+    means = np.array([quantity.value for quantity in quantities])
+    assert (np.abs(drawn.mean(axis=1) - means) <= 6.0 * np.sqrt(sizes / count) + 1e-9).all()

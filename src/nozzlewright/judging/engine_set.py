@@ -27,6 +27,7 @@ answer.
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from itertools import combinations
 from statistics import NormalDist
 
@@ -85,8 +86,9 @@ def judge_set(engine_set: EngineSet, sheet: SettingSheet) -> SetVerdict:
     known = {cylinder: opening.widened for cylinder, opening in openings.items()}
     readings = tuple(known.values())
     noise = _noise(readings)
-    spread = _spread(readings, noise, missing)
-    outcome, probability, reasons = _judge_spread(spread, readings, noise, missing, sheet)
+    pairs = _pairs(readings, noise)
+    spread = _spread(readings, pairs, missing)
+    outcome, probability, reasons = _judge_spread(spread, readings, noise, pairs, missing, sheet)
     odd = odd_one_out(known)
     mean: Measured = NotMeasured(say("no opening pressure of the set was measured"))
     if openings:
@@ -119,9 +121,23 @@ def opening_pressures(verdicts: tuple[InjectorVerdict, ...]) -> dict[int, Quanti
     return pressures
 
 
-def _spread(
-    readings: tuple[Quantity, ...], noise: NDArray[np.float64], missing: list[int]
-) -> Measured:
+@dataclass(frozen=True)
+class _Pairs:
+    """The readings two by two."""
+
+    apart: NDArray[np.float64]
+    """By how much the two of each pair differ, [Pa]."""
+    uncertainty: NDArray[np.float64]
+    """Standard uncertainty of each difference, [Pa]."""
+    by_chance: NDArray[np.float64]
+    """Largest difference by chance over its uncertainty, in each draw, [1]."""
+
+    def factor(self, probability: float) -> float:
+        """Return the quantile of the largest difference by chance over its uncertainty, [1]."""
+        return float(np.quantile(self.by_chance, probability))
+
+
+def _spread(readings: tuple[Quantity, ...], pairs: _Pairs, missing: list[int]) -> Measured:
     """Return the largest opening pressure less the smallest, [Pa].
 
     The contributions are those of the difference of the two extremes; the interval holds the
@@ -135,9 +151,8 @@ def _spread(
     largest = max(readings, key=lambda quantity: quantity.value)
     smallest = min(readings, key=lambda quantity: quantity.value)
     apart = difference(largest, smallest, method=say("largest less smallest opening pressure"))
-    apart_by, uncertainty = _pairs(readings)
-    at_least = float(np.max(apart_by - _pair_factor(noise, uncertainty, 0.975) * uncertainty))
-    at_most = float(np.max(apart_by + INTERVAL_FACTOR * uncertainty))
+    at_least = float(np.max(pairs.apart - pairs.factor(0.975) * pairs.uncertainty))
+    at_most = float(np.max(pairs.apart + INTERVAL_FACTOR * pairs.uncertainty))
     # The gauge's level cancels, so that it is unknown does not matter here.
     cautions = tuple(one for one in apart.cautions if one.name != "gauge unknown")
     if missing:
@@ -157,24 +172,17 @@ def _spread(
     )
 
 
-def _pairs(readings: tuple[Quantity, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return by how much the two of each pair differ, and its standard uncertainty, [Pa]."""
+def _pairs(readings: tuple[Quantity, ...], noise: NDArray[np.float64]) -> _Pairs:
     pairs = [difference(a, b) for a, b in combinations(readings, 2)]
-    return (
-        np.array([abs(pair.value) for pair in pairs]),
-        np.array([pair.standard_uncertainty for pair in pairs]),
-    )
-
-
-def _pair_factor(
-    noise: NDArray[np.float64], uncertainty: NDArray[np.float64], probability: float
-) -> float:
-    """Return the quantile, over the draws, of the largest difference by chance over its u, [1]."""
+    uncertainty = np.array([pair.standard_uncertainty for pair in pairs])
     largest = np.zeros(noise.shape[1])
     for (a, b), u in zip(combinations(noise, 2), uncertainty, strict=True):
         if u > 0.0:
-            np.maximum(largest, np.abs(a - b) / u, out=largest)
-    return float(np.quantile(largest, probability))
+            apart = a - b
+            np.abs(apart, out=apart)
+            apart /= u
+            np.maximum(largest, apart, out=largest)
+    return _Pairs(np.array([abs(pair.value) for pair in pairs]), uncertainty, largest)
 
 
 def odd_one_out(openings: dict[int, Quantity]) -> OddOneOut | None:
@@ -228,6 +236,7 @@ def _judge_spread(
     spread: Measured,
     readings: tuple[Quantity, ...],
     noise: NDArray[np.float64],
+    pairs: _Pairs,
     missing: list[int],
     sheet: SettingSheet,
 ) -> tuple[Outcome, float | None, tuple[str, ...]]:
@@ -248,9 +257,8 @@ def _judge_spread(
         )  # fmt: skip
     values = np.array([reading.value for reading in readings])
     probability = float(np.mean(np.ptp(values[:, np.newaxis] + noise, axis=0) <= limit))
-    apart_by, uncertainty = _pairs(readings)
-    proof = _pair_factor(noise, uncertainty, CONFIDENCE) * uncertainty
-    too_wide = bool(np.any((apart_by > limit) & (apart_by - limit >= proof)))
+    proof = pairs.factor(CONFIDENCE) * pairs.uncertainty
+    too_wide = bool(np.any((pairs.apart > limit) & (pairs.apart - limit >= proof)))
     outcome = _spread_outcome(spread, probability, limit, sheet.rule, too_wide=too_wide)
     reasons = [
         say(

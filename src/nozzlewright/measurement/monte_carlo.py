@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Callable
 
 import numpy as np
@@ -16,20 +18,29 @@ def draws_of(
 ) -> list[NDArray[np.float64]]:
     """Return normal draws of each input, correlated through the causes they share.
 
-    A cause that rests on few readings is widened by Student's factor.
+    A cause that rests on few readings is widened by Student's factor. What no other input shares is
+    drawn as one: the sum of independent normal errors is a normal error.
 
     Returns
     -------
     list of ndarray of shape (draws,)
         One array for each input, in its unit
     """
-    causes = sorted({cause for quantity in inputs for cause in quantity.contributions})
-    standard = {cause: rng.standard_normal(draws) for cause in causes}
+    widened = [quantity.widened for quantity in inputs]
+    count = Counter(cause for quantity in widened for cause in quantity.contributions)
+    shared = {
+        cause: rng.standard_normal(draws)
+        for cause in sorted(cause for cause, inputs_with in count.items() if inputs_with > 1)
+    }
     drawn = []
-    for quantity in inputs:
+    for quantity in widened:
+        own = [part for cause, part in quantity.contributions.items() if cause not in shared]
         values = np.full(draws, quantity.value)
-        for cause, part in quantity.widened.contributions.items():
-            values += part * standard[cause]
+        if own:
+            values += math.hypot(*own) * rng.standard_normal(draws)
+        for cause, part in quantity.contributions.items():
+            if cause in shared:
+                values += part * shared[cause]
         drawn.append(values)
     return drawn
 

@@ -24,13 +24,14 @@ from nozzlewright.report.reading import (
     reading_as_data,
     reading_as_text,
 )
-from nozzlewright.report.set_report import SetReport, set_report
+from nozzlewright.report.set_report import SetInShort, SetReport, set_in_short, set_report
 from nozzlewright.report.wording import READING_RULE, ValueText, value_text
 
 __all__ = [
     "READING_RULE",
     "SCHEMA",
     "FittingSheet",
+    "SetInShort",
     "SetReport",
     "ValueText",
     "fitting_sheet",
@@ -39,6 +40,7 @@ __all__ = [
     "quantity_data",
     "reading_as_data",
     "reading_as_text",
+    "set_in_short",
     "set_report",
     "value_text",
 ]

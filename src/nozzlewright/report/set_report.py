@@ -276,6 +276,26 @@ class SpreadText:
 
 
 @dataclass(frozen=True)
+class InjectorInShort:
+    """What one injector's tests came to, without its page."""
+
+    cylinder: int
+    identity: str
+    outcome: InjectorOutcome
+    tests: tuple[TestRow, ...]
+
+
+@dataclass(frozen=True)
+class SetInShort:
+    """The set side by side: what of its report a screen shows at once."""
+
+    headline: str
+    spread: SpreadText
+    scale: SetScale
+    injectors: tuple[InjectorInShort, ...]
+
+
+@dataclass(frozen=True)
 class SetReport:
     """All that is handed over about one set."""
 
@@ -351,6 +371,31 @@ def set_report(
         reading_rule=READING_RULE,
         safety=SAFETY,
         fitting=fitting_sheet(engine_set, sheet, verdict, advice),
+    )
+
+
+def set_in_short(engine_set: EngineSet, sheet: SettingSheet, verdict: SetVerdict) -> SetInShort:
+    """Return what the report of a set says of it side by side.
+
+    Parameters
+    ----------
+    engine_set, sheet, verdict
+        As of :func:`set_report`
+    """
+    found = {item.injector.cylinder: item for item in verdict.as_found}
+    return SetInShort(
+        headline=_headline(verdict),
+        spread=_spread_text(verdict),
+        scale=_set_scale(engine_set, sheet, verdict),
+        injectors=tuple(
+            InjectorInShort(
+                item.injector.cylinder,
+                printable(item.injector.identity),
+                item.outcome,
+                _tests_of(item, found.get(item.injector.cylinder)),
+            )
+            for item in verdict.injectors
+        ),
     )
 
 
@@ -471,7 +516,6 @@ def _injector_page(
     latest: InjectorVerdict, found: InjectorVerdict | None, advice: Advice | None
 ) -> InjectorPage:
     injector = latest.injector
-    left = latest if latest.as_left else None
     sittings = [
         (name, sitting)
         for name, sitting in ((AS_FOUND, injector.as_found), (AS_LEFT, injector.as_left))
@@ -486,7 +530,7 @@ def _injector_page(
         reasons=_clean(latest.reasons),
         actions=tuple(_action_text(action) for action in (advice.actions if advice else ())),
         next_test=printable(advice.next_test) if advice else "",
-        tests=_test_rows(found if left or found else latest, left),
+        tests=_tests_of(latest, found),
         values=values,
         seen=_seen_rows(injector.as_found, injector.as_left),
         leak_paths=_leak_paths(sittings),
@@ -504,6 +548,11 @@ def _injector_page(
             if sitting.gauge is not None
         ),
     )
+
+
+def _tests_of(latest: InjectorVerdict, found: InjectorVerdict | None) -> tuple[TestRow, ...]:
+    left = latest if latest.as_left else None
+    return _test_rows(found if left or found else latest, left)
 
 
 def _test_rows(found: InjectorVerdict | None, left: InjectorVerdict | None) -> tuple[TestRow, ...]:

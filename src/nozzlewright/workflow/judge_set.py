@@ -20,7 +20,14 @@ from nozzlewright.bench import (
 )
 from nozzlewright.capture import Recording
 from nozzlewright.judging import RigVerdict, SetVerdict, judge_set
-from nozzlewright.report import SetReport, set_report
+from nozzlewright.report import (
+    FittingSheet,
+    SetInShort,
+    SetReport,
+    fitting_sheet,
+    set_in_short,
+    set_report,
+)
 from nozzlewright.workflow.read_gauge import Evidence, RigLeaks, read_gauge
 from nozzlewright.workflow.rig_day import FolderChecks
 from nozzlewright.workflow.setting_record import changes_of_set
@@ -90,6 +97,16 @@ class JudgedSet:
             self.made_on,
             self.rig,
         )
+
+    @cached_property
+    def in_short(self) -> SetInShort:
+        """What of the report a screen shows side by side."""
+        return set_in_short(self.engine_set, self.sheet, self.verdict)
+
+    @cached_property
+    def fitting(self) -> FittingSheet:
+        """What of the report goes to whoever fits the set."""
+        return fitting_sheet(self.engine_set, self.sheet, self.verdict, self.advice)
 
 
 def judge_the_set(

@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from nozzlewright.edge.paper.voice import Voice, speaking, spoken
 from nozzlewright.edge.web.app import create_app
+from nozzlewright.edge.web.screens.hand_over import MASK
 from nozzlewright.edge.web.texts import catalogue
 from nozzlewright.edge.wiring.shop import open_shop
 from nozzlewright.records import EntryKind
@@ -190,7 +191,7 @@ def test_every_label_has_a_code_that_opens_the_injectors_record(client, shop, jo
         path = f"/injector/{one.injector}"
         assert f'href="{path}"' in shown.text
         assert client.get(path).status_code == 200
-        code = segno.make(f"{client.address}{path}", error="m", micro=False)
+        code = segno.make(f"{client.address}{path}", error="m", micro=False, mask=MASK)
         drawn = code.svg_inline(omitsize=True, svgclass="qr", lineclass=None, border=2)
         assert drawn in shown.text
     assert re.search(r"203\.42\s±\s0\.31\sbar", shown.text)

@@ -10,10 +10,11 @@ from nozzlewright.capture import Recording
 from nozzlewright.edge.paper import Trace, Voice, report_html, report_pdf
 from nozzlewright.errors import NotAllowed
 from nozzlewright.records import AS_FOUND, AS_LEFT, JobStory
-from nozzlewright.report import SetReport
+from nozzlewright.report import FittingSheet, SetReport
 from nozzlewright.report.set_report import Fact
 from nozzlewright.said import say
 from nozzlewright.workflow import Workshop
+from nozzlewright.workflow.judge_set import JudgedSet
 
 Traces = dict[tuple[int, str], Trace]
 
@@ -26,11 +27,7 @@ def report_of(shop: Workshop, story: JobStory) -> SetReport:
     NotAllowed
         If there is no setting sheet, or nothing was tested.
     """
-    judged = shop.judged(story)
-    if judged is None or not any(one.tests or one.seen for one in story.injectors.values()):
-        raise NotAllowed(
-            say("there is nothing to report yet"), say("Choose a setting sheet and test the set")
-        )
+    judged = _judged(shop, story)
     last = story.entries[-1]
     place = say(
         "job {job}, {count} entries; the last one is number {number} of the record, its digest "
@@ -41,6 +38,26 @@ def report_of(shop: Workshop, story: JobStory) -> SetReport:
         digest=last.digest[:16],
     )
     return replace(judged.report, facts=(*judged.report.facts, Fact(say("Record"), place)))
+
+
+def fitting_of(shop: Workshop, story: JobStory) -> FittingSheet:
+    """Return the part of the report for whoever fits the set.
+
+    Raises
+    ------
+    NotAllowed
+        If there is no setting sheet, or nothing was tested.
+    """
+    return _judged(shop, story).fitting
+
+
+def _judged(shop: Workshop, story: JobStory) -> JudgedSet:
+    judged = shop.judged(story)
+    if judged is None or not any(one.tests or one.seen for one in story.injectors.values()):
+        raise NotAllowed(
+            say("there is nothing to report yet"), say("Choose a setting sheet and test the set")
+        )
+    return judged
 
 
 def traces_of(shop: Workshop, story: JobStory) -> Traces:

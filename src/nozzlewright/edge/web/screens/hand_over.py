@@ -22,7 +22,7 @@ from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.own_words import in_words, voice
 from nozzlewright.edge.web.screens.bench import marks_of
 from nozzlewright.edge.web.texts import N_, _
-from nozzlewright.edge.wiring.papers import html_of, pdf_of, report_of
+from nozzlewright.edge.wiring.papers import fitting_of, html_of, pdf_of
 from nozzlewright.records import AS_FOUND, AS_LEFT, EntryKind, InjectorStory, JobStory
 from nozzlewright.report import value_text
 from nozzlewright.workflow import Workshop
@@ -172,7 +172,7 @@ def fitting(request: Request, job: str) -> Response:
         request,
         "fitting.html",
         story=story,
-        fitting=report_of(shop, story).fitting,
+        fitting=fitting_of(shop, story),
         in_words=in_words,
     )
 
@@ -225,10 +225,16 @@ def _opening(shop: Workshop, one: InjectorStory) -> str:
     return value_text(sitting.gauge.opening_pressure).sentence
 
 
+MASK = 2
+"""Pattern laid over the code. Trying all eight takes four times as long as the code itself; readers
+take any (ISO/IEC 18004). Over addresses of injectors this one has the lowest mean penalty, 5 %
+above that of the best for each."""
+
+
 @lru_cache(maxsize=256)
 def _code(address: str) -> Markup:
     """Return an address as a QR code, drawn in the colour of the text around it."""
-    code = segno.make(address, error="m", micro=False)
+    code = segno.make(address, error="m", micro=False, mask=MASK)
     drawn = code.svg_inline(omitsize=True, svgclass="qr", lineclass=None, border=2)
     # Made by the library from numbers alone: no text of anybody's is in it.
     return Markup(drawn)  # noqa: S704

@@ -17,7 +17,7 @@ from nozzlewright.edge.web.own_words import voice
 from nozzlewright.edge.web.screens.bench import marks_of
 from nozzlewright.edge.web.texts import _
 from nozzlewright.records import EntryKind, JobStory
-from nozzlewright.report.set_report import InjectorPage, SetReport
+from nozzlewright.report.set_report import InjectorInShort, SetInShort
 from nozzlewright.workflow import Workshop
 
 router = APIRouter()
@@ -30,7 +30,7 @@ WIDE, NARROW = (620.0, 210.0), (260.0, 230.0)
 class Column:
     """One injector of the set, side by side with the others."""
 
-    page: InjectorPage
+    page: InjectorInShort
     injector: str
     state: str
     words: str
@@ -44,10 +44,10 @@ def show(request: Request, job: str) -> Response:
     steps = shop.steps(story)
     judged = shop.judged(story)
     columns: list[Column] = []
-    report: SetReport | None = None
+    report: SetInShort | None = None
     figures: list[Markup] = []
     if judged is not None:
-        report = judged.report
+        report = judged.in_short
         advice = {one.cylinder: one.actions for one in judged.advice}
         for injector in report.injectors:
             one = story.at_cylinder(injector.cylinder)
