@@ -286,3 +286,15 @@ def test_a_card_that_does_not_say_how_finely_its_gauge_reads_is_told_so(front):
     front.saved(check(front, {"card": ("bench.toml", coarse)}))
 
     assert says in text_of(front.get("/rig"))
+
+
+def test_checks_of_one_day_stand_beside_each_other_on_their_chart(front):
+    for zero in ("0,1", "0,2", "0,3", "0,2", "0,1"):
+        shown = front.saved(check(front, zero=zero))
+    charts = re.findall(r'<figure class="card rig-chart">.*?</figure>', shown, re.DOTALL)
+    (chart,) = (one for one in charts if "<b>Zero of the gauge</b>" in one)
+    (line,) = re.findall(r'class="chart-line" points="([^"]+)"', chart)
+    at = [float(point.partition(",")[0]) for point in line.split()]
+
+    assert len(at) == 5
+    assert at == sorted(set(at))

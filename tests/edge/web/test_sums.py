@@ -142,6 +142,14 @@ def test_a_torque_comes_over_from_the_sheet_as_printed(front, printed, value, su
     assert 'class="faults"' not in html
 
 
+def test_causes_that_do_not_matter_are_not_named(front):
+    """What the two pressures share drops out: the cylinder's alone is left, by its 5 bar."""
+    shown = text_of(front.get("/sums/droplets?old=160+bar&new=180+bar"))
+    comes_from = shown.partition("Its ± comes from:")[2].partition(".")[0]
+
+    assert comes_from.split() == ["Pressure", "in", "the", "cylinder", "100", "%"]
+
+
 def test_pressures_are_offered_in_the_readers_unit(front):
     front.be(Here(who="R", pressure_unit="psi"))
     html = front.get("/sums/opening?guide=6mm&seat=2.6mm&force=401.888N")

@@ -251,11 +251,12 @@ def _shown(one: RigChart) -> ShownChart:
     margin = 0.06 * (high - low) or 1.0
     low, high = low - margin, high + margin
     days = [float(point.day) for point in chart.points]
-    span = (days[-1] - days[0]) or 1.0
+    at = _apart(days)
+    span = (at[-1] - at[0]) or 1.0
 
     def x(day: float) -> float:
         inner = LEFT + 8.0, RIGHT - 8.0
-        return round(inner[0] + (inner[1] - inner[0]) * (day - days[0]) / span, 1)
+        return round(inner[0] + (inner[1] - inner[0]) * (day - at[0]) / span, 1)
 
     def y(value: float) -> float:
         return round(BOTTOM - (BOTTOM - TOP) * (min(max(value, low), high) - low) / (high - low), 1)
@@ -263,12 +264,12 @@ def _shown(one: RigChart) -> ShownChart:
     spoke = {signal.index for signal in chart.signals}
     points = tuple(
         Point(x(day), y(value), y(value + half), y(value - half), index in spoke)
-        for index, (day, value, half) in enumerate(zip(days, values, u, strict=True))
+        for index, (day, value, half) in enumerate(zip(at, values, u, strict=True))
     )
     trend = None
     if not isinstance(one.trend, NotMeasured) and one.trend.clear:
         level, slope = one.trend.level.value, one.trend.slope.value
-        trend = x(days[0]), y(level - slope * span), x(days[-1]), y(level)
+        trend = x(at[0]), y(level - slope * (days[-1] - days[0])), x(at[-1]), y(level)
     return ShownChart(
         title=title,
         unit=unit,
@@ -277,7 +278,7 @@ def _shown(one: RigChart) -> ShownChart:
         missing="",
         points=points,
         levels=_levels(one, lines, y),
-        baseline_x=x(days[chart.baseline - 1]) + 4.0,
+        baseline_x=x(at[chart.baseline - 1]) + 4.0,
         trend=trend,
         first=day_text(one.days[0]),
         last=day_text(one.days[-1]),
@@ -287,6 +288,15 @@ def _shown(one: RigChart) -> ShownChart:
         summary=_("%(count)s checks, the first %(baseline)s of them the baseline")
         % {"count": len(values), "baseline": chart.baseline},
     )
+
+
+def _apart(days: list[float]) -> list[float]:
+    """Return days with several checks of one day standing beside each other, in their order.
+
+    >>> _apart([3.0, 4.0, 4.0, 6.0])
+    [3.0, 4.0, 4.5, 6.0]
+    """
+    return [day + days[:index].count(day) / days.count(day) for index, day in enumerate(days)]
 
 
 def _now(one: RigChart, measured: Quantity) -> str:

@@ -45,6 +45,8 @@ ON_TOP = 4
 """First inputs of a sum that stand open on its page, needed or not."""
 LEAST, MOST = 1e-3, 1e4
 """Size of a number that is still read easily, in a further unit."""
+LEAST_SHARE = 0.005
+"""Share of the variance below which a cause is not named."""
 MOST_OTHERS = 4
 """Further units in which a result is told."""
 
@@ -192,6 +194,7 @@ def _outcome(worked: Worked) -> dict[str, Any]:
     results = [_told(result) for result in worked.results]
     budget = worked.results[0].quantity.budget if worked.results else ()
     whole = sum(part**2 for _cause, part in budget)
+    shares = [(cause, part**2 / whole) for cause, part in budget if whole > 0.0]
     return {
         "main": results[0],
         "more": results[1:],
@@ -202,7 +205,7 @@ def _outcome(worked: Worked) -> dict[str, Any]:
         ],
         "given": [_as_given(each, worked.given[each.key]) for each in worked.sum.inputs
                   if each.key in worked.given],
-        "budget": [(cause.name, f"{part**2 / whole:.0%}") for cause, part in budget if whole > 0.0],
+        "budget": [(cause.name, share) for cause, share in shares if share >= LEAST_SHARE],
     }  # fmt: skip
 
 
