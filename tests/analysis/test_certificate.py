@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from nozzlewright.analysis.by_hand import read_hand
 from nozzlewright.analysis.certificate import (
@@ -66,7 +67,7 @@ def test_pontius_asks_for_a_parabola_and_gets_the_certified_one():
     """PUB: NIST StRD Pontius, certified values (from memory, reproduced)."""
     fit = fit_certificate(published("pontius.csv"), "Pontius")
 
-    assert [one.degree for one in fit.candidates] == [0, 1, 2]
+    assert [one.degree for one in fit.candidates] == [1, 2]
     assert fit.degree == 2
     np.testing.assert_allclose(
         fit.curve.coefficients,
@@ -102,13 +103,70 @@ def test_equal_uncertainties_leave_no_trace_in_the_curve():
     np.testing.assert_allclose(weighted.covariance, plain.covariance, rtol=1e-12)
 
 
-def test_a_straight_certificate_gets_a_line_a_shifted_one_a_shift():
+def test_a_certificate_gets_a_line_a_shifted_one_too():
     rng = np.random.default_rng(5)
     noise = 0.01 * rng.standard_normal(8)
     line = fit_certificate(points(0.1 + 0.2 * np.arange(8) + noise), "C")
     shift = fit_certificate(points(0.5 + noise), "C")
 
-    assert (line.degree, shift.degree) == (1, 0)
+    # That a shift has no slope is not known: points that scatter hide one.
+    assert (line.degree, shift.degree) == (1, 1)
+    apart = difference(shift.curve.at(175 * BAR), shift.curve.at(100 * BAR))
+    assert apart.standard_uncertainty > 0.0
+
+
+@pytest.mark.parametrize("count", [3, 4, 5, 6, 11])
+@pytest.mark.parametrize("scatter", [0.1, 0.5, 2.0], ids=["as stated", "far more", "wild"])
+def test_what_a_scattering_certificate_says_holds_the_truth_in_19_cases_of_20(count, scatter):
+    """TRUTH: a gauge with a straight error; stated 0.1 bar, common; points that scatter more."""
+    rng = np.random.default_rng(6)
+    reference = np.linspace(0.0, 250.0, count)
+    held, cases = np.zeros(2), 600
+    for _ in range(cases):
+        shift, tilt = rng.normal(0.0, 1.0), rng.normal(0.0, 0.004)
+        shown = reference * (1.0 + tilt) + shift
+        told = shown + rng.normal(0.0, 0.1) + rng.normal(0.0, scatter, count)
+        rows = tuple(
+            CertificatePoint(r * BAR, x * BAR, 0.1 * BAR)
+            for r, x in zip(reference, told, strict=True)
+        )
+        gauge = gauge_correction(Gauge(certificate=rows), "Monday")
+        high, low = (
+            Quantity(gauge.correct_one(x), "Pa", gauge.contributions(x))
+            for x in ((true * (1.0 + tilt) + shift) * BAR for true in (175.0, 100.0))
+        )
+        for row, (one, true) in enumerate(((high, 175.0), (difference(high, low), 75.0))):
+            ends = one.coverage_interval
+            held[row] += ends[0] <= true * BAR <= ends[1]
+
+    # 92 to 97.5 by long counts; a count of so many strays by a point.
+    assert np.all((held / cases >= 0.905) & (held / cases <= 0.985)), held / cases
+
+
+@pytest.mark.parametrize(("count", "times"), [(4, 1.73), (10, 1.13)])
+def test_a_birge_ratio_of_few_widens_as_published(count, times):
+    """PUB: Bodnar and Elster, Metrologia 51 (2014) 516: 73 % more for 4 results, 13 % for 10.
+
+    Theirs is the standard deviation of the Student law with n - 1 degrees by which the mean goes,
+    sqrt((n-1)/(n-3)) times that of Birge; here the degrees are carried, and the interval is theirs.
+    """
+    x, y = np.arange(float(count)), np.tile([0.0, 1.0], count // 2)
+    found = fit_calibration(
+        x, y, degree=0, standard_uncertainties=np.full(count, 0.1), unit="1", scope="C"
+    ).at(1.0)
+    birge = float(y.std(ddof=1)) / math.sqrt(count)
+    low, high = stats.t.interval(0.95, count - 1, loc=0.5, scale=birge)
+
+    assert found.standard_uncertainty == pytest.approx(birge)
+    assert found.coverage_interval == pytest.approx((low, high))
+    assert stats.t.std(count - 1) == pytest.approx(times, abs=0.005)
+
+
+def test_a_birge_ratio_below_one_changes_nothing():
+    fit = fit_calibration(
+        [0.0, 1.0, 2.0], [0.0, 0.1, 0.0], standard_uncertainties=[1.0] * 3, unit="1", scope="C"
+    )
+    assert math.isinf(fit.at(1.0).degrees_of_freedom)
 
 
 def test_a_parabola_is_seldom_seen_where_there_is_none():

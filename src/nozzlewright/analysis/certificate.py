@@ -1,8 +1,9 @@
 r"""What the points of a gauge's certificate say between them, and whether they can be believed.
 
-The errors of indication are described by a polynomial of the lowest degree that the points ask
-for: none, a line, a parabola. The rule that chooses: of two degrees the higher one is taken only
-where it lowers the corrected Akaike criterion
+The errors of indication are described by a line, or by a parabola where the points ask for it. One
+shift for all pressures is not tried: points that scatter do not show a slope that is there, and a
+shift would say that there is none (counted in decision 0018). The rule that chooses: the parabola
+is taken only where it lowers the corrected Akaike criterion
 
 .. math:: n \ln\frac{\chi^2}{n} + 2 k \frac{n}{n - k - 1},
           \qquad \chi^2 = \sum_i \left(\frac{\bar u}{u_i}\right)^2 r_i^2
@@ -12,8 +13,8 @@ standard uncertainties, their geometric mean :math:`\bar u`; Hurvich and Tsai, B
 297, from memory). Fewer than five points cannot choose: they get a line.
 
 The points weigh as :math:`1/u_i^2`. How far the curve is known follows from their scatter about
-it; the stated uncertainty, which is mostly common to all points, is carried beside it and does
-not average out.
+it, which few points tell badly: its causes carry the degrees of freedom. The stated uncertainty,
+which is mostly common to all points, is carried beside it and does not average out.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nozzlewright.bench import CertificatePoint
-from nozzlewright.measurement import Calibration, NotMeasured, fit_calibration
+from nozzlewright.measurement import Calibration, Cause, NotMeasured, Quantity, fit_calibration
 from nozzlewright.measurement.units import PRESSURE_UNITS
 from nozzlewright.said import Said, figure, in_bar, pressure_figure, say
 
@@ -139,11 +140,27 @@ class CertificateFit:
         ValueError
             Outside the points, where the certificate says nothing.
         """
-        curve = self.curve.at(shown_pa).standard_uncertainty
-        if self.curve.degrees_of_freedom < 1:
-            curve = 0.0
+        return self._unknown_at(shown_pa).standard_uncertainty
+
+    def reach_at(self, shown_pa: float) -> float:
+        """Return half of the 95 % interval of a correction, [Pa].
+
+        Raises
+        ------
+        ValueError
+            Outside the points, where the certificate says nothing.
+        """
+        return self._unknown_at(shown_pa).coverage_interval[1]
+
+    def _unknown_at(self, shown_pa: float) -> Quantity:
+        curve = self.curve.at(shown_pa).contributions if self.curve.degrees_of_freedom else {}
         way = hysteresis_uncertainty(self.hysteresis_at(shown_pa))
-        return math.hypot(self.stated_at(shown_pa), curve, way)
+        parts = {
+            **curve,
+            Cause(say("gauge level"), self.curve.scope): self.stated_at(shown_pa),
+            Cause(say("gauge hysteresis"), self.curve.scope, rectangular=True): way,
+        }
+        return Quantity(0.0, "Pa", parts)
 
     def correction_at(self, shown_pa: float) -> float:
         """Return what is to be added to a pressure shown, [Pa].
@@ -208,13 +225,13 @@ def fit_certificate(points: Sequence[CertificatePoint], scope: str) -> Certifica
         return CertificateFit(ordered, curve, (_candidate(curve, count, error),))
     tried: list[tuple[Candidate, Calibration]] = []
     best = 0
-    for degree in range(min(MAX_DEGREE, distinct - 1) + 1):
+    for degree in range(line, min(MAX_DEGREE, distinct - 1) + 1):
         if count - (degree + 1) - 2 <= 0:
             break
         curve = fitted(degree=degree)
         tried.append((_candidate(curve, count, error), curve))
         if tried[-1][0].criterion < tried[best][0].criterion - CRITERION_GAIN:
-            best = degree
+            best = len(tried) - 1
     return CertificateFit(ordered, tried[best][1], tuple(candidate for candidate, _ in tried))
 
 
@@ -403,7 +420,7 @@ class Drift:
     at_pa: float
     """Where, [Pa]."""
     standard_uncertainty_pa: float
-    """Of that change: both certificates, [Pa]."""
+    """Of that change: both certificates, so that 1.96 of it are 95 %, [Pa]."""
 
     @property
     def per_year_pa(self) -> float:
@@ -477,9 +494,7 @@ def drift_between(
     change = later.errors_at(grid) - earlier.errors_at(grid)
     at = int(np.argmax(np.abs(change)))
     where = float(np.clip(grid[at], low, high))
-    unknown = math.hypot(
-        earlier.standard_uncertainty_at(where), later.standard_uncertainty_at(where)
-    )
+    unknown = math.hypot(earlier.reach_at(where), later.reach_at(where)) / 1.959963984540054
     return Drift(years, float(change[at]), where, unknown)
 
 

@@ -45,6 +45,8 @@ class Calibration:
     """Least and greatest x among the points."""
     _root: _Array
     """Upper triangular T with covariance = T T^t: a column for each independent term."""
+    by_scatter: bool = False
+    """Whether the size of the covariance is that of the scatter, and known no better than it."""
 
     def value_at(self, x: float) -> float:
         """Return the fitted value at x, [unit]."""
@@ -65,8 +67,14 @@ class Calibration:
         low, high = self.range
         if not low <= x <= high:
             raise ValueError(f"{x} lies outside the calibrated range, {low} to {high}")
+        degrees = float(self.degrees_of_freedom) if self.by_scatter else None
         parts = {
-            Cause(say("{what}, {term}", what=self.name, term=_term(power)), self.scope): float(term)
+            Cause(
+                say("{what}, {term}", what=self.name, term=_term(power)),
+                self.scope,
+                degrees=degrees,
+                rests_on=f"{self.name}, {self.scope}",
+            ): float(term)
             for power, term in enumerate(self._terms(x))
         }
         method = say("{name} ({scope})", name=self.name, scope=self.scope)
@@ -102,7 +110,8 @@ def fit_calibration(
     standard_uncertainties : array_like of shape (N,), optional
         Of each y and independent of each other, [unit]. Without them the scatter about the fit is
         taken for it. With them, the covariance follows from them and is enlarged by the Birge
-        ratio where the scatter is larger than they allow.
+        ratio where the scatter is larger than they allow. Where its size is that of the scatter,
+        the causes carry its degrees of freedom.
     relative : bool
         Whether the uncertainties only say how the points weigh against each other: the
         covariance then follows from the scatter about the fit alone, and the residual standard
@@ -126,7 +135,9 @@ def fit_calibration(
 
     Notes
     -----
-    Least squares by QR decomposition (JCGM 100:2008, H.3 for the line). x is taken as exact.
+    Least squares by QR decomposition (JCGM 100:2008, H.3 for the line). x is taken as exact. That a
+    covariance enlarged by the Birge ratio is known with the degrees of freedom of the scatter, and
+    goes with Student's factor, is O. Bodnar, C. Elster, Metrologia 51 (2014) 516.
 
     Examples
     --------
@@ -176,6 +187,7 @@ def fit_calibration(
         name=name,
         range=(float(shown.min()), float(shown.max())),
         _root=root,
+        by_scatter=by_scatter or scatter > 1.0,
     )
 
 

@@ -104,7 +104,7 @@ def certificate_figure(
 
 def _band(fit: CertificateFit, shown_pa: float) -> float:
     low, high = fit.curve.range
-    return K95 * fit.standard_uncertainty_at(min(max(shown_pa, low), high))
+    return fit.reach_at(min(max(shown_pa, low), high))
 
 
 def _span(values: list[float]) -> tuple[float, float]:
