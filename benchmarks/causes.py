@@ -22,8 +22,10 @@ from nozzlewright.advice.causes import CauseModel, Sort, infer, known, published
 
 PICTURE = Path(__file__).parents[1] / "docs" / "images" / "causes-calibration.svg"
 BINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.0)
-MENTION = 2 / 3
-"""Share of the symptoms that are there which a customer mentions."""
+MENTION = 4 / 3
+"""How much more often than the finder reckons a customer mentions a symptom that is there."""
+LOOKED = 1 / 4
+"""Share of cases in which somebody has looked at what no customer mentions unasked."""
 SHIFT = 0.5
 """Standard deviation of the shift of a logit: a chance of 50 % becomes 38 % to 62 %."""
 
@@ -61,36 +63,52 @@ class Drawn:
     """Symptoms of which nothing was said, where others were."""
 
 
-def draw(model: CauseModel, rng: np.random.Generator) -> Drawn:
+def draw(
+    model: CauseModel, rng: np.random.Generator, mention: float = MENTION, severity: float = 0.0
+) -> Drawn:
     """Return a case as an injector comes to the bench: something is wrong with it.
 
-    Customers name two in three of the symptoms that there are and none that there are not; most
-    bench tests are made; parts are looked at in one case of three.
+    Customers name two in three of the symptoms that are plain, one in three of those that must be
+    looked for, and none that there are not; at the rest of the engine somebody looks in one case of
+    four, whatever there is to be seen; most bench tests are made; parts are looked at in one case
+    of three.
+
+    With a severity a cause that is bad shows in everything more often, one that is slight in
+    everything less: the logits of all that it shows are moved together, by normal noise. The finder
+    takes its observations as independent, given the causes.
     """
     background = rng.choice(len(model.backgrounds), p=[b.prior for b in model.backgrounds])
     while True:
         present = rng.random(len(model.causes)) < model.priors[background]
         if present.any():
             break
+    moved = rng.normal(0.0, severity, len(model.causes)) if severity else None
     stripped = rng.random() < 1 / 3
     evidence = {}
     for one in model.observations:
         upto = np.cumsum(model.leaks(one.key)[background])
         for place, proposed in model.proposals(one.key).items():
             if present[place]:
+                if moved is not None:
+                    odds = proposed[1:] / proposed[0] * np.exp(moved[place])
+                    proposed = np.append(1.0, odds) / (1.0 + odds.sum())
                 upto = upto * np.cumsum(proposed)
         state = int(np.searchsorted(upto, rng.random() * upto[-1]))
         made = {
-            Sort.SYMPTOM: state > 0 and one.minutes <= 10 and rng.random() < MENTION,
-            Sort.BENCH: rng.random() < (0.85 if one.jet else 0.3),
+            Sort.SYMPTOM: (
+                state > 0 and rng.random() < mention * one.mentioned
+                if one.mentioned
+                else one.minutes <= 10 and rng.random() < LOOKED
+            ),
+            Sort.BENCH: rng.random() < (0.85 if one.step else 0.3),
             Sort.PARTS: stripped and rng.random() < 0.6,
             Sort.SET: rng.random() < 0.4,
         }[one.sort]
         if made:
             evidence[one.key] = known(model, one.key, one.states[state][0])
     there = frozenset(c.key for c, is_there in zip(model.causes, present, strict=True) if is_there)
-    named = {one.key for one in model.observations if one.named}
-    silent = frozenset(named - set(evidence)) if named & set(evidence) else frozenset()
+    told = {one.key for one in model.observations if one.sort is Sort.SYMPTOM and one.mentioned}
+    silent = frozenset(told - set(evidence)) if told & set(evidence) else frozenset()
     return Drawn(evidence, there, silent)
 
 

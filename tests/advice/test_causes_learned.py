@@ -13,6 +13,7 @@ from scipy import stats
 from nozzlewright.advice.causes import (
     ClosedCase,
     Counts,
+    Needs,
     compare,
     count,
     counts_from,
@@ -97,6 +98,30 @@ def test_what_two_causes_may_have_shown_is_shared_between_them():
     assert guide + face > 4 * 0.95  # at least one of them showed each time, but for the leak
 
 
+def test_what_a_background_shows_by_itself_is_not_put_down_to_the_cause():
+    """Dirt in the fuel makes others of a set show the same: so a cause there has shown less."""
+    model = published()
+    plain = [case("guide_worn", others_alike="yes")] * 4
+    dirty = [case("guide_worn", others_alike="yes", dirty_fuel="yes")] * 4
+    shown = [
+        count(model, cases).links["guide_worn others_alike"]["yes"] for cases in (plain, dirty)
+    ]
+    assert 0 < shown[1] < shown[0] < 4
+    # Written out, for the first round: the backgrounds after all that was seen of a case.
+    place = [cause.key for cause in model.causes].index("guide_worn")
+    mine = model.proposals("others_alike")[place][1]
+    leak = {key: model.leaks(key)[:, 1] for key in ("others_alike", "dirty_fuel")}
+    there = np.array([cause.key == "guide_worn" for cause in model.causes])
+    weight = np.array([background.prior for background in model.backgrounds])
+    weight = weight * np.where(there, model.priors, 1 - model.priors).prod(axis=1)
+    weight = weight * leak["dirty_fuel"] * (1 - (1 - leak["others_alike"]) * (1 - mine))
+    expected = (weight * mine / (1 - (1 - leak["others_alike"]) * (1 - mine))).sum() / weight.sum()
+    from nozzlewright.advice.causes.learn import _shown
+
+    first = dict(_shown(model, dirty[0], {}))["guide_worn others_alike"]["yes"]
+    assert first == pytest.approx(expected, rel=1e-9)
+
+
 def test_virtual_evidence_teaches_nothing():
     model = published()
     unsure = ClosedCase({"opening": (0.4, 0.0, 0.6)}, frozenset({"spring_relaxed"}))
@@ -143,7 +168,8 @@ def test_learning_finds_back_the_shop_that_made_the_cases(drawn):
     learned = with_counts(model, count(model, closed), 1)
     before, after = [], []
     for true, old, new in zip(shop.links, model.links, learned.links, strict=True):
-        if len(true.chances) == 1 and published().by_observation[true.observation].jet:
+        one = model.by_observation[true.observation]
+        if len(true.chances) == 1 and one.needs is Needs.MOUNTED and one.step:
             ((state, chance),) = true.chances.items()
             before.append(abs(old.chances[state] - chance))
             after.append(abs(new.chances[state] - chance))

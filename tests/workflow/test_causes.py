@@ -99,6 +99,9 @@ def test_a_worn_guide_on_the_bench_is_found_with_reasons(shop, job):
     ranking = found(shop, job, 2).ranking
     assert ranking.causes[0].cause.key == "guide_worn"
     assert {r.observation for r in ranking.causes[0].speaks_for} >= {"drop", "hard_start_hot"}
+    # Held and watched: oil outside would have been noted.
+    assert "outside_leak" in found(shop, job, 2).gathered.silent
+    assert "outside_leak" not in found(shop, job, 1).gathered.silent
 
 
 def test_what_is_too_close_or_not_done_is_no_state(shop, job):
@@ -143,6 +146,7 @@ def test_a_slide_after_cleaning_is_weaker_evidence_than_one_before(shop, job):
     note(shop, job, 1, EntryKind.STRIPPED, pair=injector.pair)
     note(shop, job, 1, EntryKind.STEP_DONE, step="clean")
     assert pieces(shop, job, 1)["slide"].weights == (1.0, 0.5)
+    assert "may have hung before" in pieces(shop, job, 1)["slide"].words
     shop.see(act(), FITTER, job, injector.injector, {"needle_slide": False})
     assert pieces(shop, job, 1)["slide"].weights == (0.0, 1.0)
 

@@ -20,5 +20,11 @@ JET = joined(" ", [_JET, MANUAL])
 """For every step with pressure on the injector."""
 STRIP = joined(" ", [_STRIP, MANUAL])
 """For every step that opens the injector."""
+_RUNNING = say(
+    "Engine running: keep clear of what turns and what is hot. Fuel from a slackened union burns "
+    "on a hot manifold; hands off it, guard the spray, wipe it up."
+)
+RUNNING = joined(" ", [_RUNNING, MANUAL])
+"""For every look at the running engine."""
 STRIP_AND_JET = joined(" ", [_STRIP, _JET, MANUAL])
 """For a step that opens the injector and tests it again."""

@@ -16,6 +16,7 @@ from typing import Any
 from nozzlewright.advice.causes import (
     CauseModel,
     ReadText,
+    Sort,
     Standing,
     known,
     read_spray,
@@ -31,7 +32,7 @@ from nozzlewright.bench import (
 )
 from nozzlewright.judging import BenchTest, Direction, InjectorVerdict, Outcome, Verdict
 from nozzlewright.judging.evidence import mentions, outside_leak, tip_grades
-from nozzlewright.measurement import Quantity
+from nozzlewright.measurement import Caution, Quantity
 from nozzlewright.records import AS_FOUND, AS_LEFT, InjectorStory, JobStory
 from nozzlewright.said import Said, figure, say
 
@@ -40,6 +41,10 @@ CERTAIN = 0.995
 SHIM_APART_MM, CLOSING_APART, COLDER_K = 0.15, 0.08, 5.0
 """From where a shim, the ratio of closing to opening pressure, or the oil is another than usual;
 common practice, no source."""
+UNSTEADY = ("drift", "unsteady readings")
+"""Cautions that say that the opening pressure wanders from pop to pop."""
+POPS = 4
+"""Recorded openings from which it would have been said."""
 AFTER_CLEANING = (1.0, 0.5)
 """A needle that slides freely once it was cleaned may have hung before; an estimate."""
 
@@ -79,7 +84,7 @@ class Gathered:
     standing: Standing
     sitting: str
     silent: tuple[str, ...] = ()
-    """Symptoms of which the customer said nothing, having said others."""
+    """What nothing was said of, by a customer or fitter who would have said it."""
 
     @property
     def evidence(self) -> dict[str, tuple[float, ...]]:
@@ -151,7 +156,7 @@ def gather(model: CauseModel, job: JobSeen, one: InjectorStory) -> Gathered:
         tuple(dict.fromkeys(taken_out)),
         standing,
         which,
-        _silent(model, texts, found, taken_out),
+        _silent(model, texts, found, taken_out, job.sittings.get((one.injector, which))),
     )
 
 
@@ -160,14 +165,21 @@ def _silent(
     texts: Sequence[ReadText],
     found: Mapping[str, Piece],
     taken_out: Sequence[str],
+    sitting: TestSitting | None,
 ) -> tuple[str, ...]:
-    """Return the symptoms that a customer would have named with the others, had they been there."""
-    if not any(text.understood for text in texts):
-        return ()
+    """Return what would have been told, had it been there.
+
+    Symptoms by a customer who named others; oil outside by a fitter who held the injector.
+    """
+    told = any(text.understood for text in texts)
+    held = sitting is not None and bool(tip_grades(sitting))
     return tuple(
         one.key
         for one in model.observations
-        if one.named and one.key not in found and one.key not in taken_out
+        if one.mentioned
+        and (told if one.sort is Sort.SYMPTOM else held)
+        and one.key not in found
+        and one.key not in taken_out
     )
 
 
@@ -254,8 +266,10 @@ def _slide(one: InjectorStory) -> Iterator[Piece]:
         if seen.body.get("needle_slide") is not None
     ]
     if slides:
-        free = AFTER_CLEANING if "clean" in one.done else (1.0, 0.0)
-        yield Piece("slide", free if all(slides) else (0.0, 1.0), Origin.TEST)
+        cleaned = "clean" in one.done and all(slides)
+        weights = AFTER_CLEANING if cleaned else (1.0, 0.0) if all(slides) else (0.0, 1.0)
+        words = say("once it was cleaned: it may have hung before") if cleaned else ""
+        yield Piece("slide", weights, Origin.TEST, words)
 
 
 def of_sitting(
@@ -303,12 +317,22 @@ def of_sitting(
     elif sitting.gauge is not None and isinstance(sitting.gauge.opening_pressure, Quantity):
         yield _test(model, "flow", "opens")
     if sitting.gauge is not None:
-        if mentions(sitting.gauge.cautions, "drift"):
-            yield _test(model, "unsteady", "yes")
+        wanders = [one for one in sitting.gauge.cautions if _wanders(one)]
+        if wanders:
+            yield Piece("unsteady", known(model, "unsteady", "yes"), Origin.TEST, wanders[0].text)
+        elif len(sitting.gauge.openings) >= POPS:
+            yield _test(model, "unsteady", "no")
         if mentions(sitting.gauge.cautions, "weep"):
             yield _test(model, "weeps", "yes")
         elif isinstance(sitting.gauge.opening_pressure, Quantity):
             yield _test(model, "weeps", "no")
+
+
+def _wanders(caution: Caution) -> bool:
+    """Return whether a caution says that the opening pressure wanders from pop to pop."""
+    return caution.name in UNSTEADY or (
+        caution.name == "sticking needle" and caution.text.startswith("lift-off scatters")
+    )
 
 
 def _held_as_asked(verdict: InjectorVerdict | None) -> bool:
@@ -360,12 +384,16 @@ def _drop(
     model: CauseModel, sitting: TestSitting, verdict: Verdict, sheet: SettingSheet | None
 ) -> Iterator[Piece]:
     drops = sheet.leak_off if sheet is not None and sheet.back_leakage is None else None
-    if drops is not None:  # drops are counted: many of them is the fast side
+    if drops is not None:  # drops at the leak-off are counted: many come past the guide alone
         weights = _by_probability(verdict, low=1, high=2)
+        if weights is not None:
+            yield Piece("return_drops", (weights[0] + weights[1], weights[2]), Origin.TEST)
+            if weights[1] > 0.0:  # fewer than are asked: a close fit
+                yield Piece("drop", (weights[0], weights[1], 0.0), Origin.TEST)
     else:
         weights = _by_probability(verdict, low=2, high=1)
-    if weights is not None:
-        yield Piece("drop", weights, Origin.TEST)
+        if weights is not None:
+            yield Piece("drop", weights, Origin.TEST)
     hold = getattr(sitting.gauge, "hold", None)
     if hold is not None and getattr(hold, "rig_leak_taken_off", False):
         words = say("the rig's own leak was measured and taken off")

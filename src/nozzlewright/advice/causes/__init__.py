@@ -14,7 +14,15 @@
     What closed jobs teach, version by version.
 """
 
-from nozzlewright.advice.causes.infer import Evidence, Posterior, gains, infer, known, weights_of
+from nozzlewright.advice.causes.infer import (
+    Evidence,
+    Posterior,
+    by_place,
+    gains,
+    infer,
+    known,
+    weights_of,
+)
 from nozzlewright.advice.causes.learn import (
     Change,
     ClosedCase,
@@ -31,6 +39,7 @@ from nozzlewright.advice.causes.model import (
     CauseModel,
     Confidence,
     Link,
+    Needs,
     Observation,
     Place,
     Sort,
@@ -49,10 +58,11 @@ from nozzlewright.advice.causes.rank import (
     seen_words,
     times_words,
 )
-from nozzlewright.advice.causes.table import SOURCES, published
+from nozzlewright.advice.causes.table import NO_YES, SOURCES, published
 from nozzlewright.advice.causes.words import ReadText, Understood, read_spray, read_symptoms
 
 __all__ = [
+    "NO_YES",
     "SOURCES",
     "Alike",
     "Background",
@@ -66,6 +76,7 @@ __all__ = [
     "Evidence",
     "Likelihood",
     "Link",
+    "Needs",
     "Next",
     "Observation",
     "Place",
@@ -77,6 +88,7 @@ __all__ = [
     "Sort",
     "Standing",
     "Understood",
+    "by_place",
     "compare",
     "count",
     "counts_from",

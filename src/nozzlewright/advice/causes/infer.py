@@ -27,7 +27,7 @@ from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from nozzlewright.advice.causes.model import CauseModel
+from nozzlewright.advice.causes.model import CauseModel, Place
 from nozzlewright.errors import Fault, InputFault
 from nozzlewright.said import say
 
@@ -42,10 +42,7 @@ Evidence = Mapping[str, Sequence[float]]
 other numbers are Pearl's virtual evidence, such as a verdict's probability of conformity. Only
 their ratios count; all alike say nothing."""
 
-MENTIONED = 0.5
-"""Share of the symptoms a cause brings about that a customer who writes anything mentions; an
-estimate, common practice, no source."""
-MOST_CELLS = 1 << 18
+MOST_CELLS = 1 << 19
 """Most subsets (of findings, in all backgrounds) for which the sum is made."""
 
 
@@ -198,33 +195,42 @@ class _Turn:
 
 def _turns(axes: Sequence[_Axis]) -> tuple[list[_Turn], int]:
     """Return the causes in an order that keeps few findings open, and the most cells at a time."""
-    left = {index: set(axis.proposals) for index, axis in enumerate(axes)}
-    waiting = {cause for causes in left.values() for cause in causes}
+    bits = {1 << index: len(axis.end) for index, axis in enumerate(axes)}
+    left = {bit: set(axis.proposals) for bit, axis in zip(bits, axes, strict=True)}
+    mine = dict.fromkeys(sorted({cause for causes in left.values() for cause in causes}), 0)
+    for bit, causes in left.items():
+        for cause in causes:
+            mine[cause] |= bit
+    last = dict.fromkeys(mine, 0)
+    """Findings of which a cause is the only one left."""
+    for bit, causes in left.items():
+        if len(causes) == 1:
+            last[next(iter(causes))] |= bit
+
+    @cache
+    def cells(findings: int) -> int:
+        return math.prod(levels for bit, levels in bits.items() if bit & findings)
+
     stands: tuple[int, ...] = ()
-    turns, most = [], 1
-
-    def cells(findings: Iterable[int]) -> int:
-        return math.prod(len(axes[index].end) for index in findings)
-
-    while waiting:
-        best: tuple[tuple[int, int, int], _Turn] | None = None
-        for cause in sorted(waiting):
-            mine = [index for index, causes in left.items() if cause in causes]
-            opens = tuple(index for index in mine if index not in stands)
-            closes = tuple(index for index in mine if left[index] == {cause})
-            now = (*stands, *opens)
-            after = [index for index in now if index not in closes]
-            worth = (cells(after), cells(now), cause)
-            if best is None or worth < best[0]:
-                best = (worth, _Turn(cause, opens, now, closes))
-        assert best is not None  # noqa: S101  (somebody is waiting)
-        turn = best[1]
+    turns, most, standing = [], 1, 0
+    while mine:
+        _, now, cause = min(
+            (cells((standing | own) & ~last[cause]), cells(standing | own), cause)
+            for cause, own in mine.items()
+        )
+        most = max(most, now)
+        own, done = mine.pop(cause), last[cause]
+        opens = tuple(index for index in range(len(axes)) if own & ~standing & 1 << index)
+        closes = tuple(index for index in range(len(axes)) if done & 1 << index)
+        turn = _Turn(cause, opens, (*stands, *opens), closes)
         turns.append(turn)
-        most = max(most, cells(turn.open))
-        waiting.discard(turn.cause)
-        for causes in left.values():
-            causes.discard(turn.cause)
-        stands = tuple(index for index in turn.open if index not in turn.closes)
+        for bit, causes in left.items():
+            if bit & own:
+                causes.discard(cause)
+                if len(causes) == 1:
+                    last[next(iter(causes))] |= bit
+        standing = (standing | own) & ~done
+        stands = tuple(index for index in turn.open if index not in closes)
     return turns, most
 
 
@@ -251,28 +257,7 @@ def _summed(
                 say("Leave out what is least certain"),
             )
         )
-
-    def over(weights: Floats, array: Floats) -> Floats:
-        return weights.reshape(count, *[1] * (array.ndim - 1))
-
-    forward = np.ones(count)
-    reached = []
-    for turn in turns:
-        for index in turn.opens:
-            leak = axes[index].leak
-            forward = forward[..., None] * leak.reshape(
-                count, *[1] * (forward.ndim - 1), leak.shape[1]
-            )
-        reached.append(forward)
-        with_it = forward
-        for place, index in enumerate(turn.open, start=1):
-            if turn.cause in axes[index].proposals:
-                with_it = _raise(with_it, place, axes[index].proposals[turn.cause])
-        forward = forward * over(absent[:, turn.cause], forward)
-        with_it *= over(present[:, turn.cause], with_it)
-        forward += with_it
-        for index in sorted(turn.closes, key=turn.open.index, reverse=True):
-            forward = np.tensordot(forward, axes[index].end, axes=(turn.open.index(index) + 1, 0))
+    total, reached = _forward(axes, turns, present, absent)
     backward = np.ones(count)
     joint = np.zeros((count, len(model.causes)))
     for turn, before in zip(reversed(turns), reversed(reached), strict=True):
@@ -284,20 +269,52 @@ def _summed(
         for place, index in enumerate(turn.open, start=1):
             if turn.cause in axes[index].proposals:
                 with_it = _lower(with_it, place, axes[index].proposals[turn.cause])
-        weight = over(present[:, turn.cause], with_it)
+        weight = _over(present[:, turn.cause], with_it)
         if with_it is backward:
             with_it = backward.copy()
         with_it *= weight
         joint[:, turn.cause] = np.einsum(
             "bi,bi->b", before.reshape(count, -1), with_it.reshape(count, -1)
         )
-        backward = backward * over(absent[:, turn.cause], backward)
+        backward = backward * _over(absent[:, turn.cause], backward)
         backward += with_it
         for index in reversed(turn.opens):
             leak = axes[index].leak
             shaped = leak.reshape(count, *[1] * (backward.ndim - 2), leak.shape[1])
             backward = (backward * shaped).sum(-1)
-    return forward, joint
+    return total, joint
+
+
+def _over(weights: Floats, array: Floats) -> Floats:
+    return weights.reshape(len(weights), *[1] * (array.ndim - 1))
+
+
+def _forward(
+    axes: Sequence[_Axis], turns: Sequence[_Turn], present: Floats, absent: Floats
+) -> tuple[Floats, list[Floats]]:
+    """Return P(findings | background), and the array as it stands before each cause's turn."""
+    import numpy as np
+
+    forward = np.ones(len(present))
+    reached = []
+    for turn in turns:
+        for index in turn.opens:
+            leak = axes[index].leak
+            forward = forward[..., None] * leak.reshape(
+                len(leak), *[1] * (forward.ndim - 1), leak.shape[1]
+            )
+        reached.append(forward)
+        before = forward
+        forward = forward * _over(absent[:, turn.cause], forward)
+        if present[:, turn.cause].any():
+            with_it = before
+            for place, index in enumerate(turn.open, start=1):
+                if turn.cause in axes[index].proposals:
+                    with_it = _raise(with_it, place, axes[index].proposals[turn.cause])
+            forward += with_it * _over(present[:, turn.cause], with_it)
+        for index in sorted(turn.closes, key=turn.open.index, reverse=True):
+            forward = np.tensordot(forward, axes[index].end, axes=(turn.open.index(index) + 1, 0))
+    return forward, reached
 
 
 def infer(model: CauseModel, evidence: Evidence, silent: Collection[str] = ()) -> Posterior:
@@ -310,8 +327,9 @@ def infer(model: CauseModel, evidence: Evidence, silent: Collection[str] = ()) -
     evidence : mapping
         Observation to the likelihood of each of its states
     silent : collection of str
-        Symptoms of which nothing was said by somebody who said others: each cause's symptom would
-        have been mentioned with probability `MENTIONED`, so that silence speaks a little against it
+        Observations of which nothing was said by somebody who said others: what each cause brings
+        about would have been told with the probability `Observation.mentioned`, so that silence
+        speaks a little against it
 
     Returns
     -------
@@ -340,36 +358,15 @@ def infer(model: CauseModel, evidence: Evidence, silent: Collection[str] = ()) -
     """
     import numpy as np
 
-    priors = model.priors
-    present, absent = priors.copy(), 1.0 - priors
-    constant = np.array([one.prior for one in model.backgrounds])
-    axes: list[_Axis] = []
-    says = checked(model, evidence)
-    for key in _unsaid(model, says, silent):
-        constant = constant * _not_mentioned(model.leaks(key))
-        for cause, chances in model.proposals(key).items():
-            present[:, cause] *= _not_mentioned(chances)
-    for key, weights in says.items():
-        leak, proposals = model.leaks(key), model.proposals(key)
-        if not weights[1:].any():
-            constant = constant * leak[:, 0]
-            for cause, chances in proposals.items():
-                present[:, cause] *= chances[0]
-        elif not proposals:
-            constant = constant * (leak @ weights)
-        elif len(proposals) == 1:
-            ((cause, chances),) = proposals.items()
-            with_it = np.diff(np.cumsum(leak, axis=1) * np.cumsum(chances), axis=1, prepend=0.0)
-            present[:, cause] *= with_it @ weights
-            absent[:, cause] *= leak @ weights
-        else:
-            axes.append(_axis(leak, proposals, weights))
+    parts = _parts(model, checked(model, evidence), silent)
+    constant, present, absent, axes = parts.constant, parts.present, parts.absent, parts.axes
     total, joint = _summed(model, axes, present, absent)
     linked = {cause for axis in axes for cause in axis.proposals}
     both = present + absent
     for cause in set(range(len(model.causes))) - linked:
         constant = constant * both[:, cause]
-        joint[:, cause] = total * present[:, cause] / both[:, cause]
+        so = np.where(both[:, cause] > 0.0, both[:, cause], 1.0)  # a background that is ruled out
+        joint[:, cause] = total * present[:, cause] / so
     mass = constant * total
     probability = float(mass.sum())
     if not probability > 0.0:
@@ -390,16 +387,98 @@ def infer(model: CauseModel, evidence: Evidence, silent: Collection[str] = ()) -
     )
 
 
+@dataclass(frozen=True)
+class _Parts:
+    """The evidence, sorted by what it costs."""
+
+    constant: Floats
+    """Prior of each background, times all that no sum is needed for, shape (backgrounds,)."""
+    present: Floats
+    absent: Floats
+    """Weight of each cause being present and absent, shape (backgrounds, causes)."""
+    axes: tuple[_Axis, ...]
+    """Unusual findings with several possible causes."""
+
+
+def _parts(model: CauseModel, says: Mapping[str, Floats], silent: Collection[str]) -> _Parts:
+    import numpy as np
+
+    priors = model.priors
+    present, absent = priors.copy(), 1.0 - priors
+    constant = np.array([one.prior for one in model.backgrounds])
+    axes: list[_Axis] = []
+    for key in _unsaid(model, says, silent):
+        share = model.by_observation[key].mentioned
+        constant = constant * _not_mentioned(model.leaks(key), share)
+        for cause, chances in model.proposals(key).items():
+            present[:, cause] *= _not_mentioned(chances, share)
+    for key, weights in says.items():
+        leak, proposals = model.leaks(key), model.proposals(key)
+        if not weights[1:].any():
+            constant = constant * leak[:, 0]
+            for cause, chances in proposals.items():
+                present[:, cause] *= chances[0]
+        elif not proposals:
+            constant = constant * (leak @ weights)
+        elif len(proposals) == 1:
+            ((cause, chances),) = proposals.items()
+            with_it = np.diff(np.cumsum(leak, axis=1) * np.cumsum(chances), axis=1, prepend=0.0)
+            present[:, cause] *= with_it @ weights
+            absent[:, cause] *= leak @ weights
+        else:
+            axes.append(_axis(leak, proposals, weights))
+    return _Parts(constant, present, absent, tuple(axes))
+
+
+def by_place(
+    model: CauseModel, evidence: Evidence, posterior: Posterior, silent: Collection[str] = ()
+) -> dict[Place, float]:
+    """Return the probability that at least one cause is present at each place.
+
+    Whether it is the injector at all: a table may take many faults of an injector apart and one
+    of the engine not, so that no single one of the many leads though together they do.
+
+    Parameters
+    ----------
+    model, evidence, posterior, silent
+        As of :func:`infer`
+
+    Returns
+    -------
+    dict
+        For each place that has causes; they may all be at fault at once
+
+    Notes
+    -----
+    Exact: 1 - P(evidence, no cause at the place) / P(evidence).
+    """
+    parts = _parts(model, checked(model, evidence), silent)
+    linked = {cause for axis in parts.axes for cause in axis.proposals}
+    turns, _ = _turns(parts.axes)
+    found = {}
+    for place in Place:
+        here = [index for index, cause in enumerate(model.causes) if cause.place is place]
+        if not here:
+            continue
+        present = parts.present.copy()
+        present[:, here] = 0.0
+        mass = parts.constant * _forward(parts.axes, turns, present, parts.absent)[0]
+        for cause in set(range(len(model.causes))) - linked:
+            mass = mass * (present[:, cause] + parts.absent[:, cause])
+        found[place] = float(min(max(1.0 - mass.sum() / posterior.probability, 0.0), 1.0))
+    return found
+
+
 def _unsaid(model: CauseModel, says: Mapping[str, Floats], silent: Collection[str]) -> list[str]:
     """Return the symptoms whose silence counts, in the model's order."""
     return [one.key for one in model.observations if one.key in silent and one.key not in says]
 
 
-def _not_mentioned(chances: Floats) -> Floats:
+def _not_mentioned(chances: Floats, share: float) -> Floats:
     """Return the probability that nothing unusual was mentioned."""
     import numpy as np
 
-    return np.asarray(1.0 - MENTIONED * (1.0 - chances[..., 0]))
+    return np.asarray(1.0 - share * (1.0 - chances[..., 0]))
 
 
 # --- what to look at next ---------------------------------------------------------------------
@@ -412,16 +491,18 @@ LEADS, CONSIDERED = 0.08, 14
 
 
 @cache
-def _members(count: int) -> NDArray[np.bool_]:
-    """Return which of the causes each combination holds, shape (combinations, causes)."""
+def _sets(count: int) -> NDArray[np.intp]:
+    """Return the causes of each combination, `count` for none, shape (combinations, at once)."""
     import numpy as np
 
-    sets = [s for size in range(FAULTS_AT_ONCE + 1) for s in combinations(range(count), size)]
-    member = np.zeros((len(sets), count), dtype=bool)
-    for row, chosen in enumerate(sets):
-        member[row, list(chosen)] = True
-    member.setflags(write=False)
-    return member
+    sets = [
+        (*chosen, *[count] * (FAULTS_AT_ONCE - size))
+        for size in range(FAULTS_AT_ONCE + 1)
+        for chosen in combinations(range(count), size)
+    ]
+    found = np.array(sets, dtype=np.intp)
+    found.setflags(write=False)
+    return found
 
 
 def gains(
@@ -455,53 +536,58 @@ def gains(
     """
     import numpy as np
 
+    columns = model.columns
     ranked = sorted(posterior.causes, key=lambda key: (-posterior.causes[key], key))
     place = {cause.key: index for index, cause in enumerate(model.causes)}
     taken = [place[key] for key in ranked[:CONSIDERED]]
-    others = {place[key]: posterior.causes[key] for key in ranked[CONSIDERED:]}
-    column = {cause: index for index, cause in enumerate(taken)}
-    member = _members(len(taken))
+    others = [place[key] for key in ranked[CONSIDERED:]]
+    sets = _sets(len(taken))
     priors = model.priors[:, taken]
-    odds = np.log(priors) - np.log1p(-priors)
+    with np.errstate(divide="ignore"):  # a cause that is never there
+        odds = np.log(priors) - np.log1p(-priors)
     behind = np.array([one.prior for one in model.backgrounds])
-    weight = np.exp((np.log(behind) + np.log1p(-priors).sum(1))[:, None] + odds @ member.T)
+    weight = np.exp(
+        (np.log(behind) + np.log1p(-priors).sum(1))[:, None]
+        + np.pad(odds, [(0, 0), (0, 1)])[:, sets].sum(2)
+    )
+    # Up to each state, by what the causes of each set propose: shape (sets, columns).
+    reach = np.vstack([columns.reach[taken], np.ones(columns.reach.shape[1])])
+    upto = reach[sets].prod(axis=1)
 
-    def states_of(key: str, rest: Mapping[int, float]) -> Floats:
-        """Return P(state | background, set), shape (backgrounds, sets, states)."""
-        leak = np.cumsum(model.leaks(key), axis=1)
-        upto = np.ones((len(member), leak.shape[1]))
-        for cause, chances in model.proposals(key).items():
-            reach = np.cumsum(chances)
-            if cause in column:
-                upto[member[:, column[cause]]] *= reach
-            else:
-                leak = leak * (1.0 - rest[cause] + rest[cause] * reach)
-        both = leak[:, None, :] * upto
-        both[..., 1:] -= both[..., :-1].copy()
-        return both
+    def leak_with(rest: Floats) -> Floats:
+        """Return the leak with the other causes in it, each as likely as it is."""
+        return columns.leak * (1.0 - rest[:, None] * (1.0 - columns.reach[others])).prod(axis=0)
 
-    before = {cause: float(behind @ model.priors[:, cause]) for cause in others}
+    leak = leak_with(behind @ model.priors[:, others])
     says = checked(model, evidence)
     for key in _unsaid(model, says, silent):
-        for cause, chances in model.proposals(key).items():
-            if cause in column:
-                weight[:, member[:, column[cause]]] *= float(_not_mentioned(chances))
-        weight = weight * _not_mentioned(model.leaks(key))[:, None]
+        # Of the causes only those considered are taken as silent.
+        here, share = columns.of[key], model.by_observation[key].mentioned
+        weight *= _not_mentioned(reach[:, here], share)[sets].prod(axis=1)
+        weight *= _not_mentioned(columns.leak[:, here], share)[:, None]
     for key, weights in says.items():
-        weight = weight * (states_of(key, before) @ weights)
+        # The sum over states of weight times probability, by parts: those are differences.
+        steps = weights - np.append(weights[1:], 0.0)
+        here = columns.of[key]
+        weight *= np.maximum((leak[:, here] * steps) @ upto[:, here].T, 0.0)
+    if not weight.sum() > 0.0:  # what was seen needs more than what is considered
+        return dict.fromkeys(candidates, 0.0)
     weight = weight / weight.sum()
     leading = sum(posterior.causes[key] >= LEADS for key in ranked[:LEADING])
     leading = max(leading, min(2, len(taken)))
-    lead = member[:, :leading] @ (1 << np.arange(leading))
-    groups, which = np.unique(lead, return_inverse=True)
-    gather = (which[None, :] == np.arange(len(groups))[:, None]).astype(float)
-    found = {}
-    for key in candidates:
-        joint = gather @ (weight[:, :, None] * states_of(key, others)).sum(0)  # (groups, states)
-        alone = joint.sum(1, keepdims=True) * joint.sum(0, keepdims=True)
-        hit = joint > 0.0
-        found[key] = max(float((joint[hit] * np.log2(joint[hit] / alone[hit])).sum()), 0.0)
-    return found
+    lead = (1 << np.arange(len(taken) + 1) & (1 << leading) - 1)[sets].sum(1)
+    order = np.argsort(lead, kind="stable")
+    groups = np.flatnonzero(np.diff(lead[order], prepend=-1))
+    leak = leak_with(np.array([posterior.causes[key] for key in ranked[CONSIDERED:]]))
+    joint = columns.states(np.add.reduceat(((weight.T @ leak) * upto)[order], groups, axis=0))
+    group = np.add.reduceat(weight.sum(0)[order], groups)
+    alone = group[:, None] * joint.sum(0)
+    hit = (joint > 0.0) & (alone > 0.0)
+    ratio = np.where(hit, joint / np.where(hit, alone, 1.0), 1.0)
+    bits = joint * np.log2(ratio)
+    told = np.add.reduceat(bits.sum(0), columns.first)
+    worth = dict(zip(columns.of, np.maximum(told, 0.0).tolist(), strict=True))
+    return {key: worth[key] for key in candidates}
 
 
 def weights_of(
@@ -528,31 +614,8 @@ def weights_of(
     """
     import numpy as np
 
-    priors, given = model.priors, np.asarray(likelihoods, dtype=float)
-    proposals = model.proposals(observation)
-    places = list(proposals)
-    upto = np.cumsum(model.leaks(observation), axis=1)[:, None, :]  # (backgrounds, 1, states)
-    if places:
-        reach = np.cumsum(np.array([proposals[place] for place in places]), axis=1)
-        factors = 1.0 - priors[:, places, None] * (1.0 - reach)
-        upto = upto * factors.prod(axis=1, keepdims=True)
-
-    def likelihood(cumulated: Floats) -> Floats:
-        states = cumulated.copy()
-        states[..., 1:] -= cumulated[..., :-1]
-        return np.asarray(states @ given)
-
-    count = len(model.causes)
-    with_it = np.repeat(likelihood(upto), count, axis=1)
-    without = with_it.copy()
-    if places:
-        without[:, places] = likelihood(upto / factors)
-        with_it[:, places] = likelihood(upto / factors * reach)
-    behind = np.array([one.prior for one in model.backgrounds])[:, None]
-    share = behind * priors
-    rest = behind - share
-    top = (share * with_it).sum(0) / share.sum(0)
-    bottom = (rest * without).sum(0) / rest.sum(0)
+    given, here = np.asarray(likelihoods, dtype=float), model.columns.of[observation]
+    present, absent = model.by_itself
     with np.errstate(divide="ignore"):
-        ratios = top / bottom
-    return {cause.key: float(ratio) for cause, ratio in zip(model.causes, ratios, strict=True)}
+        ratios = (present[:, here] @ given) / (absent[:, here] @ given)
+    return dict(zip(model.by_cause, ratios.tolist(), strict=True))

@@ -25,10 +25,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import log2
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from nozzlewright.advice.causes.infer import MENTIONED, Evidence, infer
+from nozzlewright.advice.causes.infer import Evidence, infer
 from nozzlewright.advice.causes.model import CauseModel
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 PRIOR_WEIGHT, LINK_WEIGHT = 40.0, 8.0
 """Cases that the table's probability of a cause, and of what it shows, count for; a choice."""
@@ -168,51 +172,93 @@ def count(model: CauseModel, cases: Sequence[ClosedCase]) -> Counts:
 
 
 _Shares = list[tuple[str, dict[str, float]]]
-_Reckoned = dict[tuple[str, tuple[float, ...], tuple[str, ...]], _Shares]
+_Seen = tuple[tuple[str, tuple[float, ...]], ...]
+_Reckoned = dict[tuple[str, tuple[float, ...], tuple[str, ...], frozenset[str], _Seen], _Shares]
 
 
 def _shown(model: CauseModel, case: ClosedCase, reckoned: _Reckoned) -> _Shares:
     """Return for each present cause and what was seen of it the share of each state it showed."""
+    seen = _seen(model, case)
+    told = {key for background in model.backgrounds for key in background.leak}
+    of_background: _Seen = tuple(item for item in seen.items() if item[0] in told)
     found: _Shares = []
-    for one in model.observations:
-        weights = tuple(case.evidence.get(one.key, ()))
-        if not weights and one.key in case.silent:
-            weights = (1.0, *(1.0 - MENTIONED for _ in one.states[1:]))
-        elif len(weights) != len(one.states) or sum(weight > 0.0 for weight in weights) != 1:
+    for key, weights in seen.items():
+        linked = tuple(sorted(case.causes & model.links_of[key].keys()))
+        if not linked:
             continue
-        linked = tuple(sorted(case.causes & model.links_of.get(one.key, {}).keys()))
-        name = (one.key, weights, linked)
+        behind = (case.causes, of_background) if key in told else (frozenset[str](), ())
+        name = (key, weights, linked, *behind)
         if name not in reckoned:
             reckoned[name] = _shares(model, *name)
         found += reckoned[name]
     return found
 
 
+def _seen(model: CauseModel, case: ClosedCase) -> dict[str, tuple[float, ...]]:
+    """Return the weights of what is counted: states that were certain, and silence."""
+    seen = {}
+    for one in model.observations:
+        weights = tuple(case.evidence.get(one.key, ()))
+        if not weights and one.key in case.silent:
+            seen[one.key] = (1.0, *(1.0 - one.mentioned for _ in one.states[1:]))
+        elif len(weights) == len(one.states) and sum(weight > 0.0 for weight in weights) == 1:
+            seen[one.key] = weights
+    return seen
+
+
 def _shares(
-    model: CauseModel, key: str, weights: Sequence[float], linked: Sequence[str]
+    model: CauseModel,
+    key: str,
+    weights: Sequence[float],
+    linked: Sequence[str],
+    causes: frozenset[str],
+    told: _Seen,
 ) -> _Shares:
     import numpy as np
 
     one = model.by_observation[key]
-    place = {cause.key: index for index, cause in enumerate(model.causes)}
-    proposals = model.proposals(key)
+    proposals, place = model.proposals(key), model.place
+    leaks = np.cumsum(model.leaks(key), axis=1)
+    behind = np.array([background.prior for background in model.backgrounds])
+    if told:
+        behind = _behind(model, causes, told)
     found: _Shares = []
     for cause in linked:
         mine = proposals[place[cause]]
-        rest = np.cumsum(np.array(one.leak))
+        rest = leaks.copy()
         for other in linked:
             if other != cause:
                 rest = rest * np.cumsum(proposals[place[other]])
-        share = np.zeros(len(mine))
+        share = np.zeros_like(rest)
         for level, weight in enumerate(weights):
             # The highest proposal is seen: mine, or the rest's with mine below it.
-            share[level] += weight * mine[level] * rest[level]
-            share[:level] += weight * mine[:level] * np.diff(rest, prepend=0.0)[level]
-        if share.sum() > 0.0:
-            share /= share.sum()
-            states = {s: float(p) for (s, _), p in zip(one.states, share, strict=True)}
+            share[:, level] += weight * mine[level] * rest[:, level]
+            step = np.diff(rest, axis=1, prepend=0.0)[:, level]
+            share[:, :level] += weight * step[:, None] * mine[:level]
+        total = share.sum(1)
+        known = (total > 0.0) & (behind > 0.0)
+        if known.any():
+            mean = behind[known] @ (share[known] / total[known, None]) / behind[known].sum()
+            states = {s: float(p) for (s, _), p in zip(one.states, mean, strict=True)}
             found.append((f"{cause} {key}", states))
     return found
+
+
+def _behind(model: CauseModel, causes: frozenset[str], told: _Seen) -> NDArray[np.float64]:
+    """Return P(background | the causes that were present, what a background shows by itself)."""
+    import numpy as np
+
+    there = np.array([cause.key in causes for cause in model.causes])
+    weight = np.array([background.prior for background in model.backgrounds])
+    weight = weight * np.where(there, model.priors, 1.0 - model.priors).prod(axis=1)
+    for key, weights in told:
+        upto = np.cumsum(model.leaks(key), axis=1)
+        for cause, proposed in model.proposals(key).items():
+            if there[cause]:
+                upto = upto * np.cumsum(proposed)
+        weight = weight * (np.diff(upto, axis=1, prepend=0.0) @ np.asarray(weights))
+    total = float(weight.sum())
+    return np.asarray(weight / total) if total > 0.0 else weight
 
 
 @dataclass(frozen=True)

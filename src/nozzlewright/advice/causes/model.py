@@ -48,6 +48,17 @@ class Sort(StrEnum):
     SET = "in the set"
 
 
+class Needs(StrEnum):
+    """What must be at hand for an observation: what it costs depends on how the injector lies."""
+
+    NOTHING = "somebody to ask, or an engine at rest"
+    RUNNING = "the engine, running"
+    RIG = "the rig by itself"
+    OUT = "the injectors out of the engine"
+    MOUNTED = "the injector on the rig"
+    APART = "the injector apart"
+
+
 class Confidence(StrEnum):
     """How a row of the table is known. Its number is an estimate in either case."""
 
@@ -84,11 +95,18 @@ class Observation:
     how: str = ""
     """What to do to observe it."""
     jet: bool = False
-    """Whether pressure stands on a nozzle."""
+    """Whether oil stands under pressure at a tip, a union or a plug."""
     step: str = ""
     """Step of the job at which it is noted; empty: on the page of the causes itself."""
-    named: bool = False
-    """Whether a customer names it unasked: a symptom that is plain to whoever runs the engine."""
+    mentioned: float = 0.0
+    """Share of what is there that is told or noted unasked; 0: known only where somebody looked.
+    Where others were told, silence speaks against it by this."""
+    needs: Needs = Needs.NOTHING
+
+    @property
+    def named(self) -> bool:
+        """Return whether a customer names it: plain to whoever runs the engine."""
+        return self.sort is Sort.SYMPTOM and self.mentioned >= 0.5
 
     def state(self, key: str) -> int:
         """Return the place of a state.
@@ -127,6 +145,31 @@ class Background:
     """By how much it multiplies the prior odds of causes."""
     leak: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     """What it lets be seen by itself: observation, unusual state, probability."""
+
+
+@dataclass(frozen=True)
+class Columns:
+    """All observations of a model in arrays: a column for each state, one after another.
+
+    Probabilities are those of the state or a lower one, so that what causes propose multiplies.
+    """
+
+    of: Mapping[str, slice]
+    """Columns of each observation, in the model's order."""
+    first: NDArray[np.intp]
+    """First column of each observation, shape (observations,)."""
+    leak: Floats
+    """Without any cause, shape (backgrounds, columns)."""
+    reach: Floats
+    """What each cause proposes; 1 where it is not linked, shape (causes, columns)."""
+
+    def states(self, upto: Floats) -> Floats:
+        """Return the probability of each state from those of it or a lower one."""
+        import numpy as np
+
+        found = np.diff(upto, axis=-1, prepend=0.0)
+        found[..., self.first] = upto[..., self.first]
+        return found
 
 
 @dataclass(frozen=True)
@@ -169,6 +212,7 @@ class CauseModel:
             if len(one.leak) != len(one.states) or abs(sum(one.leak) - 1.0) > 1e-9:
                 raise ValueError(f"the leak of {one.key} is no distribution over its states")
             _check(one.key, one.leak[1:])
+            _check(f"{one.key}, mentioned", (one.mentioned,))
         if abs(sum(one.prior for one in self.backgrounds) - 1.0) > 1e-9:
             raise ValueError("the backgrounds do not add up to one")
 
@@ -181,6 +225,11 @@ class CauseModel:
     def by_observation(self) -> dict[str, Observation]:
         """Return the observations by their key."""
         return {one.key: one for one in self.observations}
+
+    @cached_property
+    def place(self) -> dict[str, int]:
+        """Return the place of each cause among the causes."""
+        return {cause.key: index for index, cause in enumerate(self.causes)}
 
     @cached_property
     def links_of(self) -> dict[str, dict[str, Link]]:
@@ -197,7 +246,7 @@ class CauseModel:
             self.version,
             [[cause.key, cause.prior] for cause in self.causes],
             [
-                [one.key, [key for key, _ in one.states], list(one.leak)]
+                [one.key, [key for key, _ in one.states], list(one.leak), one.mentioned]
                 for one in self.observations
             ],
             [[one.cause, one.observation, dict(one.chances)] for one in self.links],
@@ -251,23 +300,6 @@ class CauseModel:
     def _proposals(self) -> dict[str, dict[int, Floats]]:
         return {}
 
-    def alone(self, observation: str) -> Floats:
-        """Return P(state) where one cause alone is present, shape (causes, states)."""
-        known = self._alone.get(observation)
-        if known is None:
-            import numpy as np
-
-            leak = np.array(self.by_observation[observation].leak)
-            known = np.tile(leak, (len(self.causes), 1))
-            for place, proposed in self.proposals(observation).items():
-                known[place] = np.diff(np.cumsum(leak) * np.cumsum(proposed), prepend=0.0)
-            self._alone[observation] = known
-        return known
-
-    @cached_property
-    def _alone(self) -> dict[str, Floats]:
-        return {}
-
     def leaks(self, observation: str) -> Floats:
         """Return what is seen without any cause, ndarray of shape (backgrounds, states)."""
         known = self._leaks.get(observation)
@@ -292,6 +324,54 @@ class CauseModel:
     @cached_property
     def _leaks(self) -> dict[str, Floats]:
         return {}
+
+    @cached_property
+    def columns(self) -> Columns:
+        """Return the observations in arrays."""
+        import numpy as np
+
+        ends = np.cumsum([len(one.states) for one in self.observations])
+        first = np.concatenate(([0], ends[:-1])).astype(np.intp)
+        of = {
+            one.key: slice(int(begin), int(end))
+            for one, begin, end in zip(self.observations, first, ends, strict=True)
+        }
+        leak = np.hstack([np.cumsum(self.leaks(key), axis=1) for key in of])
+        reach = np.ones((len(self.causes), leak.shape[1]))
+        for key, columns in of.items():
+            for cause, chances in self.proposals(key).items():
+                reach[cause, columns] = np.cumsum(chances)
+        return Columns(of, first, leak, reach)
+
+    @cached_property
+    def alone(self) -> Floats:
+        """Return P(state) where one cause alone is present, shape (causes, columns)."""
+        import numpy as np
+
+        leak = np.concatenate([np.cumsum(one.leak) for one in self.observations])
+        return self.columns.states(leak * self.columns.reach)
+
+    @cached_property
+    def by_itself(self) -> tuple[Floats, Floats]:
+        """Return P(state | cause present) and P(state | cause absent).
+
+        All other causes are as likely as before anything was seen. Both of shape (causes, columns).
+        """
+        import numpy as np
+
+        priors, columns = self.priors, self.columns
+        factors = 1.0 - priors[:, :, None] * (1.0 - columns.reach)  # (backgrounds, causes, columns)
+        without = columns.leak[:, None, :] * factors.prod(axis=1, keepdims=True) / factors
+        behind = np.array([one.prior for one in self.backgrounds])[:, None]
+        share = behind * priors
+        rest = behind - share
+
+        def over(weights: Floats, upto: Floats) -> Floats:
+            # A cause that is never present is weighed as if it were.
+            weights = np.where(weights.sum(0) > 0.0, weights, behind)
+            return (weights[:, :, None] * columns.states(upto)).sum(0) / weights.sum(0)[:, None]
+
+        return over(share, without * columns.reach), over(rest, without)
 
 
 def _check(name: str, chances: object) -> None:

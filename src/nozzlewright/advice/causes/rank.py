@@ -8,9 +8,17 @@ from enum import StrEnum
 from math import log
 from typing import TYPE_CHECKING
 
-from nozzlewright.advice.causes.infer import Evidence, Posterior, checked, gains, infer, weights_of
-from nozzlewright.advice.causes.model import Cause, CauseModel, Observation, Place, Sort
-from nozzlewright.advice.cautions import JET, MANUAL, STRIP
+from nozzlewright.advice.causes.infer import (
+    Evidence,
+    Posterior,
+    by_place,
+    checked,
+    gains,
+    infer,
+    weights_of,
+)
+from nozzlewright.advice.causes.model import Cause, CauseModel, Needs, Observation, Place
+from nozzlewright.advice.cautions import JET, MANUAL, RUNNING, STRIP
 from nozzlewright.said import Said, figure, joined, say
 
 if TYPE_CHECKING:
@@ -30,9 +38,9 @@ MOST_GROUPS = 2
 SEPARATES = 0.25
 """Information from which an observation is said to decide between causes, [bit]; a hint that only
 shifts the odds is no decision."""
-DISMANTLE_MINUTES, ASSEMBLE_MINUTES, REMOVE_MINUTES = 12.0, 15.0, 40.0
-"""Work before an observation can be made: strip, put together, take out of the engine; common
-practice, no source."""
+DISMANTLE_MINUTES, ASSEMBLE_MINUTES, REMOVE_MINUTES, REFIT_MINUTES = 12.0, 15.0, 40.0, 40.0
+"""Work before an observation can be made: strip, put together, take out of the engine, put back and
+bleed; common practice, no source."""
 
 
 class Standing(StrEnum):
@@ -134,6 +142,8 @@ class Ranking:
     version: int
     digest: str
     """Of the model with all its numbers, SHA-256."""
+    places: tuple[tuple[Place, float], ...] = ()
+    """Probability that at least one cause is present at each place; they do not add up to one."""
 
 
 def rank(
@@ -182,7 +192,7 @@ def rank(
     by_key = {key: weights_of(model, key, list(weights)) for key, weights in says.items()}
     factors = {c.key: {key: row[c.key] for key, row in by_key.items()} for c in order}
     before = model_priors(model)
-    seen = {key: seen_words(model.by_observation[key], list(w)) for key, w in says.items()}
+    seen = {key: seen_words(model.by_observation[key], evidence[key]) for key in says}
     ranked = tuple(
         _ranked(cause, posterior, before[cause.key], factors[cause.key], seen) for cause in order
     )
@@ -204,6 +214,7 @@ def rank(
         backgrounds=tuple(sorted(shares.items(), key=lambda item: (-item[1], item[0]))),
         version=model.version,
         digest=model.digest,
+        places=tuple(by_place(model, evidence, posterior, silent).items()),
     )
 
 
@@ -216,7 +227,10 @@ def model_priors(model: CauseModel) -> dict[str, float]:
 
 
 def seen_words(observation: Observation, weights: Sequence[float]) -> Said:
-    """Return what was seen, in words: a state, or the likeliest one with its share."""
+    """Return what was seen, in words: a state, or the likeliest one.
+
+    Its share is named where the weights are probabilities, that is, add up to one.
+    """
     total = sum(weights)
     place = max(range(len(weights)), key=lambda index: weights[index])
     state = observation.states[place][1]
@@ -235,6 +249,8 @@ def seen_words(observation: Observation, weights: Sequence[float]) -> Said:
             if weights[0] == 0.0
             else say("{what}: unclear", what=observation.name)
         )
+    if abs(total - 1.0) > 1e-6:  # likelihoods, no probabilities: of little weight
+        return say("{what}: rather {state}", what=observation.name, state=state)
     return say(
         "{what}: probably {state} ({share})",
         what=observation.name,
@@ -287,18 +303,24 @@ def times_words(factor: float) -> Said:
     return say("÷{factor}", factor=_times(1.0 / factor if factor else 1e9))
 
 
+_BEFORE: Mapping[tuple[Needs, Standing], tuple[float, str]] = {
+    (Needs.RUNNING, Standing.WHOLE): (REFIT_MINUTES, RUNNING),
+    (Needs.RUNNING, Standing.APART): (ASSEMBLE_MINUTES + REFIT_MINUTES, RUNNING),
+    (Needs.RUNNING, Standing.AWAY): (0.0, RUNNING),
+    (Needs.OUT, Standing.AWAY): (REMOVE_MINUTES, MANUAL),
+    (Needs.MOUNTED, Standing.APART): (ASSEMBLE_MINUTES, ""),
+    (Needs.MOUNTED, Standing.AWAY): (REMOVE_MINUTES, MANUAL),
+    (Needs.APART, Standing.WHOLE): (DISMANTLE_MINUTES, STRIP),
+    (Needs.APART, Standing.AWAY): (REMOVE_MINUTES + DISMANTLE_MINUTES, STRIP),
+}
+"""Work before an observation, [min], and what can hurt in it: by what it needs, and how the
+injector lies."""
+
+
 def _work(one: Observation, standing: Standing) -> tuple[float, str]:
     """Return the work that an observation takes now, [min], and its caution."""
-    minutes, caution = one.minutes, JET if one.jet else ""
-    if one.sort in (Sort.BENCH, Sort.PARTS, Sort.SET) and standing is Standing.AWAY:
-        minutes += REMOVE_MINUTES
-        caution = caution or MANUAL
-    if one.sort is Sort.PARTS and standing is not Standing.APART:
-        minutes += DISMANTLE_MINUTES
-        caution = STRIP
-    if one.sort is Sort.BENCH and one.jet and standing is Standing.APART:
-        minutes += ASSEMBLE_MINUTES
-    return minutes, caution
+    minutes, caution = _BEFORE.get((one.needs, standing), (0.0, ""))
+    return one.minutes + minutes, JET if one.jet else caution
 
 
 def _alike(
@@ -320,7 +342,7 @@ def _alike(
                 other
                 for other in others
                 if sum(
-                    abs(log(factors[first.key][key]) - log(factors[other.key][key]))
+                    abs(_log(factors[first.key][key]) - _log(factors[other.key][key]))
                     for key in factors[first.key]
                 )
                 <= ALIKE
@@ -334,6 +356,11 @@ def _alike(
     return tuple(groups[:MOST_GROUPS])
 
 
+def _log(factor: float) -> float:
+    """Return the logarithm of a factor; of one that decides alone, a large one."""
+    return log(min(max(factor, 1e-12), 1e12))
+
+
 def _deciders(
     model: CauseModel,
     group: Sequence[Cause],
@@ -344,7 +371,7 @@ def _deciders(
     places = [model.causes.index(cause) for cause in group]
     worth = []
     for one in candidates:
-        shown = model.alone(one.key)[places]
+        shown = model.alone[places][:, model.columns.of[one.key]]
         rest = (shown.sum(axis=0) - shown) / (len(group) - 1)
         bits = _divergence(shown, rest)
         # It decides about a cause only if it is this cause that shows there.
@@ -393,8 +420,3 @@ def _alike_words(group: Sequence[Cause], deciders: Sequence[Decider]) -> Said:
         causes=names,
         tests=tests,
     )
-
-
-def injector_is_sound(ranking: Ranking) -> bool:
-    """Return whether the likeliest cause lies outside the injector."""
-    return ranking.causes[0].cause.place is not Place.INJECTOR

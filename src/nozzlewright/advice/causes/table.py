@@ -19,6 +19,7 @@ from nozzlewright.advice.causes.model import (
     CauseModel,
     Confidence,
     Link,
+    Needs,
     Observation,
     Place,
     Sort,
@@ -44,6 +45,11 @@ SOURCES: Mapping[str, str] = MappingProxyType(
         "O": "public pages for ship's engineers on what leaking injectors cause",
         "Q": "NAVEDTRA 14075, Engineman 1 & C, compression and firing pressures",
         "R": "TM 55-1930-209-14&P-21, inspection, p. 264",
+        "S": "study notes for ships' engineers on five common injector defects",
+        "T": "club page for old tractors, Germany: faults of the diesel engine",
+        "U": "questions and answers for marine engineers' examinations, question 453",
+        "V": "TM 5-3895-348-14P-2, section 15.2, troubleshooting",
+        "W": "leaflet of a farm research group on faults of diesel engines, steps 4 and 5",
     }
 )
 """Where rows of the table were read."""
@@ -109,20 +115,35 @@ CAUSES: tuple[Cause, ...] = (
 
 _ASK = say("Ask who runs the engine")
 NO_YES = (("no", say("no")), ("yes", say("yes")))
+MENTIONED, NOTED = 0.5, 0.25
+"""Share of what is there that is told unasked, by a customer who writes anything: of what is plain
+to whoever runs the engine, and of what somebody must look at to know; estimates, common practice,
+no source."""
 
 
 def _yes(
-    key: str, name: str, leak: float, minutes: float = 2.0, how: str = "", sort: Sort = Sort.SYMPTOM
+    key: str,
+    name: str,
+    leak: float,
+    minutes: float = 2.0,
+    how: str = "",
+    sort: Sort = Sort.SYMPTOM,
+    needs: Needs = Needs.NOTHING,
+    mentioned: float = 0.0,
 ) -> Observation:
-    named = how == _ASK and key not in ("since_overhaul", "dirty_fuel")
-    return Observation(key, name, sort, NO_YES, (1.0 - leak, leak), minutes, how, named=named)
+    return Observation(
+        key, name, sort, NO_YES, (1.0 - leak, leak), minutes, how, needs is Needs.MOUNTED,
+        mentioned=MENTIONED if how == _ASK else mentioned, needs=needs,
+    )  # fmt: skip
 
 
-def _part(key: str, name: str, bad: str, leak: float = 0.03) -> Observation:
+def _part(
+    key: str, name: str, bad: str, leak: float = 0.03, needs: Needs = Needs.APART
+) -> Observation:
     states = (("sound", say("sound")), ("bad", bad))
     return Observation(
         key, name, Sort.PARTS, states, (1.0 - leak, leak), 3.0, say("Look at it, wiped clean"),
-        step="inspect",
+        step="inspect", needs=needs,
     )  # fmt: skip
 
 
@@ -141,34 +162,38 @@ OBSERVATIONS: tuple[Observation, ...] = (
     _yes("stalls", say("stalls at idle"), 0.02, 2, _ASK),
     _yes("runs_on", say("runs on when stopped"), 0.01, 2, _ASK),
     _yes("oil_diluted", say("fuel in the engine oil"), 0.015, 5,
-         say("Look at the dipstick: level up, oil thin?")),
+         say("Look at the dipstick: level up, oil thin?"), mentioned=NOTED),
     _yes("exhaust_hot", say("exhaust of one cylinder too hot"), 0.03, 10,
-         say("Read the exhaust temperatures at the same load")),
+         say("Read the exhaust temperatures at the same load"), needs=Needs.RUNNING,
+         mentioned=NOTED),
     _yes("fuel_use", say("uses more fuel"), 0.05, 2, _ASK),
     _yes("coolant_loss", say("loses coolant, or its exhaust smells sweet"), 0.02, 5,
-         say("Look at the coolant level and at the exhaust")),
+         say("Look at the coolant level and at the exhaust"), mentioned=NOTED),
     _yes("oil_use", say("uses oil"), 0.05, 2, _ASK),
     _yes("blow_by", say("gas blows past the injector"), 0.01, 5,
-         say("Listen and look for soot at the injector's flange")),
+         say("Listen and look for soot at the injector's flange"), mentioned=NOTED),
     _yes("bubbles", say("bubbles in the fuel return"), 0.02, 10,
-         say("Watch the return in a clear hose, under load")),
+         say("Watch the return in a clear hose, under load"), needs=Needs.RUNNING,
+         mentioned=NOTED),
     _yes("piston_burnt", say("piston crown burnt"), 0.01, 60, say("Look at the piston")),
     Observation("scope", say("which cylinders"), Sort.SYMPTOM,
                 (("one", say("one or a few")), ("all", say("all alike"))), (0.93, 0.07), 10,
-                say("Slacken one pipe union after the other at fast idle")),
+                say("Slacken one pipe union after the other at fast idle"), needs=Needs.RUNNING),
     Observation("swap", say("what the trouble follows"), Sort.SYMPTOM,
                 (("unclear", say("nothing clear")), ("cylinder", say("stays with the cylinder")),
                  ("line", say("goes with pipe and pump element")),
                  ("injector", say("goes with the injector"))),
                 (0.97, 0.01, 0.01, 0.01), 30,
-                say("Swap the injector with another cylinder's and run the engine")),
+                say("Swap the injector with another cylinder's and run the engine"),
+                needs=Needs.RUNNING),
     Observation("compression_test", say("compression"), Sort.SYMPTOM,
                 (("even", say("even")), ("low", say("low at a cylinder"))), (0.97, 0.03), 40,
                 say("Measure the compression of all cylinders")),
     _yes("still_bad", say("no better with injectors that passed"), 0.06, 20,
-         say("Run the engine with the tested set")),
+         say("Run the engine with the tested set"), needs=Needs.RUNNING),
     _yes("supply_low", say("fuel supply pressure low"), 0.03, 15,
-         say("Measure the supply pressure before the injection pump, at full load")),
+         say("Measure the supply pressure before the injection pump, at full load"),
+         needs=Needs.RUNNING),
     _yes("air_short", say("too little air (filter blocked or boost low)"), 0.03, 10,
          say("Look at the air filter, measure the boost")),
     _yes("timing_off", say("injection timing off its mark"), 0.02, 40,
@@ -180,35 +205,39 @@ OBSERVATIONS: tuple[Observation, ...] = (
                  ("not_done", say("nothing was looked at"))), (0.98, 0.02), 2, _ASK),
     _yes("since_overhaul", say("began after the last overhaul"), 0.03, 1, _ASK),
     _yes("dirty_fuel", say("dirt or water in the fuel"), 0.03, 5,
-         say("Drain a glass of fuel from the filter and look")),
+         say("Drain a glass of fuel from the filter and look"), mentioned=NOTED),
     Observation("opening", say("opening pressure"), Sort.BENCH,
                 (("in_band", say("in its band")), ("high", say("high")), ("low", say("low"))),
-                (0.92, 0.03, 0.05), 4, say("Bleed, make five slow pops"), True, "as-found"),
+                (0.92, 0.03, 0.05), 4, say("Bleed, make five slow pops"), True, "as-found",
+                needs=Needs.MOUNTED),
     _yes("unsteady", say("opening pressure wanders from pop to pop"), 0.04, 3,
-         say("Make ten slow pops and compare"), Sort.BENCH),
+         say("Make ten slow pops and compare"), Sort.BENCH, Needs.MOUNTED),
     _yes("weeps", say("weeps at its opening and does not pop"), 0.03, 3,
-         say("Three slow strokes: does the pressure fall at once when it opens?"), Sort.BENCH),
+         say("Three slow strokes: does the pressure fall at once when it opens?"), Sort.BENCH,
+         Needs.MOUNTED),
     _yes("closing_low", say("closing pressure lower than the set's"), 0.04, 3,
-         say("Record slow pops of the set on one rig"), Sort.BENCH),
+         say("Record slow pops of the set on one rig"), Sort.BENCH, Needs.MOUNTED),
     Observation("seat", say("tip while held under its opening pressure"), Sort.BENCH,
                 (("dry", say("dry")), ("damp", say("damp")), ("drop", say("drop"))),
-                (0.88, 0.09, 0.03), 2, say("Wipe the tip dry, hold, watch"), True, "seat"),
+                (0.88, 0.09, 0.03), 2, say("Wipe the tip dry, hold, watch"), True, "seat",
+                needs=Needs.MOUNTED),
     Observation("drop", say("fall of pressure"), Sort.BENCH,
                 (("within", say("within its limits")), ("slow", say("too slow")),
                  ("fast", say("too fast"))), (0.95, 0.02, 0.03), 2,
-                say("Pump up, shut off, time the fall"), True, "back-leakage"),
+                say("Pump up, shut off, time the fall"), True, "back-leakage", needs=Needs.MOUNTED),
     Observation("outside_leak", say("oil outside while it is held"), Sort.BENCH,
                 (("none", say("none")), ("top", say("at cap or leak-off")),
                  ("nut", say("at the nozzle nut"))), (0.96, 0.02, 0.02), 1.5,
-                say("Wipe nut, cap and unions dry, hold, watch them"), True, "back-leakage"),
+                say("Wipe nut, cap and unions dry, hold, watch them"), True, "back-leakage",
+                mentioned=MENTIONED, needs=Needs.MOUNTED),
     Observation("return_drops", say("drops at the leak-off while it is held"), Sort.BENCH,
                 (("few", say("few")), ("many", say("many"))), (0.96, 0.04), 2,
                 say("Hold, count drops at the leak-off with the nut wiped dry"), True,
-                "back-leakage"),
+                "back-leakage", needs=Needs.MOUNTED),
     Observation("chatter", say("chatter"), Sort.BENCH,
                 (("clear", say("clear")), ("weak", say("weak")), ("none", say("none"))),
                 (0.93, 0.05, 0.02), 1, say("Ten quick even strokes, gauge isolated"), True,
-                "chatter"),
+                "chatter", needs=Needs.MOUNTED),
     Observation("spray", say("spray"), Sort.BENCH,
                 (("good", say("good")), ("streaky", say("coarse or streaky")),
                  ("dribble", say("dribbles")), ("one_sided", say("one-sided or deflected")),
@@ -216,58 +245,61 @@ OBSERVATIONS: tuple[Observation, ...] = (
                  ("jet_missing", say("a jet is missing"))),
                 (0.92, 0.04, 0.01, 0.015, 0.005, 0.01), 1,
                 say("Brisk strokes into a clear cup, gauge isolated; look at each jet"), True,
-                "spray"),
+                "spray", needs=Needs.MOUNTED),
     Observation("flow", say("flow at full pressure of the rig"), Sort.BENCH,
                 (("opens", say("it opens")), ("no_build_up", say("no pressure builds up")),
                  ("none", say("nothing comes"))), (0.985, 0.01, 0.005), 3,
-                say("Bleed and pump, never past the gauge's span"), True, "as-found"),
+                say("Bleed and pump, never past the gauge's span"), True, "as-found",
+                needs=Needs.MOUNTED),
     Observation("blank", say("hold with the blank plug"), Sort.BENCH,
                 (("holds", say("holds")), ("falls", say("falls"))), (0.98, 0.02), 3,
-                say("Put the blank plug in the injector's place, pump up, shut off, watch")),
+                say("Put the blank plug in the injector's place, pump up, shut off, watch"),
+                jet=True, needs=Needs.RIG),
     Observation("oil", say("oil at the bench"), Sort.BENCH,
                 (("usual", say("as the test asks")), ("cold", say("colder"))), (0.97, 0.03), 1,
-                say("Read the oil's temperature")),
+                say("Read the oil's temperature"), needs=Needs.RIG),
     Observation("master", say("known-good injector on this bench"), Sort.BENCH,
                 (("right", say("opens where it should")), ("off", say("reads off"))),
-                (0.97, 0.03), 5, say("Test the master injector")),
+                (0.97, 0.03), 5, say("Test the master injector"), jet=True, needs=Needs.RIG),
     Observation("slide", say("needle slides by its own weight"), Sort.PARTS,
                 (("free", say("freely")), ("sticks", say("it hangs"))), (0.96, 0.04), 3,
                 say("Wet with clean oil, lift a third, let it fall, at several angles"), False,
-                "slide"),
+                "slide", needs=Needs.APART),
     _part("f_spring", say("spring"), say("cracked, broken, short or rubbed"), 0.04),
     _part("f_shim", say("shim"), say("wrong, burred or stacked"), 0.03),
     _part("f_adjuster", say("adjuster and lock nut"), say("thread pulled or loose"), 0.02),
     Observation("f_seat", say("seat"), Sort.PARTS,
                 (("sound", say("sound")), ("carbon", say("carbon or dirt")),
                  ("worn", say("worn, pitted or pounded"))), (0.9, 0.07, 0.03), 3,
-                say("Look at it under the glass, wiped clean"), False, "inspect"),
+                say("Look at it under the glass, wiped clean"), False, "inspect",
+                needs=Needs.APART),
     _part("f_guide", say("guide bore"), say("scored or loose")),
     Observation("f_needle", say("needle"), Sort.PARTS,
                 (("sound", say("sound")), ("lacquer", say("lacquered")),
                  ("scuffed", say("scuffed, bent or seized"))), (0.93, 0.04, 0.03), 3,
-                say("Look at it, wiped clean"), False, "inspect"),
+                say("Look at it, wiped clean"), False, "inspect", needs=Needs.APART),
     Observation("f_pair", say("marks of needle and body"), Sort.PARTS,
                 (("sound", say("of one pair")), ("bad", say("of two pairs"))), (0.99, 0.01), 3,
-                say("Look at it, wiped clean"), False, "inspect"),
+                say("Look at it, wiped clean"), False, "inspect", needs=Needs.APART),
     _part("f_face", say("pressure faces"), say("dented or scratched"), 0.05),
     Observation("f_holes", say("holes"), Sort.PARTS,
                 (("sound", say("sound")), ("blocked", say("blocked")),
                  ("enlarged", say("enlarged or oval"))), (0.94, 0.03, 0.03), 5,
-                say("Gauge the holes against the light"), False, "inspect"),
+                say("Gauge the holes against the light"), False, "inspect", needs=Needs.APART),
     _part("f_tip", say("tip"), say("cracked, blued or corroded")),
     _part("f_dowel", say("dowels"), say("loose, bent or sheared"), 0.02),
     _part("f_lift", say("stop or distance piece"), say("worn or of another thickness"), 0.02),
     _part("f_filter", say("inlet filter"), say("blocked or torn"), 0.03),
     _part("f_leak_off", say("leak-off"), say("blocked or leaking"), 0.03),
-    _part("f_washer", say("seat washer"), say("missing, doubled or blown"), 0.03),
+    _part("f_washer", say("seat washer"), say("missing, doubled or blown"), 0.03, Needs.OUT),
     _part("f_nut", say("nozzle nut"), say("stretched or blued"), 0.02),
     Observation("shim_odd", say("shim against the others of the set"), Sort.SET,
                 (("usual", say("alike")), ("thin", say("thinner")), ("thick", say("thicker"))),
-                (0.9, 0.05, 0.05), 5, say("Measure the shim")),
+                (0.9, 0.05, 0.05), 5, say("Measure the shim"), needs=Needs.APART),
     _yes("torque_high", say("nut tighter than the sheet says"), 0.02, 2,
-         say("Note the torque"), Sort.SET),
+         say("Note the torque"), Sort.SET, Needs.OUT),
     _yes("others_alike", say("others of the set show the same"), 0.12, 15,
-         say("Test the others the same way"), Sort.SET),
+         say("Test the others the same way"), Sort.SET, Needs.OUT),
 )  # fmt: skip
 """What can be observed, with what is seen where nothing of the table is wrong (estimate)."""
 
@@ -279,6 +311,7 @@ spring_relaxed   f_spring     bad=.55                 D     printed
 spring_relaxed   rough        yes=.20                 -     practice
 spring_relaxed   fuel_use     yes=.20                 G     printed
 spring_relaxed   exhaust_hot  yes=.15                 O     printed
+spring_relaxed   hard_start   yes=.08                 -     practice
 spring_relaxed   swap         injector=.80            -     practice
 spring_relaxed   others_alike yes=.45                 -     practice
 spring_broken    opening      low=.93                 B     printed
@@ -290,6 +323,7 @@ spring_broken    seat         damp=.2,drop=.4         -     practice
 spring_broken    flow         no_build_up=.25         -     practice
 spring_broken    f_spring     bad=.97                 B     printed
 spring_broken    weeps        yes=.20                 -     practice
+spring_broken    rough        yes=.30                 -     practice
 spring_broken    swap         injector=.85            -     practice
 spring_broken    chatter      weak=.3,none=.3         -     practice
 shim_thin        opening      low=.90                 F     printed
@@ -298,6 +332,7 @@ shim_thin        shim_odd     thin=.75                -     practice
 shim_thin        f_shim       bad=.40                 -     practice
 shim_thin        rough        yes=.25                 -     practice
 shim_thin        black_smoke  yes=.20                 -     practice
+shim_thin        hard_start   yes=.08                 -     practice
 shim_thin        swap         injector=.75            -     practice
 shim_thick       opening      high=.92                F     printed
 shim_thick       low_power    yes=.35                 -     practice
@@ -312,6 +347,7 @@ adjuster_slipped knock        yes=.35                 -     practice
 adjuster_slipped f_adjuster   bad=.75                 -     practice
 adjuster_slipped rough        yes=.25                 -     practice
 adjuster_slipped outside_leak top=.15                 J     printed
+adjuster_slipped hard_start   yes=.10                 T     printed
 adjuster_slipped swap         injector=.75            -     practice
 seat_dirty       seat         damp=.20,drop=.70       A,C   printed
 seat_dirty       knock        yes=.35                 J,I   printed
@@ -330,6 +366,9 @@ seat_dirty       f_seat       carbon=.85              H     printed
 seat_dirty       drop         fast=.20                -     practice
 seat_dirty       closing_low  yes=.15                 -     practice
 seat_dirty       weeps        yes=.20                 -     practice
+seat_dirty       hard_start   yes=.12                 T,V   printed
+seat_dirty       rough        yes=.20                 S,V   printed
+seat_dirty       stalls       yes=.06                 M,V   printed
 seat_dirty       swap         injector=.80            -     practice
 seat_dirty       others_alike yes=.25                 -     practice
 seat_worn        seat         damp=.25,drop=.65       A,C   printed
@@ -350,12 +389,15 @@ seat_worn        drop         fast=.20                -     practice
 seat_worn        closing_low  yes=.20                 -     practice
 seat_worn        opening      low=.12                 -     practice
 seat_worn        weeps        yes=.40                 -     practice
+seat_worn        hard_start   yes=.15                 T,V   printed
+seat_worn        rough        yes=.20                 S,V   printed
+seat_worn        stalls       yes=.06                 M,V   printed
 seat_worn        swap         injector=.80            -     practice
 seat_worn        others_alike yes=.30                 -     practice
 guide_worn       drop         fast=.90                A,C   printed
 guide_worn       return_drops many=.88                A     printed
 guide_worn       hard_start_hot yes=.45               -     practice
-guide_worn       hard_start   yes=.12                 -     practice
+guide_worn       hard_start   yes=.12                 T     printed
 guide_worn       low_power    yes=.25                 -     practice
 guide_worn       chatter      weak=.15                -     practice
 guide_worn       f_guide      bad=.55                 -     practice
@@ -369,7 +411,7 @@ needle_sticky    knock        yes=.35                 J     printed
 needle_sticky    black_smoke  yes=.45                 J     printed
 needle_sticky    white_smoke  yes=.15                 -     practice
 needle_sticky    hunting      yes=.20                 -     practice
-needle_sticky    stalls       yes=.10                 -     practice
+needle_sticky    stalls       yes=.10                 M,V   printed
 needle_sticky    misfire      yes=.30                 -     practice
 needle_sticky    unsteady     yes=.45                 -     practice
 needle_sticky    opening      high=.15                -     practice
@@ -378,6 +420,10 @@ needle_sticky    seat         damp=.10,drop=.20       O     printed
 needle_sticky    spray        streaky=.35,dribble=.15 -     practice
 needle_sticky    f_needle     lacquer=.45,scuffed=.40 -     practice
 needle_sticky    weeps        yes=.15                 -     practice
+needle_sticky    hard_start   yes=.15                 T     printed
+needle_sticky    rough        yes=.30                 S     printed
+needle_sticky    low_power    yes=.25                 S     printed
+needle_sticky    fuel_use     yes=.20                 S     printed
 needle_sticky    swap         injector=.80            -     practice
 needle_shut      flow         none=.95                -     practice
 needle_shut      dead_cylinder yes=.90                -     practice
@@ -385,6 +431,7 @@ needle_shut      misfire      yes=.50                 -     practice
 needle_shut      low_power    yes=.60                 -     practice
 needle_shut      slide        sticks=.95              F     printed
 needle_shut      f_needle     scuffed=.80             -     practice
+needle_shut      rough        yes=.50                 -     practice
 needle_shut      swap         injector=.90            -     practice
 needle_shut      opening      high=.50                -     practice
 needle_open      flow         no_build_up=.75         -     practice
@@ -400,6 +447,10 @@ needle_open      slide        sticks=.85              O     printed
 needle_open      drop         fast=.60                -     practice
 needle_open      exhaust_hot  yes=.40                 O     printed
 needle_open      f_needle     scuffed=.60             -     practice
+needle_open      rough        yes=.35                 S     printed
+needle_open      low_power    yes=.25                 S     printed
+needle_open      fuel_use     yes=.30                 S     printed
+needle_open      hard_start   yes=.15                 T     printed
 needle_open      swap         injector=.90            -     practice
 mixed_pair       slide        sticks=.55              F     printed
 mixed_pair       drop         slow=.60,fast=.20       A     printed
@@ -415,7 +466,7 @@ face_leak        f_face       bad=.75                 F     printed
 face_leak        oil_diluted  yes=.30                 N,R   printed
 face_leak        fuel_use     yes=.20                 R     printed
 face_leak        bubbles      yes=.15                 -     practice
-face_leak        hard_start   yes=.20                 -     practice
+face_leak        hard_start   yes=.20                 T     printed
 face_leak        low_power    yes=.15                 -     practice
 face_leak        swap         injector=.60            -     practice
 holes_choked     spray        streaky=.15,one_sided=.35,jet_missing=.40  C,E  printed
@@ -424,9 +475,11 @@ holes_choked     misfire      yes=.35                 I     printed
 holes_choked     black_smoke  yes=.25                 G     printed
 holes_choked     white_smoke  yes=.25                 K     printed
 holes_choked     opening      high=.08                -     practice
-holes_choked     rough        yes=.25                 -     practice
+holes_choked     rough        yes=.25                 S     printed
 holes_choked     f_holes      blocked=.88             E     printed
 holes_choked     chatter      weak=.15                -     practice
+holes_choked     hard_start   yes=.12                 W     printed
+holes_choked     fuel_use     yes=.15                 S     printed
 holes_choked     swap         injector=.80            -     practice
 holes_choked     others_alike yes=.30                 -     practice
 holes_choked     piston_burnt yes=.05                 -     practice
@@ -435,9 +488,12 @@ holes_worn       black_smoke  yes=.55                 K     printed
 holes_worn       white_smoke  yes=.12                 K     printed
 holes_worn       fuel_use     yes=.35                 G     printed
 holes_worn       exhaust_hot  yes=.20                 O     printed
-holes_worn       low_power    yes=.15                 -     practice
+holes_worn       low_power    yes=.15                 S     printed
 holes_worn       f_holes      enlarged=.85            E     printed
 holes_worn       piston_burnt yes=.15                 -     practice
+holes_worn       rough        yes=.20                 S     printed
+holes_worn       hard_start   yes=.12                 W     printed
+holes_worn       knock        yes=.12                 H     printed
 holes_worn       swap         injector=.75            -     practice
 holes_worn       others_alike yes=.50                 -     practice
 tip_overheated   f_tip        bad=.92                 -     practice
@@ -474,6 +530,7 @@ filter_choked    low_power    yes=.55                 -     practice
 filter_choked    misfire      yes=.30                 -     practice
 filter_choked    f_filter     bad=.92                 -     practice
 filter_choked    spray        streaky=.30             -     practice
+filter_choked    rough        yes=.20                 -     practice
 filter_choked    swap         injector=.75            -     practice
 leak_off_blocked outside_leak top=.60                 J     printed
 leak_off_blocked opening      high=.30                -     practice
@@ -494,10 +551,12 @@ compression      compression_test low=.92             H,Q   printed
 compression      misfire      yes=.50                 H     printed
 compression      white_smoke  yes=.40                 K     printed
 compression      blue_smoke   yes=.20                 K     printed
-compression      hard_start   yes=.50                 -     practice
+compression      hard_start   yes=.50                 V     printed
 compression      low_power    yes=.40                 H     printed
 compression      black_smoke  yes=.20                 L     printed
-compression      rough        yes=.30                 -     practice
+compression      rough        yes=.30                 V     printed
+compression      stalls       yes=.12                 V     printed
+compression      exhaust_hot  yes=.25                 U     printed
 compression      swap         cylinder=.88            -     practice
 compression      still_bad    yes=.90                 -     practice
 compression      scope        all=.15                 -     practice
@@ -527,15 +586,16 @@ pump_element     misfire      yes=.50                 I     printed
 pump_element     rough        yes=.35                 -     practice
 pump_element     black_smoke  yes=.15                 K     printed
 pump_element     dead_cylinder yes=.20                -     practice
+pump_element     white_smoke  yes=.15                 W     printed
 pump_element     swap         line=.88                -     practice
 pump_element     still_bad    yes=.90                 -     practice
-pump_element     hard_start   yes=.20                 -     practice
+pump_element     hard_start   yes=.20                 T,W   printed
 timing           timing_off   yes=.90                 K     printed
 timing           knock        yes=.55                 -     practice
 timing           white_smoke  yes=.35                 -     practice
 timing           black_smoke  yes=.40                 K,L   printed
 timing           low_power    yes=.35                 -     practice
-timing           hard_start   yes=.30                 -     practice
+timing           hard_start   yes=.30                 T     printed
 timing           exhaust_hot  yes=.10                 -     practice
 timing           scope        all=.95                 -     practice
 timing           still_bad    yes=.93                 -     practice
@@ -545,6 +605,9 @@ air_filter       low_power    yes=.60                 -     practice
 air_filter       misfire      yes=.15                 H     printed
 air_filter       fuel_use     yes=.40                 -     practice
 air_filter       scope        all=.95                 L     printed
+air_filter       hard_start   yes=.15                 V     printed
+air_filter       stalls       yes=.12                 V     printed
+air_filter       rough        yes=.12                 V     printed
 air_filter       still_bad    yes=.93                 -     practice
 governor         hunting      yes=.80                 -     practice
 governor         stalls       yes=.35                 M     printed

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from nozzlewright.advice.causes import (
+    NO_YES,
     SOURCES,
     CauseModel,
     Confidence,
@@ -70,6 +71,14 @@ CONFIDENCE: Mapping[Confidence, str] = {
     Confidence.PRINTED: N_("printed there"),
     Confidence.PRACTICE: N_("common practice, no source"),
 }
+TELLS: tuple[tuple[float, str], ...] = (
+    (0.5, N_("tells a lot")),
+    (0.2, N_("tells a good deal")),
+    (0.05, N_("tells something")),
+    (0.0, N_("tells little")),
+)
+"""Information from which an observation is called so, [bit]; one yes or no between two causes that
+are equally likely is 1 bit."""
 ENGINE_IN_DOUBT = 0.05
 """Probability of a cause at the engine from which it is asked whether that was looked at first."""
 ENGINE = "engine"
@@ -109,6 +118,8 @@ class ShownNext:
     how: str
     minutes: str
     bits: str
+    tells: str
+    """The same in a word."""
     caution: str
     jet: bool
     path: str
@@ -172,6 +183,9 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         anything=bool(gathered.pieces),
         alike=[said(group.words) for group in ranking.alike] if ranking else [],
         backgrounds=[(said(n), percent(share)) for n, share in ranking.backgrounds]
+        if ranking
+        else [],
+        places=[(_capital(_(PLACES[place])), percent(share)) for place, share in ranking.places]
         if ranking
         else [],
         coming=[_next(step, story, one, shop) for step in coming],
@@ -239,12 +253,14 @@ def _next(step: Next, story: JobStory, one: InjectorStory, shop: Workshop) -> Sh
         path = f"/job/{story.job}/injector/{one.injector}/step/{observation.step}"
         if observation.step == "inspect":
             path = f"/job/{story.job}/injector/{one.injector}/findings"
+    name = _capital(said(observation.name))
     return ShownNext(
         observation.key,
-        _capital(said(observation.name)),
+        f"{name}?" if observation.states == NO_YES else name,
         said(observation.how),
         show.localised(f"{step.minutes:g}"),
         show.localised(f"{step.gain_bit:.2f}"),
+        next(_(words) for least, words in TELLS if step.gain_bit >= least),
         said(step.caution) if step.caution else "",
         observation.jet,
         path,
