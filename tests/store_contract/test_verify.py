@@ -21,6 +21,7 @@ def filled(store, made):
     trace = store.evidence.keep(b"a trace", "parquet")
     store.records.take_in([made.draft("J-1", evidence=(photo, trace)), made.draft("J-2")])
     store.records.take_in([made.draft("J-1", evidence=(photo,)), made.draft("J-2")])
+    store.records.end = None  # what the record itself can tell; see `test_end.py`
     return store
 
 

@@ -127,6 +127,9 @@ def test_one_pressure_written_twice_is_a_fault(tmp_path: Path) -> None:
         ("title = 'x'\nseconds = \n", "line 2: this is not valid TOML"),
         ("title = 'x'\ntitle = 'y'", "line 2: this is not valid TOML: cannot overwrite a value"),
         ("x = " + "[" * 5000, "nested too deeply"),
+        (".".join("a" * 60_000) + " = 1", "more than 150 dots"),
+        ("[" + " . ".join("1" * 60_000) + "]", "more than 150 dots"),
+        ("x = {" + '."1.5,"' * 60_000 + " = 1}", "more than 150 dots"),
         ("x = " + "9" * 5000, "not valid TOML"),
         ("title = 'x'\nseconds = nan", "stands where a finite number belongs"),
         ("title = 'x'\nseconds = 0x" + "f" * 5000, "a number beyond any use"),
@@ -171,3 +174,12 @@ def test_a_date_in_any_form_of_the_standard_is_kept_whole(written: str, kept: st
     table = TypeAdapter(IsoDate)
 
     assert table.validate_python(tomllib.loads(f"on = {written}")["on"]) == kept
+
+
+def test_a_long_row_of_numbers_is_no_key_of_many_dots(tmp_path):
+    place = tmp_path / "rows.toml"
+    place.write_text(
+        "rows = [" + "1.5, -0.25, 1e3, " * 400 + "]\n" + "a.b.c = 1.5 # ... and so on\n"
+    )
+
+    assert len(read_toml(place, SheetFault).data["rows"]) == 1200

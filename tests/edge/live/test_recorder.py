@@ -309,3 +309,55 @@ def test_a_full_disk_is_told_and_loses_nothing_once_there_is_room(tmp_path):
     assert "Make room on the disk" in refused
     assert digest == f"digest: {read.digest}"
     assert read.pressure_pa == pytest.approx(np.arange(1000) * 10.0)
+
+
+# -- several programs on one record ----------------------------------------------------------------
+
+OTHER_PROGRAM = """
+import sys, time
+from datetime import UTC, datetime
+from pathlib import Path
+import numpy as np
+from nozzlewright.edge.intake.live import Recorder
+one = Recorder(Path(sys.argv[1]), "test-1", instrument="G", started_at=datetime.now(UTC))
+one.add(np.arange(100) / 100.0, np.full(100, 1e7))
+while one.behind_s:
+    time.sleep(0.01)
+print("grows", flush=True)
+sys.stdin.readline()
+one.finish()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file cannot be renamed there anyway")
+def test_what_grows_in_another_program_is_no_recording_that_a_crash_left(tmp_path):
+    other = subprocess.Popen(
+        [sys.executable, "-c", OTHER_PROGRAM, tmp_path],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with other:
+        assert other.stdout.readline() == "grows\n"
+        assert unfinished_recordings(tmp_path) == []
+        with pytest.raises(NotAllowed, match="still growing"):
+            close_unfinished(tmp_path / "test-1.unfinished.csv")
+        other.communicate("done\n", timeout=120)
+    assert [path.name for path in tmp_path.iterdir()] == ["test-1.csv"]
+    assert len(read_recording(tmp_path / "test-1.csv")) == 100
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no SIGKILL there")
+def test_what_another_program_left_when_it_was_killed_can_be_finished(tmp_path):
+    with subprocess.Popen(
+        [sys.executable, "-c", OTHER_PROGRAM, tmp_path],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as other:
+        assert other.stdout.readline() == "grows\n"
+        other.kill()
+    (left,) = unfinished_recordings(tmp_path)
+
+    assert left.samples == 100
+    assert close_unfinished(left.path).name == "test-1.csv"

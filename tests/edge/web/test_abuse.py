@@ -152,6 +152,64 @@ def test_the_live_line_is_closed_to_pages_from_elsewhere(bench, origin):
     assert refused.value.response.status_code == 403
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        {"Origin": "http://["},
+        {"Origin": "http://[::1"},
+        {"Origin": "//"},
+        {"Origin": "\xff\xfe"},
+        {"Host": "["},
+        {"Host": "[::1"},
+        {"Host": "127.0.0.1:port"},
+        {"Host": "user@127.0.0.1.evil.example"},
+        {"Cookie": "csrf=\xff; here=\xe9.\xe9; ; =; here="},
+        {"Cookie": "here=" + "A" * 3000 + ".B"},
+        {"Accept-Language": "de;q=nan, \xff;q=1e999, x" * 9},
+        {"X-CSRF": "\xe9"},
+        {"Content-Type": "multipart/form-data; boundary=" + "x" * 3000},
+        {"Content-Type": "application/x-www-form-urlencoded; charset=\xff"},
+        {"Sec-Fetch-Site": "\xff"},
+        {"If-Modified-Since": "\xff", "If-None-Match": '"' * 200},
+        {"Range": "bytes=9999999999-,-1,x"},
+    ],
+    ids=lambda line: str(ascii(line))[:50],
+)
+@pytest.mark.parametrize(
+    ("method", "path"), [("GET", "/"), ("POST", "/settings"), ("GET", "/static/base.css")]
+)
+def test_no_line_of_a_request_brings_the_program_to_a_fault(bench, store, method, path, line):
+    host = bench.browser.address.removeprefix("http://")
+    before = store.store.records.head()
+    asked = http.client.HTTPConnection(host, timeout=120)
+    asked.putrequest(method, path, skip_host=True)
+    for name, value in ({"Host": host, "Content-Length": "0"} | line).items():
+        asked.putheader(name, value.encode("latin-1"))
+    asked.endheaders()
+    answer = asked.getresponse()
+    text = answer.read().decode(errors="replace")
+    asked.close()
+
+    assert answer.status < 500, text
+    assert betrays_nothing(text)
+    assert store.store.records.head() == before
+    if method == "POST":
+        assert answer.status in {400, 403}
+
+
+def test_no_answer_carries_a_line_that_was_slipped_into_an_address(bench, hand):
+    slipped = "%0d%0aSet-Cookie:%20own=1%0d%0a"
+    paths = (f"/settings?then=/{slipped}", f"/job/{slipped}", f"/evidence/{slipped}.jpg")
+    for path in paths:
+        answer = hand.get(path)
+        assert "own" not in answer.cookies
+        assert answer.status_code < 500
+    sent = {"form_id": str(uuid.uuid4()), "then": "/x\r\nSet-Cookie: own=1", "who": FITTER}
+    answer = hand.post("/settings", data=sent)
+    assert "own" not in answer.cookies
+    assert answer.status_code < 500
+
+
 # -- tokens ----------------------------------------------------------------------------------------
 
 

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import timeit
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -476,6 +477,31 @@ def test_the_stores_secret_is_made_once_and_for_its_owner_alone(tmp_path):
     assert secret_of(path) == first
     if os.name == "posix":
         assert path.stat().st_mode & 0o077 == 0
+
+
+@pytest.mark.parametrize("left", [b"", b"half of it"])
+def test_a_secret_that_was_cut_off_as_it_was_made_is_made_anew(tmp_path, left):
+    path = tmp_path / "web.key"
+    path.write_bytes(left)
+
+    assert len(secret_of(path)) == 32
+    assert secret_of(path) == path.read_bytes()
+    assert [one.name for one in tmp_path.iterdir()] == ["web.key"]
+
+
+def test_all_who_ask_for_the_secret_at_once_get_the_same(tmp_path):
+    for n in range(20):
+        with ThreadPoolExecutor(8) as pool:
+            found = list(pool.map(lambda _, n=n: secret_of(tmp_path / f"{n}.key"), range(8)))
+        assert {len(one) for one in found} == {32}
+        assert len(set(found)) == 1
+
+
+def test_a_secret_that_cannot_be_had_is_said(tmp_path):
+    (tmp_path / "web.key").mkdir()
+
+    with pytest.raises(InputFault, match="cannot be read or made"):
+        secret_of(tmp_path / "web.key")
 
 
 def test_somebody_who_has_not_said_who_they_are_is_asked_first(web_settings):

@@ -52,8 +52,7 @@ def _serve(folder: Path, chosen: argparse.Namespace) -> None:
 
     shop = open_shop(folder)
     try:
-        # A bench that could be read, but not written down, is no bench.
-        shop.store.records.put_rows([])
+        shop.store.records.demand_writable()
         benches, inbox = benches_of(shop.store)
     except BaseException:
         shop.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import io
+import os
 import zlib
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -64,12 +65,13 @@ class Source:
 
     def open_arrow(self, start: int = 0, stop: int | None = None) -> pa.NativeFile:
         """Return part of the content as a stream for pyarrow, which reads it without Python."""
+        # Its texts are UTF-8; names on disk are what this machine's language makes of them.
         if self.content is None and stop is None:
-            stream = pa.OSFile(str(self.path))
+            stream = pa.OSFile(os.fsencode(self.path))
             stream.seek(start)
             return stream
         if self.content is None:
-            with pa.memory_map(str(self.path)) as mapped:
+            with pa.memory_map(os.fsencode(self.path)) as mapped:
                 buffer = mapped.read_buffer()
         else:
             buffer = pa.py_buffer(self.content)

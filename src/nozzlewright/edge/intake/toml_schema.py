@@ -37,6 +37,8 @@ from nozzlewright.measurement.units import BAR
 
 LARGEST_TOML_BYTES = 4_000_000
 """A file written by hand is never larger; anything above is not what it claims to be."""
+_MOST_DOTS = 150
+_DECIMAL = re.compile(r"(?<!\d)\d++\.\d++(?![ \t]*+\.)")
 
 Key = str | int
 Location = tuple[Key, ...]
@@ -161,6 +163,9 @@ def toml_document(path: Path, raw: bytes, fault: type[InputFault]) -> TomlDocume
     except UnicodeDecodeError as error:
         bad = raw[: error.start].count(b"\n") + 1
         raise refuse("the file is not UTF-8 text", "Save it as UTF-8", bad) from None
+    if (dotted := _dotted_line(text)) is not None:
+        # To read a key of that many parts takes the time of their number squared.
+        raise refuse(f"the line has more than {_MOST_DOTS} dots", "Write the tables flat", dotted)
     try:
         # TOML knows two line ends; a lone carriage return is an old editor's third.
         data = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
@@ -516,6 +521,14 @@ def validated(model: type[Model], document: TomlDocument, fault: type[InputFault
     if result is None:
         raise fault(faults)
     return result
+
+
+def _dotted_line(text: str) -> int | None:
+    """Return the first line with a key, or text, of very many dots; those of numbers aside."""
+    for number, line in enumerate(text.replace("\r", "\n").split("\n"), 1):
+        if line.count(".") > _MOST_DOTS and _DECIMAL.sub("", line).count(".") > _MOST_DOTS:
+            return number
+    return None
 
 
 def checked(

@@ -23,10 +23,18 @@ from nozzlewright.edge.store.backup import (
 )
 from nozzlewright.edge.store.database import StoredRecords, open_records
 from nozzlewright.edge.store.evidence import EvidenceFiles
-from nozzlewright.edge.store.place import Store, is_store, open_store
+from nozzlewright.edge.store.place import (
+    DEMO_MARK,
+    INSTRUMENTS,
+    Store,
+    is_store,
+    open_store,
+)
 from nozzlewright.edge.store.verify import Break, verify
 
 __all__ = [
+    "DEMO_MARK",
+    "INSTRUMENTS",
     "Break",
     "EvidenceFiles",
     "Manifest",

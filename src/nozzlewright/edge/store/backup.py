@@ -2,8 +2,9 @@
 
 A backup is a folder that any program can read: ``entries.jsonl`` has the text of one entry a
 line, each line's SHA-256 being the digest that the next one names; ``evidence/`` has the files
-that they rest on, ``recordings/`` those still being made, as far as they were; ``manifest.json``
-says what belongs to it. It is the same for SQLite and PostgreSQL.
+that they rest on, ``recordings/`` those still being made, as far as they were, ``instruments/``
+what the benches are; ``manifest.json`` says what belongs to it. It is the same for SQLite and
+PostgreSQL.
 """
 
 from __future__ import annotations
@@ -21,7 +22,15 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 from nozzlewright.edge.store.database import StoredEntry, StoredRecords, as_stored
 from nozzlewright.edge.store.evidence import EvidenceFiles
 from nozzlewright.edge.store.files import make_folder, new_file, sync_folder, write_safely
-from nozzlewright.edge.store.place import EVIDENCE, RECORDINGS, Store, open_store, set_url
+from nozzlewright.edge.store.place import (
+    DEMO_MARK,
+    EVIDENCE,
+    INSTRUMENTS,
+    RECORDINGS,
+    Store,
+    open_store,
+    set_url,
+)
 from nozzlewright.edge.store.verify import Break, find_breaks, verify
 from nozzlewright.errors import EvidenceFault, RecordFault
 from nozzlewright.records import FIRST, Entry, from_payload
@@ -54,6 +63,8 @@ class Manifest(BaseModel):
     """Digests of the files, in the order in which entries name them."""
     recordings: dict[str, Sha256]
     """Digest of each by its name."""
+    beside: dict[str, Sha256] = {}
+    """What else the workshop has beside its record, such as the files of its instruments."""
 
 
 def backup(
@@ -80,19 +91,25 @@ def backup(
     Raises
     ------
     RecordFault
-        If `into` exists, cannot be written, or the copy does not verify: what could be copied is
-        then left beside it, under a name that ends in ``.partial``.
+        If `into` exists, lies within the store, cannot be written, or the copy does not verify:
+        what could be copied is then left beside it, under a name that ends in ``.partial``. Also
+        where the copy is whole, but the file of the record is not.
     """
     _refuse_taken(into)
+    _refuse_within(into, store.folder)
     draft = into.with_name(f"{into.name}.partial")
     _refuse_taken(draft)
     with _disk_told(draft):
         make_folder(draft)
         made_at = now()
         # Before the entries: a recording that is done and gone meanwhile is evidence in these.
-        recordings = _copy_recordings(store.recordings, draft / RECORDINGS)
+        growing = sorted(store.recordings.rglob("*"))
+        recordings = _copy_files(growing, store.recordings, draft / RECORDINGS)
+        beside = [*sorted(store.folder.glob(f"{INSTRUMENTS}/*.toml")), store.folder / DEMO_MARK]
+        set_up = _copy_files(beside, store.folder, draft)
         tell(say("Copying the entries"))
         with store.records.at_one_moment() as moment:
+            damage = moment.damage()
             head = moment.head()
             names = _write_entries(draft / ENTRIES, moment.entries())
         tell(say("Copying {count} files of evidence", count=len(names)))
@@ -104,6 +121,7 @@ def backup(
             entries_sha256=_sha256(draft / ENTRIES),
             evidence=names,
             recordings=recordings,
+            beside=set_up,
         )
         write_safely(draft / MANIFEST, manifest.model_dump_json(indent=1).encode())
         sync_folder(draft)
@@ -118,6 +136,16 @@ def backup(
     with _disk_told(into):
         draft.rename(into)
         sync_folder(into.parent)
+    if damage:
+        raise RecordFault(
+            say(
+                "{path} is whole and can be restored, but the file of the record itself is damaged "
+                "({why}): give its folder another name and restore this copy, to another disk if "
+                "that one may be failing",
+                path=str(into),
+                why=damage[0],
+            )
+        )
     return manifest
 
 
@@ -143,9 +171,9 @@ def check_backup(
     manifest = read_manifest(folder)
     if _sha256(folder / ENTRIES) != manifest.entries_sha256:
         raise _spoilt(folder / ENTRIES)
-    for name, digest in manifest.recordings.items():
-        if _sha256(_recording(folder, name)) != digest:
-            raise _spoilt(_recording(folder, name))
+    for place, digest in _files_of(manifest, folder).items():
+        if _sha256(place) != digest:
+            raise _spoilt(place)
     head = (manifest.entries, manifest.head)
     entries = as_stored(_lines(folder / ENTRIES))
     return find_breaks(entries, head, EvidenceFiles(folder / EVIDENCE), tell, known)
@@ -176,8 +204,10 @@ def restore(
     Raises
     ------
     RecordFault
-        If `into` is not empty, the backup is not sound, or the new store does not verify.
+        If `into` is not empty or lies within the backup, the backup is not sound, or the new store
+        does not verify.
     """
+    _refuse_within(into, backup_folder)
     if into.exists() and not (into.is_dir() and not any(into.iterdir())):
         raise _taken(into)
     draft = into.with_name(f"{into.name}.partial")
@@ -209,12 +239,13 @@ def _fill(
     rows_of: RowsOf,
     tell: Callable[[str], None],
 ) -> None:
-    tell(say("Restoring {count} entries", count=manifest.entries))
-    store.records.load(_lines(backup_folder / ENTRIES))
+    # Files first: where the disk is full, a database that stands elsewhere is still empty.
     tell(say("Copying {count} files of evidence", count=len(manifest.evidence)))
     _copy_evidence(EvidenceFiles(backup_folder / EVIDENCE), store.evidence, manifest.evidence)
-    for name in manifest.recordings:
-        _copy_file(_recording(backup_folder, name), store.recordings / name)
+    for place in _files_of(manifest, backup_folder):
+        _copy_file(place, store.folder / place.relative_to(backup_folder))
+    tell(say("Restoring {count} entries", count=manifest.entries))
+    store.records.load(_lines(backup_folder / ENTRIES))
     tell(say("Making the lists anew"))
     rebuild_rows(store.records, rows_of)
     _refuse_broken(
@@ -276,7 +307,8 @@ def _lines(place: Path) -> Iterator[str]:
     # Texts hold no line feed (JSON writes it as \n); other ends of line may well be in them.
     with place.open("rb") as file:
         for line in file:
-            yield line.removesuffix(b"\n").decode()
+            # What is no UTF-8 was altered: its digest will tell.
+            yield line.removesuffix(b"\n").decode(errors="replace")
 
 
 def _copy_evidence(source: EvidenceFiles, target: EvidenceFiles, digests: Iterable[str]) -> None:
@@ -288,9 +320,10 @@ def _copy_evidence(source: EvidenceFiles, target: EvidenceFiles, digests: Iterab
         target.keep(content, kind)
 
 
-def _copy_recordings(source: Path, target: Path) -> dict[str, str]:
+def _copy_files(files: Iterable[Path], source: Path, target: Path) -> dict[str, str]:
+    """Copy those of the files that are there; return the digest of each by its name."""
     found = {}
-    for file in sorted(source.rglob("*")):
+    for file in files:
         if file.is_file():
             name = file.relative_to(source).as_posix()
             with suppress(FileNotFoundError):  # done and gone since the folder was listed
@@ -307,11 +340,29 @@ def _copy_file(source: Path, target: Path) -> None:
     sync_folder(target.parent)
 
 
-def _recording(folder: Path, name: str) -> Path:
+def _files_of(manifest: Manifest, folder: Path) -> dict[Path, str]:
+    """Return the places of a backup's other files, none of them outside of what may be there."""
+    recordings = {
+        folder.joinpath(RECORDINGS, *_parts(name)): digest
+        for name, digest in manifest.recordings.items()
+    }
+    beside = {folder.joinpath(*_parts(name)): digest for name, digest in manifest.beside.items()}
+    for place in beside:
+        name = place.relative_to(folder)
+        if name != Path(DEMO_MARK) and (name.parent != Path(INSTRUMENTS) or name.suffix != ".toml"):
+            raise _no_name(str(name))
+    return recordings | beside
+
+
+def _parts(name: str) -> tuple[str, ...]:
     parts = PurePosixPath(name).parts
-    if not parts or {"..", "/"} & set(parts) or "\\" in name or ":" in name:
-        raise RecordFault(say("{name} cannot be the name of a recording", name=repr(name)))
-    return folder.joinpath(RECORDINGS, *parts)
+    if not parts or {"..", "/"} & set(parts) or "\\" in name or ":" in name or "\0" in name:
+        raise _no_name(name)
+    return parts
+
+
+def _no_name(name: str) -> RecordFault:
+    return RecordFault(say("{name} cannot be the name of a file in a backup", name=repr(name)))
 
 
 def _sha256(place: Path) -> str:
@@ -328,6 +379,18 @@ def _sha256(place: Path) -> str:
 def _refuse_taken(place: Path) -> None:
     if place.exists():
         raise _taken(place)
+
+
+def _refuse_within(place: Path, folder: Path) -> None:
+    if place.resolve().is_relative_to(folder.resolve()):
+        raise RecordFault(
+            say(
+                "{path} lies within {folder} itself. Name a place outside of it, best on another "
+                "disk",
+                path=str(place),
+                folder=str(folder),
+            )
+        )
 
 
 def _taken(place: Path) -> RecordFault:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import sqlite3
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ from typing import Any, NamedTuple, TypeVar
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
+from nozzlewright.edge.store.end import EndNote
 from nozzlewright.edge.store.schema import bring_up_to_date
 from nozzlewright.edge.store.search import injector_words, job_words, listed
 from nozzlewright.edge.store.tables import entry, head, injector, job
@@ -48,6 +50,8 @@ _DIGEST = re.compile(r"[0-9a-f]{64}")
 _NUL = re.compile(r"(?<!\\)(?:\\\\)*\\u0000")
 _T = TypeVar("_T")
 _COLUMNS = entry.c.keys()
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+_NOT_OURS = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_READONLY}
 _INSERT: Mapping[str, Any] = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
 
 
@@ -65,6 +69,20 @@ class StoredEntry(NamedTuple):
     digest: str
 
 
+class DamagedFile(RecordFault):
+    """A file of SQLite's that cannot be read to its end, or at all."""
+
+    def __init__(self, why: str) -> None:
+        self.why = why
+        super().__init__(
+            say(
+                "The file of the record is damaged ({why}). Give its folder another name, keep it, "
+                "and restore the newest backup, to another disk if this one may be failing",
+                why=why,
+            )
+        )
+
+
 @dataclass(frozen=True)
 class Moment:
     """The record as it was at one moment, while others go on writing."""
@@ -73,19 +91,32 @@ class Moment:
 
     def head(self) -> tuple[int, str] | None:
         """Return where the record ends by its own account; None where that is lost."""
-        row = self.connection.execute(sa.select(head.c.number, head.c.digest)).one_or_none()
+        with _told():
+            wanted = sa.select(head.c.number, head.c.digest)
+            row = self.connection.execute(wanted).one_or_none()
         return None if row is None else (row.number, row.digest)
 
     def damage(self) -> list[str]:
         """Return what SQLite finds amiss with its file, such as an index that lacks entries."""
         if self.connection.dialect.name != "sqlite":
             return []  # the server minds its own files
-        found = self.connection.exec_driver_sql("PRAGMA integrity_check(5)").scalars()
+        try:
+            with _told():
+                found = self.connection.exec_driver_sql("PRAGMA integrity_check(5)").scalars().all()
+        except DamagedFile as fault:
+            return [fault.why]
         return [str(one) for one in found if one != "ok"]
 
     def entries(self) -> Iterator[StoredEntry]:
-        """Yield all entries in the order of their numbers."""
-        return _pages(self.connection, 0)
+        """Yield all entries in the order of their numbers.
+
+        Raises
+        ------
+        DamagedFile
+            Where SQLite cannot read on.
+        """
+        with _told():
+            yield from _pages(self.connection, 0)
 
 
 def open_records(place: str | Path) -> StoredRecords:
@@ -117,6 +148,8 @@ class StoredRecords:
 
     def __init__(self, engine: sa.Engine) -> None:
         self.engine = engine
+        self.end: EndNote | None = None
+        """Where it is noted, beside the database, how far the record went."""
         self._dialect = engine.dialect.name
         # Threads of this process queue here: SQLite itself would have them poll for their turn.
         self._turn = threading.Lock()
@@ -186,12 +219,26 @@ class StoredRecords:
             if new:
                 _append(connection, new)
             self._put(connection, rows)
-            return [standing[draft.id] for draft in drafts]
+        if new:
+            self._note_end(number, digest)
+        return [standing[draft.id] for draft in drafts]
 
     def put_rows(self, rows: Sequence[JobRow | InjectorRow]) -> None:
         """Write rows anew, where they are rebuilt from the entries."""
         with self._transaction() as connection:
             self._put(connection, rows)
+
+    def demand_writable(self) -> None:
+        """Refuse a record that can be read but not added to.
+
+        Raises
+        ------
+        RecordFault
+            If the database, or its disk, takes nothing.
+        """
+        with self._transaction() as connection:
+            # SQLite itself begins to write only with the first statement that could.
+            connection.execute(head.update().where(head.c.one == 0).values(digest=FIRST))
 
     def load(self, payloads: Iterable[str]) -> None:
         """Fill an empty record with the texts of another one's entries, in order; all or nothing.
@@ -213,6 +260,46 @@ class StoredRecords:
                     digest = taken.digest
                     new.append(columns_of(taken, text))
                 _append(connection, new)
+        if number:
+            self._note_end(number, digest)
+
+    def _note_end(self, number: int, digest: str) -> None:
+        if self.end is not None:
+            self.end.write(number, digest)
+
+    def refuse_shortened(self) -> None:
+        """Refuse a record that lacks what is noted to have been its end.
+
+        Raises
+        ------
+        RecordFault
+            If the entry that is noted is missing, or another one stands in its place.
+        """
+        noted = self.end.read() if self.end is not None else None
+        if self.end is None or noted is None:
+            return
+        wanted = sa.select(entry.c.digest).where(entry.c.number == noted[0])
+        with _told(), self._reading.connect() as connection:
+            found = connection.execute(wanted).scalar()
+            last, _digest = _end(connection)
+        if found == noted[1]:
+            return
+        what = (
+            say("The record ends with entry {last}, but entry {noted} was on disk already",
+                last=last, noted=noted[0])
+            if found is None
+            else say("Entry {noted} of the record is another than was taken in", noted=noted[0])
+        )  # fmt: skip
+        raise RecordFault(
+            say(
+                "{what}. An older copy may have been laid over it, or record.sqlite-wal been left "
+                "behind or removed. Give the folder another name, keep it, and restore the newest "
+                "backup. Where nothing better is to be had, remove {place}: the record then goes "
+                "on from where it ends",
+                what=what,
+                place=str(self.end.place),
+            )
+        )
 
     @contextmanager
     def _transaction(self) -> Iterator[sa.Connection]:
@@ -338,7 +425,8 @@ class StoredRecords:
     @contextmanager
     def at_one_moment(self) -> Iterator[Moment]:
         """Lend the record as it is now, unmoved by what is written meanwhile."""
-        with _told(), self._snapshot.begin() as connection, _whatever_text(connection):
+        # It ends by being taken back: SQLite would refuse to commit after a page it could not read.
+        with _told(), self._snapshot.connect() as connection, _whatever_text(connection):
             yield Moment(connection)
 
     def _entries(self, wanted: sa.Select[str], key: str) -> list[Entry]:
@@ -436,12 +524,24 @@ def _told() -> Iterator[None]:
     try:
         yield
     except sa.exc.DBAPIError as fault:
+        why = str(fault.orig).strip().partition("\n")[0]
+        code = getattr(fault.orig, "sqlite_errorcode", 0) & 0xFF  # without what refines it
+        if code in _DAMAGED:
+            raise DamagedFile(why) from fault
+        if code in _NOT_OURS:
+            raise RecordFault(
+                say(
+                    "The record cannot be opened for writing ({why}). See that its folder and "
+                    "files are yours to write, and the disk is neither protected nor full",
+                    why=why,
+                )
+            ) from fault
         raise RecordFault(
             say(
                 "The record cannot be read or written ({why}). See that the disk is not full and "
                 "the database is running, then do it again: what was taken in already is not "
                 "taken in twice",
-                why=str(fault.orig).strip().partition("\n")[0],
+                why=why,
             )
         ) from fault
     except sa.exc.TimeoutError as fault:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from io import BufferedWriter
 from pathlib import Path
 
@@ -13,8 +13,10 @@ from pathlib import Path
 def make_folder(folder: Path) -> None:
     """Make a folder that only its owner can enter, where there is none."""
     if not folder.is_dir():
-        folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        make_folder(folder.parent)
         folder.mkdir(mode=0o700, exist_ok=True)
+        with suppress(PermissionError):  # who may write a folder may not always read it
+            sync_folder(folder.parent)
 
 
 @contextmanager

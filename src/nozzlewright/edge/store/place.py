@@ -9,6 +9,7 @@ from pathlib import Path
 import tomlkit
 
 from nozzlewright.edge.store.database import StoredRecords, open_records
+from nozzlewright.edge.store.end import EndNote
 from nozzlewright.edge.store.evidence import EvidenceFiles
 from nozzlewright.edge.store.files import make_folder, sync_folder, write_safely
 from nozzlewright.errors import RecordFault
@@ -18,6 +19,11 @@ DATABASE = "record.sqlite"
 EVIDENCE = "evidence"
 RECORDINGS = "recordings"
 SETTINGS = "store.toml"
+END = "record.end"
+INSTRUMENTS = "instruments"
+"""Folder of the instrument files."""
+DEMO_MARK = "demo-workshop"
+"""File that makes a folder the demo workshop's."""
 
 
 @dataclass(frozen=True)
@@ -38,20 +44,24 @@ class Store:
         self.records.close()
 
 
-def open_store(folder: Path, url: str | None = None) -> Store:
+def open_store(folder: Path, url: str | None = None, *, shortened: bool = False) -> Store:
     """Open a store, and make it where there is none.
 
     Parameters
     ----------
     folder : Path
-        Holds ``record.sqlite``, ``evidence/``, ``recordings/`` and, for PostgreSQL, ``store.toml``
+        Holds ``record.sqlite``, ``record.end``, ``evidence/``, ``recordings/`` and, for PostgreSQL,
+        ``store.toml``
     url : str, optional
         Database in place of what ``store.toml`` says, or of ``record.sqlite``
+    shortened : bool
+        Whether a record that lacks its end is opened too, to find out what it lacks
 
     Raises
     ------
     RecordFault
-        If the folder cannot be written, ``store.toml`` cannot be read, or the database not opened.
+        If the folder cannot be written, ``store.toml`` cannot be read, the database not opened, or
+        the record lacks entries that were on disk already.
     """
     try:
         for one in (folder, folder / EVIDENCE, folder / RECORDINGS):
@@ -66,12 +76,19 @@ def open_store(folder: Path, url: str | None = None) -> Store:
             )
         ) from fault
     records = open_records(url or _url(folder / SETTINGS) or folder / DATABASE)
+    records.end = EndNote(folder / END)
+    try:
+        if not shortened:
+            records.refuse_shortened()
+    except BaseException:
+        records.close()
+        raise
     return Store(folder, records, EvidenceFiles(folder / EVIDENCE))
 
 
 def is_store(folder: Path) -> bool:
-    """Tell whether a store lies in a folder."""
-    return (folder / DATABASE).exists() or (folder / SETTINGS).exists()
+    """Tell whether a store lies in a folder, or has lain there."""
+    return any((folder / name).exists() for name in (DATABASE, SETTINGS, END))
 
 
 def set_url(folder: Path, url: str) -> None:

@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from nozzlewright.edge.store.database import StoredEntry, StoredRecords, columns_of
+from nozzlewright.edge.store.database import (
+    DamagedFile,
+    StoredEntry,
+    StoredRecords,
+    columns_of,
+)
 from nozzlewright.edge.store.evidence import EvidenceFiles
 from nozzlewright.errors import EvidenceFault
 from nozzlewright.records import FIRST, Entry, digest_of, from_payload
@@ -62,9 +67,16 @@ def verify(
     list of Break
         What is not as it was taken in; empty where all is sound
     """
+    noted = records.end.read() if records.end is not None else None  # before the moment begins
+    if noted is not None:
+        known = {noted[0]: noted[1], **(known or {})}
     with records.at_one_moment() as moment:
         damage = [_damaged(why) for why in moment.damage()]
-        return damage + find_breaks(moment.entries(), moment.head(), evidence, tell, known)
+        try:
+            head = moment.head()
+        except DamagedFile:
+            head = None
+        return damage + find_breaks(moment.entries(), head, evidence, tell, known)
 
 
 def find_breaks(
@@ -76,17 +88,26 @@ def find_breaks(
 ) -> list[Break]:
     """Do as :func:`verify` with entries from anywhere."""
     found: list[Break] = []
-    for one in _breaks(entries, head, evidence, tell, known or {}):
-        if len(found) == MOST_BREAKS:
-            found.append(
-                Break(
-                    0,
-                    say("More than {most} breaks were found", most=MOST_BREAKS),
-                    say("The search ended there. Restore a backup"),
+    try:
+        for one in _breaks(entries, head, evidence, tell, known or {}):
+            if len(found) == MOST_BREAKS:
+                found.append(
+                    Break(
+                        0,
+                        say("More than {most} breaks were found", most=MOST_BREAKS),
+                        say("The search ended there. Restore a backup"),
+                    )
                 )
+                break
+            found.append(one)
+    except DamagedFile as fault:
+        found.append(
+            Break(
+                0,
+                say("The entries cannot be read to their end ({why})", why=fault.why),
+                say("What comes after could not be verified. Restore a backup to another disk"),
             )
-            break
-        found.append(one)
+        )
     return found
 
 
@@ -118,15 +139,16 @@ def _breaks(
             fresh = [name for name in taken.draft.evidence if name not in checked]
             checked.update(fresh)
             yield from _spoilt(one.number, fresh, evidence)
-        if known.get(one.number, digest) != digest:
+        # Where text and digest differ, that has been told: either may be what was noted.
+        if known.get(one.number, digest) not in {digest, one.digest}:
             yield _rewritten(one.number)
         last, links = one.number, {digest, one.digest}
         if last % _TELL_EVERY == 0:
             tell(say("{number} entries verified", number=last))
     yield from _ended(last, links, head)
-    for number in sorted(known):
-        if number > last:
-            yield _missing(number, number)
+    told = max(last, head[0] if head else 0)
+    if (noted := max(known, default=0)) > told:
+        yield _missing(told + 1, noted)
     tell(say("{entries} entries and {files} files verified", entries=last, files=len(checked)))
 
 

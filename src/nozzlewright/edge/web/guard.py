@@ -176,7 +176,7 @@ class Guard:
             # Against DNS rebinding: a foreign name that leads to this machine.
             return "This name is not one of this machine's. Use the address it printed."
         changes = scope["type"] == "websocket" or scope["method"] not in SAFE_METHODS
-        if changes and urlsplit(headers.get("origin", "")).netloc.lower() != host.lower():
+        if changes and _machine_of(headers.get("origin", "")) != host.lower():
             return "Refused: the request does not come from a page of this machine."
         if changes and headers.get("sec-fetch-site", "same-origin") != "same-origin":
             return "Refused: the request does not come from a page of this machine."
@@ -235,6 +235,14 @@ class _Guarded:
                     "set-cookie", f"{CSRF_COOKIE}={fresh}; Path=/; HttpOnly; SameSite=Lax"
                 )
         await self._send(message)
+
+
+def _machine_of(origin: str) -> str:
+    """Return what an origin has of a Host line; empty where it has nothing that can be read."""
+    try:
+        return urlsplit(origin).netloc.lower()
+    except ValueError:  # such as half an address in brackets
+        return ""
 
 
 def _cookie(headers: Headers, name: str) -> str | None:

@@ -8,7 +8,12 @@ import hashlib
 import hmac
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
+
+from nozzlewright.edge.store.files import new_file
+from nozzlewright.errors import Fault, InputFault
+from nozzlewright.said import say
 
 KEY_BYTES = 32
 
@@ -50,12 +55,44 @@ def _plain(content: bytes) -> str:
 
 
 def secret_of(path: Path) -> bytes:
-    """Return the secret kept in a file; made there, readable by its owner alone, if missing."""
+    """Return the secret kept in a file; made there, readable by its owner alone, if missing.
+
+    A file that was cut off as it was made is made anew: what was signed by it is asked for again.
+
+    Raises
+    ------
+    InputFault
+        If the file cannot be read or made.
+    """
     try:
-        made = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
+        for _again in range(2):
+            with suppress(FileNotFoundError):
+                if len(secret := path.read_bytes()) >= KEY_BYTES:
+                    return secret
+                path.unlink()
+            draft = path.with_name(f".{path.name}-{secrets.token_hex(8)}")
+            try:
+                with new_file(draft) as file:
+                    file.write(secrets.token_bytes(KEY_BYTES))
+                _put_in_place(draft, path)
+            finally:
+                draft.unlink(missing_ok=True)
         return path.read_bytes()
-    secret = secrets.token_bytes(KEY_BYTES)
-    with os.fdopen(made, "wb") as file:
-        file.write(secret)
-    return secret
+    except OSError as fault:
+        raise InputFault(
+            Fault(
+                say("it cannot be read or made ({why})", why=fault.strerror or str(fault)),
+                str(path),
+                say("See that the folder and its files are yours to read and write"),
+            )
+        ) from fault
+
+
+def _put_in_place(draft: Path, path: Path) -> None:
+    """Give a file its name where nobody else was quicker."""
+    try:
+        os.link(draft, path)
+    except FileExistsError:
+        pass
+    except OSError:  # a file system without second names
+        draft.rename(path)

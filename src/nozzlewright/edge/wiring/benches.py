@@ -16,18 +16,14 @@ from nozzlewright.edge.intake.live import (
     read_instrument,
 )
 from nozzlewright.edge.intake.live.pretend import PretendInstrument
-from nozzlewright.edge.store import Store
+from nozzlewright.edge.store import DEMO_MARK, INSTRUMENTS, Store
 from nozzlewright.edge.wiring.inbox import Inbox
 from nozzlewright.edge.wiring.practice import PretendBench
 from nozzlewright.edge.wiring.shop import now
 from nozzlewright.simulator import WorkedBench, demo_bench
 
-INSTRUMENTS = "instruments"
-"""Folder of the instrument files, in the folder of the record."""
 INBOX = "from-files"
 """Folder of recordings that are files and wait to be saved, beside those of the benches."""
-DEMO_MARK = "demo-workshop"
-"""File that makes a folder the demo workshop's."""
 PRETEND = "pretend-bench"
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from nozzlewright.edge.store import (
@@ -45,14 +47,14 @@ def verify_record(
         If the folder is neither, or cannot be opened; or if `against` is no backup.
     """
     known = _noted_in(against) if against is not None else None
-    if (folder / MANIFEST).is_file():
+    if _told(folder, (folder / MANIFEST).is_file):
         manifest = read_manifest(folder)
         return check_backup(folder, tell, known), manifest.entries, manifest.head
     _demand_store(folder)
-    store = open_store(folder)
+    store = open_store(folder, shortened=True)
     try:
         breaks = verify(store.records, store.evidence, tell, known)
-        return breaks, *store.records.head()
+        return breaks, *(store.records.head() if not breaks else (0, ""))
     finally:
         store.close()
 
@@ -91,10 +93,24 @@ def restore_record(folder: Path, into: Path, tell: Tell, url: str | None = None)
 
 
 def _demand_store(folder: Path) -> None:
-    if not is_store(folder):
+    if not _told(folder, partial(is_store, folder)):
         raise RecordFault(
             say(
                 "{folder} holds no record of a workshop. Name the folder that `serve` was given",
                 folder=str(folder),
             )
         )
+
+
+def _told(folder: Path, look: Callable[[], bool]) -> bool:
+    """Look into a folder; say where that is not allowed."""
+    try:
+        return look()
+    except OSError as fault:
+        raise RecordFault(
+            say(
+                "{folder} cannot be looked into ({why}). See that it is yours to read",
+                folder=str(folder),
+                why=fault.strerror or str(fault),
+            )
+        ) from fault

@@ -13,6 +13,7 @@ import contextlib
 import hashlib
 import os
 import re
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -30,6 +31,9 @@ from nozzlewright.errors import Fault, NotAllowed, RecordingFault
 from nozzlewright.measurement.units import BAR
 from nozzlewright.said import joined, say
 from nozzlewright.workflow.live_reading import GrowingTrace
+
+if sys.platform != "win32":
+    import fcntl
 
 Floats = NDArray[np.float64]
 
@@ -187,6 +191,7 @@ class Recorder:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             disk = os.open(self.path, _NEW_FILE, 0o644)
+            _hold(disk)
             if os.write(disk, header) != len(header):
                 raise OSError(28, "no space left")
             os.fsync(disk)
@@ -375,11 +380,37 @@ class UnfinishedRecording:
 def unfinished_recordings(folder: Path) -> list[UnfinishedRecording]:
     """Return the recordings that a crash left in a folder, the oldest first.
 
-    Those that grow in this process are not among them. Each is finished by
-    :func:`nozzlewright.edge.intake.live.finish_recording`.
+    Those that grow in this process, or in another one that serves the same record, are not among
+    them. Each is finished by :func:`nozzlewright.edge.intake.live.finish_recording`.
     """
-    found = [_look_at(path) for path in folder.glob(f"*{UNFINISHED}") if path not in _open_here]
+    found = []
+    for path in folder.glob(f"*{UNFINISHED}"):
+        with contextlib.suppress(FileNotFoundError):  # finished meanwhile, by another process
+            if not _grows(path):
+                found.append(_look_at(path))
     return sorted(found, key=lambda one: (str(one.started_at or ""), one.recording_id))
+
+
+def _hold(disk: int) -> None:
+    """Show other processes that a file grows, until it is closed, or this process is gone."""
+    if sys.platform != "win32":
+        with contextlib.suppress(OSError):  # not every file system knows of locks
+            fcntl.flock(disk, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _grows(path: Path) -> bool:
+    if path in _open_here:
+        return True
+    if sys.platform == "win32":  # a file that is open there cannot be renamed by others
+        return False
+    with path.open("rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return True
+        except OSError:
+            return False
+    return False
 
 
 def _look_at(path: Path) -> UnfinishedRecording:
@@ -414,7 +445,7 @@ def close_unfinished(path: Path) -> Path:
     """
     name = path.name.removesuffix(UNFINISHED)
     finished = path.with_name(f"{name}.csv")
-    if path in _open_here:
+    if _grows(path):
         raise NotAllowed(
             say("the recording '{name}' is still growing", name=name), say("Stop it at its bench")
         )
