@@ -30,7 +30,7 @@ from nozzlewright.bench import (
     RigReadings,
 )
 from nozzlewright.bench.reading_study import FAR
-from nozzlewright.capture import HandReadings, TimedDrop
+from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
 from nozzlewright.judging import Outcome
 from nozzlewright.judging.decision_rule import decide
 from nozzlewright.judging.rig import as_charted, as_shown
@@ -284,6 +284,16 @@ def test_what_the_fitters_of_a_study_have_in_common_cancels_between_them_alone()
     assert strange.standard_uncertainty**2 == pytest.approx(
         ours.standard_uncertainty**2 + (1.2**2 * (1.0 + 1.0 / 3.0) - 0.2**2) * BAR**2
     )
+
+
+def test_the_margin_of_a_seat_hold_is_as_read():
+    """A level was studied at the pop; whether it is one at rest too, the study cannot tell."""
+    held = replace(card(175.0), seat_hold=WatchedHold(155 * BAR, None, 10.0))
+    margin = read_hand(held, with_study(knowing())).seat_hold.margin_below_opening
+
+    assert margin.value == pytest.approx(20.0 * BAR)
+    assert by(margin, FITTER) == pytest.approx([1.2 * BAR])
+    assert not by(margin, OF_ALL)
 
 
 def test_a_level_that_another_study_found_is_another_error():

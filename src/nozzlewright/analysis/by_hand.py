@@ -31,7 +31,15 @@ from nozzlewright.analysis.trace.reference import Conversion
 from nozzlewright.analysis.trace.seat import fall_in_hold
 from nozzlewright.analysis.trace.set_value import SINGLE_OPENING_SHARE, student_factor
 from nozzlewright.analysis.trace.stopwatch import time_uncertainty
-from nozzlewright.bench import BenchConditions, Chatter, DropWindow, GaugeFindings, Hold, SeatHold
+from nozzlewright.bench import (
+    BenchConditions,
+    Chatter,
+    DropWindow,
+    GaugeFindings,
+    Hold,
+    ReadingStudies,
+    SeatHold,
+)
 from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
 from nozzlewright.measurement import (
     Cause,
@@ -102,15 +110,9 @@ def read_hand(
     sitting = conditions.sitting or readings.source
     gauge = gauge_correction(conditions.gauge, sitting)
     scope = readings.source
-    share = shares_of(
-        conditions.studies.opening,
-        readings.opening_pa,
-        fitter=readings.fitter,
-        source=readings.source,
-        rig=conditions.rig.identity,
-        what=_OPENING.short,
-    )
-    opening, behaves = _mean_pressure(readings, readings.opening_pa, _OPENING, gauge, share)
+    opening, behaves = _opening(readings, conditions.studies, conditions, gauge)
+    # How much of a fitter's level at the pop he takes along to a pressure at rest nobody studied.
+    as_read, _ = _opening(readings, conditions.studies.as_read, conditions, gauge)
     closing, _ = _mean_pressure(readings, readings.closing_pa, _CLOSING, gauge)
     if rig_leak is None and conditions.blank_plug and conditions.blank_plug.drop_time_s:
         plug_scope = blank_plug_scope(conditions)
@@ -135,12 +137,29 @@ def read_hand(
                 say("no seat hold is on the card"), say("hold below the opening and watch the tip")
             )
             if seat is None
-            else _seat_hold(seat, readings, conditions, gauge, opening, scope)
+            else _seat_hold(seat, readings, conditions, gauge, as_read, scope)
         ),
         chatter=_chatter(readings),
         cautions=(*gauge.cautions, *behaves),
         history=(say("read by eye and stopwatch"),),
     )
+
+
+def _opening(
+    readings: HandReadings,
+    studies: ReadingStudies,
+    conditions: BenchConditions,
+    gauge: GaugeCorrection,
+) -> tuple[Measured, tuple[Caution, ...]]:
+    share = shares_of(
+        studies.opening,
+        readings.opening_pa,
+        fitter=readings.fitter,
+        source=readings.source,
+        rig=conditions.rig.identity,
+        what=_OPENING.short,
+    )
+    return _mean_pressure(readings, readings.opening_pa, _OPENING, gauge, share)
 
 
 def _reading(readings: HandReadings) -> float:

@@ -337,6 +337,10 @@ _KNOWN: Mapping[str, tuple[Said, Said]] = {
         say("the gauge shows one thing going up and another going down"),
         say("Take a gauge with less friction; tap a dial lightly before it is read."),
     ),
+    "turn of the gauge": (
+        say("what the gauge holds back of a fall, as the pressure turned at its beginning"),
+        say("Take a gauge with less friction; tap a dial lightly before it is read."),
+    ),
     "gauge drift": (
         say("the gauge's yearly drift since its last calibration"),
         say("Have the gauge calibrated anew."),
@@ -371,6 +375,13 @@ _KNOWN: Mapping[str, tuple[Said, Said]] = {
         say(
             "Agree on how it is read; let three fitters or more take part in the next study, as "
             "few tell little. In differences of one fitter's readings it cancels."
+        ),
+    ),
+    "fitters of the study": (
+        say("what all fitters of the study may read too high, or too low, together"),
+        say(
+            "Let three fitters or more take part in the next study, as few tell little. Between "
+            "readings of those who took part it cancels."
         ),
     ),
     "fitter with injector": (

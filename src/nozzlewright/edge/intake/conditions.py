@@ -605,7 +605,9 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
     sitting = table.sitting.id or " ".join(
         part for part in (table.sitting.date, table.rig.id, table.sitting.fitter) if part
     )
-    geometry = table.nozzle
+    geometry, fitter = table.nozzle, table.sitting.fitter
+    plug = None if table.blank_plug is None else _blank(table.blank_plug, table.rig.id)
+    readings = None if table.check is None else _readings(table.check)
     return BenchConditions(
         sitting=sitting,
         fluid=None if table.fluid is None else _fluid(table.fluid),
@@ -627,7 +629,7 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
             reference=None if table.reference is None else _reference(table.reference),
             limits=_limits(table.limits),
         ),
-        blank_plug=None if table.blank_plug is None else _blank(table.blank_plug, table.rig.id),
+        blank_plug=None if plug is None else replace(plug, fitter=fitter),
         geometry=NozzleGeometry(
             guide_diameter_m=_scaled(geometry.guide_diameter_mm, MM),
             seat_diameter_m=_scaled(geometry.seat_diameter_mm, MM),
@@ -647,7 +649,7 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
             leak_off_seconds=table.tip.leak_off_seconds,
             outside_leak=table.tip.outside_leak,
         ),
-        readings=None if table.check is None else _readings(table.check),
+        readings=None if readings is None else replace(readings, fitter=fitter),
     )
 
 
