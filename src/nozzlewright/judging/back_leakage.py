@@ -73,7 +73,7 @@ def _withheld(verdict: Verdict, objections: tuple[str, ...]) -> Verdict:
     """Return the verdict as it stands on a rig that is out: the number stays, the verdict goes."""
     if not objections or verdict.outcome is Outcome.NOT_DONE:
         return verdict
-    first = say("No verdict: the rig was out. {why}", why=objections[0])
+    first = say("No verdict: the rig was out. {why:capital}", why=objections[0])
     return replace(
         verdict,
         outcome=Outcome.WITHHELD,

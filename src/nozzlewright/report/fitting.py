@@ -37,6 +37,8 @@ class FittingPlace:
     identity: str
     fit: bool
     """Whether the verdict allows it to be fitted."""
+    match_first: bool
+    """Whether it is fit by itself, but is to be matched to the others before it is fitted."""
     said: str
     """What to do with it: ``fit``, or ``do not fit: to adjust``."""
 
@@ -138,12 +140,19 @@ def fitting_sheet(
 def _place(
     cylinder: int, identity: str, outcome: InjectorOutcome | None, *, to_match: bool
 ) -> FittingPlace:
-    fit = outcome is InjectorOutcome.FIT and not to_match
-    why = say("not tested") if outcome is None else word(outcome)
-    if outcome is InjectorOutcome.FIT:
-        why = say("match it first")
-    said = word(InjectorOutcome.FIT) if fit else say("do not fit: {why}", why=why)
-    return FittingPlace(cylinder, printable(identity), fit, said)
+    passed = outcome is InjectorOutcome.FIT
+    if passed and not to_match:
+        said = word(InjectorOutcome.FIT)
+    else:
+        why = say("not tested") if outcome is None else word(outcome)
+        said = say("do not fit: {why}", why=say("match it first") if passed else why)
+    return FittingPlace(
+        cylinder,
+        printable(identity),
+        fit=passed and not to_match,
+        match_first=passed and to_match,
+        said=said,
+    )
 
 
 def _torque_range(low_nm: float, high_nm: float) -> str:

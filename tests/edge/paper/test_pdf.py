@@ -10,6 +10,7 @@ from pypdf import PdfReader
 
 from nozzlewright.edge.paper import report_pdf, write_pdf
 from nozzlewright.errors import InputFault
+from nozzlewright.judging.verdict import BenchTest, Outcome
 from nozzlewright.report.set_report import Fact
 
 CREATED = datetime(2025, 3, 14, 9, 0, tzinfo=UTC)
@@ -217,6 +218,85 @@ def test_sets_of_other_sizes_have_a_page_for_each_injector(invented, count):
 
     assert len(pages) == count + 2
     assert f"Page {count + 2} of {count + 2}" in pages[-1]
+
+
+def test_a_large_set_goes_on_to_a_second_page_rather_than_get_too_small_to_read(invented):
+    injectors = tuple(
+        replace(invented.invented_injectors()[index % 6], cylinder=index + 1) for index in range(24)
+    )
+
+    pages = _pages(report_pdf(invented.invented_report(injectors=injectors), created=CREATED))
+
+    assert len(pages) == 24 + 3
+    assert "Tested by" in pages[1]
+    assert "Cylinder 1" in pages[2]
+
+
+def _still_to_match(report):
+    """The report in which the first of those that are fit is still to be matched."""
+    places = report.fitting.places
+    fit = next(index for index, place in enumerate(places) if place.fit)
+    matched = replace(places[fit], fit=False, match_first=True, said="do not fit: match it first")
+    places = (*places[:fit], matched, *places[fit + 1 :])
+    return replace(report, fitting=replace(report.fitting, places=places)), matched.cylinder
+
+
+def test_one_that_is_to_be_matched_is_nowhere_called_fit_alone(invented):
+    report, cylinder = _still_to_match(invented.judged_report())
+
+    pages = _pages(report_pdf(report, created=CREATED))
+
+    assert f"Cylinder {cylinder} is fit by itself: match it to the others" in pages[0]
+    assert "fit match it first" in pages[cylinder]
+    assert "do not fit: match it first" in pages[-1]
+
+
+def test_of_one_that_may_be_fitted_the_first_page_asks_nothing_more(invented):
+    report = invented.judged_report()
+    page = _pages(report_pdf(report, created=CREATED))[0]
+
+    assert any(place.fit for place in report.fitting.places)
+    assert page.count("Next:") == sum(not place.fit for place in report.fitting.places)
+
+
+def test_the_first_page_says_what_was_changed_between_the_two_tests(invented):
+    report = invented.judged_report()
+    first = report.injectors[0]
+    shim = next(row for row in first.seen if row.name == "Shim")
+    assert shim.as_found != shim.as_left
+
+    pages = _pages(report_pdf(report, created=CREATED))
+
+    words = f"As left: Shim {_flat(shim.as_left)} for {_flat(shim.as_found)}"
+    assert words in pages[0]
+    assert words in pages[1]
+
+
+def test_a_verdict_that_is_withheld_is_named_on_the_first_page(invented):
+    report = invented.judged_report()
+    first = report.injectors[0]
+    withheld = tuple(
+        replace(
+            row,
+            as_found=row.as_found and replace(row.as_found, outcome=Outcome.WITHHELD),
+            as_left=row.as_left and replace(row.as_left, outcome=Outcome.WITHHELD),
+        )
+        if row.name == BenchTest.BACK_LEAKAGE
+        else row
+        for row in first.tests
+    )
+    report = replace(report, injectors=(replace(first, tests=withheld), *report.injectors[1:]))
+
+    page = _pages(report_pdf(report, created=CREATED))[0]
+
+    assert page.count("withheld") == 1
+    assert _flat(first.test(BenchTest.BACK_LEAKAGE).latest.value.text) not in page
+
+
+def test_a_single_injector_has_no_spread(invented):
+    report = invented.invented_report(injectors=invented.invented_injectors()[:1])
+
+    assert "Spread not measured" not in _pages(report_pdf(report, created=CREATED))[0]
 
 
 def test_a_report_without_facts_is_still_a_report(invented):

@@ -6,7 +6,7 @@ of pressure.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
@@ -259,32 +259,49 @@ _MOST_LANES = 3
 
 
 def _axes(drawing: Drawing, panel: Panel, *, time_label: str, pressure_label: str) -> None:
-    pressure_ticks = nice_ticks(panel.from_p, panel.to_p, max(2, int(panel.height / 22.0)))
-    time_ticks = nice_ticks(panel.from_t, panel.to_t, max(2, int(panel.width / 58.0)))
-    for tick in pressure_ticks:
+    x = panel.x - 3.5
+    ticks = _enough_ticks(
+        panel.from_p, panel.to_p, panel.height / 22.0, lambda tick, _: _has_room(panel, tick)
+    )
+    for tick in ticks:
         at = panel.at_p(tick)
         drawing.line(panel.x, at, panel.right, at, "gr")
-        words = tick_text(tick, pressure_ticks)
-        if abs(at - panel.y) > 7.0 or pressure_label == "":
-            drawing.text(
-                panel.x - 3.5, at + 0.34 * SMALL, words, size=SMALL, kind="mu", anchor="end"
-            )
-    drawing.text(
-        panel.x - 3.5, panel.y + 0.3 * SMALL, pressure_label, size=SMALL, kind="mu", anchor="end"
-    )
+        if _has_room(panel, tick):
+            words = tick_text(tick, ticks)
+            drawing.text(x, at + 0.34 * SMALL, words, size=SMALL, kind="mu", anchor="end")
+    drawing.text(x, panel.y + 0.3 * SMALL, pressure_label, size=SMALL, kind="mu", anchor="end")
+
     drawing.line(panel.x, panel.bottom, panel.right, panel.bottom, "ax")
+    base = panel.bottom + 3.5 + SMALL
     label_left = panel.right - text_width(time_label, SMALL) - 6.0
-    for tick in time_ticks:
-        at = panel.at_t(tick)
+
+    def before_label(tick: float, words: str) -> bool:
+        return panel.at_t(tick) + text_width(words, SMALL) / 2.0 < label_left
+
+    ticks = _enough_ticks(panel.from_t, panel.to_t, panel.width / 58.0, before_label)
+    for tick in ticks:
+        at, words = panel.at_t(tick), tick_text(tick, ticks)
         drawing.line(at, panel.bottom, at, panel.bottom + 2.5, "ax")
-        words = tick_text(tick, time_ticks)
-        if at + text_width(words, SMALL) / 2.0 < label_left:
-            drawing.text(
-                at, panel.bottom + 3.5 + SMALL, words, size=SMALL, kind="mu", anchor="middle"
-            )
-    drawing.text(
-        panel.right, panel.bottom + 3.5 + SMALL, time_label, size=SMALL, kind="mu", anchor="end"
-    )
+        if before_label(tick, words):
+            drawing.text(at, base, words, size=SMALL, kind="mu", anchor="middle")
+    drawing.text(panel.right, base, time_label, size=SMALL, kind="mu", anchor="end")
+
+
+def _has_room(panel: Panel, pressure: float) -> bool:
+    """Return whether a number beside the axis stands clear of the unit at its top."""
+    return panel.at_p(pressure) - panel.y > 7.0
+
+
+def _enough_ticks(
+    low: float, high: float, wanted: float, borne: Callable[[float, str], bool]
+) -> list[float]:
+    """Return ticks of which two bear their number at least: one alone gives no scale."""
+    fewest = max(2, int(wanted))
+    for count in range(fewest, 3 * fewest):
+        ticks = nice_ticks(low, high, count)
+        if sum(borne(tick, tick_text(tick, ticks)) for tick in ticks) > 1:
+            return ticks
+    return nice_ticks(low, high, fewest)
 
 
 def _trace_line(drawing: Drawing, panel: Panel, recording: Recording) -> None:
@@ -477,14 +494,11 @@ def _window_marks(drawing: Drawing, panel: Panel, hold: Hold, recording: Recordi
     drawing.arrow(left, base, -1.0)
     drawing.arrow(right, base, 1.0)
     time_words = value_text(hold.drop_time_as_shown).text
-    middle = (left + right) / 2.0
-    if text_width(time_words, SMALL) + 14.0 < right - left:
-        drawing.text(middle, base - 3.0, time_words, size=SMALL, anchor="middle")
-    else:
-        drawing.text(
-            min(right + 4.0, panel.right - text_width(time_words, SMALL)), base - 3.0, time_words,
-            size=SMALL,
-        )  # fmt: skip
+    wide = text_width(time_words, SMALL)
+    at, anchor = (left + right) / 2.0, "middle"
+    if wide + 14.0 >= right - left:
+        at, anchor = min(right + 4.0, panel.right - wide), "start"
+    drawing.text(at, base - 3.0, time_words, size=SMALL, anchor=anchor, halo=True)
 
 
 def _crossings(

@@ -22,8 +22,15 @@ from nozzlewright.edge.paper.pdf import (
     VALUE_HEAD,
     TraceKey,
     budget_words,
+    done_words,
+    match_note,
+    match_words,
+    next_step,
+    reasons_on_paper,
     sentence,
     short_words,
+    spread_told,
+    spread_words,
 )
 from nozzlewright.edge.paper.svg import PAGE, style_of
 from nozzlewright.edge.paper.typeset import write_file
@@ -71,7 +78,7 @@ def _page(report: SetReport, traces: Mapping[TraceKey, Trace], language: str) ->
     body = "".join([
         _mark_shapes(),
         _set_section(report),
-        *(_injector_section(page, traces) for page in report.injectors),
+        *(_injector_section(report, page, traces) for page in report.injectors),
         _fitting_section(report.fitting),
     ])  # fmt: skip
     return (
@@ -223,16 +230,7 @@ def _set_section(report: SetReport) -> str:
         for page in report.injectors
     )
     key = "".join(_tag("span", _mark(state), _e(state)) for state in KEY)
-    spread = report.spread
-    told = say(", allowed {limit}. Mean {mean}.", limit=spread.limit, mean=spread.mean.sentence)
-    if spread.probability:
-        told = say(
-            ", allowed {limit}; within it with {chance}. Mean {mean}.",
-            limit=spread.limit,
-            chance=spread.probability,
-            mean=spread.mean.sentence,
-        )
-    said = " ".join(sentence(text) for text in (*spread.reasons, spread.odd_one_out) if text)
+    spread, to_match = report.spread, match_words(report)
     return _tag(
         "section",
         _tag(
@@ -240,6 +238,7 @@ def _set_section(report: SetReport) -> str:
         ),
         _words("h1", report.title),
         _tag("p", _e(report.headline), class_="headline"),
+        _tag("p", _tag("b", _e(to_match))) if to_match else "",
         _tag("div", _facts(report.facts), class_="facts"),
         _tag(
             "nav", links, _tag("a", _e(say("Fitting sheet")), href="#fitting"),
@@ -247,7 +246,7 @@ def _set_section(report: SetReport) -> str:
         ),
         _table(
             (_CYL, *_SET_HEADS),
-            [_set_row(page) for page in report.injectors],
+            [_set_row(report, page) for page in report.injectors],
             "set",
         ),
         _tag("p", key, class_="key"),
@@ -258,13 +257,9 @@ def _set_section(report: SetReport) -> str:
         ),
         _tag(
             "p", _state(spread.outcome), f" {_e(say('Spread'))} ",
-            _tag("b", _e(spread.value.sentence)), _e(told), f" {_e(said)}",
-        ),
-        *(
-            _words("p", sentence(reason))
-            for reason in report.reasons
-            if reason not in (*spread.reasons, spread.odd_one_out)
-        ),
+            _tag("b", _e(spread.value.sentence)), _e(spread_told(spread)),
+            f" {_e(spread_words(spread))}",
+        ) if len(report.injectors) > 1 else "",
         _tag(
             "div",
             _tag("div", _tag("h2", _e(say("Setting sheet"))), _facts(report.sheet)),
@@ -279,12 +274,11 @@ def _set_section(report: SetReport) -> str:
     )  # fmt: skip
 
 
-def _set_row(page: InjectorPage) -> str:
+def _set_row(report: SetReport, page: InjectorPage) -> str:
     tests = {row.name: row for row in page.tests}
     opening = tests[BenchTest.OPENING]
-    next_text = page.actions[0].do if page.actions else page.next_test or say("nothing")
-    more = len(page.actions) - 1
-    rest = say(" And {number} more below.", number=more) if more > 0 else ""
+    next_text, more = next_step(report, page)
+    rest = say(" And {number} more below.", number=more) if more else ""
     cells = (
         _tag("th", _tag("a", str(page.cylinder), href=f"#c{page.cylinder}"), scope="row"),
         *(
@@ -299,18 +293,25 @@ def _set_row(page: InjectorPage) -> str:
                     _short(tests[BenchTest.SEAT].latest),
                     _short(tests[BenchTest.SPRAY].latest),
                     _short(tests[BenchTest.CHATTER].latest),
-                    _state(page.outcome),
+                    _result(report, page),
                 ),
                 strict=True,
             )
         ),
     )
-    following = _tag(
-        "tr", _tag("td", ""),
-        _tag("td", _lead(say("Next:")), _e(next_text), _e(rest), colspan="8"),
-        class_="next",
-    )  # fmt: skip
-    return _tag("tbody", _tag("tr", *cells), following)
+    done = done_words(page)
+    below = [
+        *([_lead(say("As left:")), _e(done), " "] if done else []),
+        *([_lead(say("Next:")), _e(next_text), _e(rest)] if next_text else []),
+    ]
+    following = _tag("tr", _tag("td", ""), _tag("td", *below, colspan="8"), class_="next")
+    return _tag("tbody", _tag("tr", *cells), following if below else "")
+
+
+def _result(report: SetReport, page: InjectorPage) -> str:
+    """Return what an injector came to, and that it is to be matched first where it is so."""
+    note = match_note(report, page)
+    return _state(page.outcome) + (_tag("span", _e(f" {spoken(note)}")) if note else "")
 
 
 def _short(cell: TestCell | None) -> str:
@@ -323,7 +324,9 @@ def _short(cell: TestCell | None) -> str:
 # -- one injector ----------------------------------------------------------------------------
 
 
-def _injector_section(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> str:
+def _injector_section(
+    report: SetReport, page: InjectorPage, traces: Mapping[TraceKey, Trace]
+) -> str:
     both = any(row.as_left for row in page.tests) and any(row.as_found for row in page.tests)
     heads = (AS_FOUND, AS_LEFT) if both else (page.sitting,)
     return _tag(
@@ -331,10 +334,11 @@ def _injector_section(page: InjectorPage, traces: Mapping[TraceKey, Trace]) -> s
         _tag(
             "header",
             _tag("h1", _e(_cylinder(page))),
-            _tag("p", _state(page.outcome), class_="outcome"),
+            _tag("p", _result(report, page), class_="outcome"),
         ),
         _words("p", page.identity, class_="quiet"),
         *(_words("p", sentence(reason)) for reason in page.reasons),
+        _tag("p", _lead(say("As left:")), _e(done)) if (done := done_words(page)) else "",
         _next_block(page),
         _table(
             (say("Test, and what the sheet asks"), *heads, _WHY),
@@ -410,7 +414,7 @@ def _mind(words: str) -> str:
 
 def _test_row(row: TestRow, heads: Sequence[str]) -> str:
     cells: dict[str, TestCell | None] = {AS_FOUND: row.as_found, AS_LEFT: row.as_left}
-    why = " ".join(sentence(reason) for reason in row.latest.reasons)
+    why = " ".join(sentence(reason) for reason in reasons_on_paper(row.latest))
     scale = row.latest.scale
     figure = scale_figure(scale, (160.0, 28.0), None) if scale else ""
     name = capital(row.name)

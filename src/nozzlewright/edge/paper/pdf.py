@@ -27,6 +27,7 @@ from nozzlewright.edge.paper.figures import (
 from nozzlewright.edge.paper.typeset import shipped_fonts, write_file
 from nozzlewright.edge.paper.voice import ENGLISH, Voice, capital, known, speaking, spoken
 from nozzlewright.judging.verdict import BenchTest, InjectorOutcome, Outcome
+from nozzlewright.judging.wording import listed
 from nozzlewright.report.set_report import (
     AS_FOUND,
     AS_LEFT,
@@ -66,7 +67,7 @@ FOOTER = say(
 
 
 KEY = (Outcome.PASS, Outcome.FAIL, Outcome.TOO_CLOSE, Outcome.NOT_DONE, Outcome.NOT_ASKED)
-"""States of which the key tells shape and word."""
+"""States of which the key tells shape and word; a verdict that is withheld says so in its cell."""
 
 VALUE_HEAD = say("Value with its {share} interval", share=say("{value} %", value=figure(95)))
 
@@ -88,6 +89,7 @@ _LAID_OUT = (
     say("Spray"),
     say("Chatter"),
     say("Result"),
+    say("As left:"),
     say("Next:"),
     say("Opening pressures of the set"),
     say("Spread"),
@@ -210,7 +212,6 @@ def _compiled(
 def _report_data(
     report: SetReport, traces: Mapping[TraceKey, Trace], paper: Paper, language: str
 ) -> dict[str, Any]:
-    spread_words = [*report.spread.reasons, report.spread.odd_one_out]
     data = {
         "paper": paper,
         "title": _name(report.title),
@@ -223,13 +224,13 @@ def _report_data(
         "key": [str(state) for state in KEY],
         "value_head": VALUE_HEAD,
         "headline": report.headline,
+        "to_match": match_words(report),
         "facts": _facts_data(tuple(f for f in report.facts if len(f.text) <= _SHORT_FACT)),
         "long_facts": _facts_data(tuple(f for f in report.facts if len(f.text) > _SHORT_FACT)),
-        "rows": [_row_data(page) for page in report.injectors],
+        "rows": [_row_data(report, page) for page in report.injectors],
         "set_figure": set_figure(report.scale, (_TEXT_WIDTH_PT, 118.0)),
         "set_figure_words": set_description(report.scale),
-        "spread": _spread_data(report.spread),
-        "reasons": [sentence(reason) for reason in report.reasons if reason not in spread_words],
+        "spread": _spread_data(report.spread) if len(report.injectors) > 1 else None,
         "sheet": _facts_data(report.sheet),
         "bench": _facts_data(report.bench),
         "rule": report.rule,
@@ -282,8 +283,10 @@ def _facts_data(facts: tuple[Fact, ...]) -> list[dict[str, str]]:
     return [{"label": _name(fact.label), "text": fact.text} for fact in facts]
 
 
-def _row_data(page: InjectorPage) -> dict[str, Any]:
+def _row_data(report: SetReport, page: InjectorPage) -> dict[str, Any]:
     opening = page.test(BenchTest.OPENING)
+    next_words, more = next_step(report, page)
+    rest = spoken(say(" And {number} more on its page.", number=more)) if more else ""
     return {
         "cylinder": page.cylinder,
         "identity": _shortened(page.identity, 40),
@@ -294,16 +297,61 @@ def _row_data(page: InjectorPage) -> dict[str, Any]:
         "spray": _short_cell(page.test(BenchTest.SPRAY).latest),
         "chatter": _short_cell(page.test(BenchTest.CHATTER).latest),
         "outcome": str(page.outcome),
-        "next": _next_text(page),
+        "note": match_note(report, page),
+        "done": _shortened(done_words(page), 110),
+        "next": _shortened(next_words, 110) + rest if next_words else "",
     }
 
 
-def _next_text(page: InjectorPage) -> str:
+def done_words(page: InjectorPage) -> str:
+    """Return what was changed between the two sittings, and what the fitter noted of the second."""
+    seen = {str(row.name): row for row in page.seen}
+    shim, note = seen.get("Shim"), seen.get("Note")
+    words: list[str] = []
+    if shim is not None and shim.as_found and shim.as_left and shim.as_found != shim.as_left:
+        words.append(say("shim {after} for {before}", after=shim.as_left, before=shim.as_found))
+    if note is not None and note.as_left:
+        words.append(note.as_left)
+    return sentence(joined("; ", words)) if words else ""
+
+
+def next_step(report: SetReport, page: InjectorPage) -> tuple[str, int]:
+    """Return what is to be done first with an injector, and how much more there is.
+
+    Of one that may be fitted nothing is said: the fitting sheet does.
+    """
+    if any(place.fit for place in report.fitting.places if place.cylinder == page.cylinder):
+        return "", 0
     if not page.actions:
-        return page.next_test or say("nothing")
-    more = len(page.actions) - 1
-    rest = spoken(say(" And {number} more on its page.", number=more)) if more else ""
-    return _shortened(page.actions[0].do, 110) + rest
+        return page.next_test or say("nothing"), 0
+    return page.actions[0].do, len(page.actions) - 1
+
+
+def match_note(report: SetReport, page: InjectorPage) -> str:
+    """Return what stands under the result of one that is fit, but not to be fitted yet."""
+    return say("match it first") if page.cylinder in _to_match(report) else ""
+
+
+def match_words(report: SetReport) -> str:
+    """Return which ones are fit, but not to be fitted yet."""
+    cylinders = _to_match(report)
+    if not cylinders:
+        return ""
+    told = listed([str(cylinder) for cylinder in cylinders])
+    if len(cylinders) == 1:
+        return say(
+            "Cylinder {cylinder} is fit by itself: match it to the others before it is fitted.",
+            cylinder=told,
+        )
+    return say(
+        "Cylinders {cylinders} are fit by themselves: match them to the others before they are "
+        "fitted.",
+        cylinders=told,
+    )
+
+
+def _to_match(report: SetReport) -> list[int]:
+    return [place.cylinder for place in report.fitting.places if place.match_first]
 
 
 def _short_cell(cell: TestCell | None) -> dict[str, str] | None:
@@ -311,7 +359,12 @@ def _short_cell(cell: TestCell | None) -> dict[str, str] | None:
 
 
 def short_words(cell: TestCell) -> str:
-    """Return the shortest words for a test: what was seen, else the value, else the outcome."""
+    """Return the shortest words for a test: what was seen, else the value, else the outcome.
+
+    A verdict that is withheld is named, whatever was measured.
+    """
+    if cell.outcome is Outcome.WITHHELD:
+        return word(cell.outcome)
     if cell.seen:
         return cell.seen
     if cell.value is not None and cell.value.measured:
@@ -320,16 +373,18 @@ def short_words(cell: TestCell) -> str:
 
 
 def _spread_data(spread: SpreadText) -> dict[str, str]:
-    words = [*spread.reasons, *([spread.odd_one_out] if spread.odd_one_out else [])]
     return {
         "outcome": str(spread.outcome),
         "value": spread.value.sentence,
-        "told": _spread_told(spread),
-        "words": " ".join(sentence(text) for text in words),
+        "told": spread_told(spread),
+        "words": spread_words(spread),
     }
 
 
-def _spread_told(spread: SpreadText) -> str:
+def spread_told(spread: SpreadText) -> str:
+    """Return what stands behind the spread: its limit, how sure that is, and the mean."""
+    if spread.outcome is Outcome.NOT_ASKED:
+        return say("; {limit}. Mean {mean}.", limit=spread.limit, mean=spread.mean.sentence)
     if not spread.probability:
         return say(", allowed {limit}. Mean {mean}.", limit=spread.limit, mean=spread.mean.sentence)
     return say(
@@ -338,6 +393,11 @@ def _spread_told(spread: SpreadText) -> str:
         chance=spread.probability,
         mean=spread.mean.sentence,
     )
+
+
+def spread_words(spread: SpreadText) -> str:
+    """Return why, and which one stands apart; the first reason only repeats the value."""
+    return " ".join(sentence(text) for text in (*spread.reasons[1:], spread.odd_one_out) if text)
 
 
 def sentence(text: str) -> str:
@@ -373,6 +433,8 @@ def _page_data(
         "cylinder": page.cylinder,
         "identity": _name(page.identity),
         "outcome": str(page.outcome),
+        "note": match_note(report, page),
+        "done": done_words(page),
         "sitting": page.sitting,
         "both": both,
         "reasons": [sentence(reason) for reason in page.reasons],
@@ -460,7 +522,7 @@ def _test_data(row: TestRow) -> dict[str, Any]:
         "as_found": _cell_data(row.as_found),
         "as_left": _cell_data(row.as_left),
         "latest": _cell_data(latest),
-        "why": " ".join(sentence(reason) for reason in _reasons_on_paper(latest)),
+        "why": " ".join(sentence(reason) for reason in reasons_on_paper(latest)),
         "figure": scale_figure(latest.scale, (150.0, 28.0)) if latest.scale else "",
         "figure_words": joined(", ", [latest.scale.name, latest.scale.caption])
         if latest.scale
@@ -468,9 +530,10 @@ def _test_data(row: TestRow) -> dict[str, Any]:
     }
 
 
-def _reasons_on_paper(cell: TestCell) -> tuple[str, ...]:
-    """Return the reasons; the first one of a pass only repeats the value that stands beside it."""
-    return cell.reasons[1:] if cell.outcome is Outcome.PASS else cell.reasons
+def reasons_on_paper(cell: TestCell) -> tuple[str, ...]:
+    """Return the reasons; the first one of a value only repeats what stands beside it."""
+    repeats = cell.outcome is Outcome.PASS or cell.probability
+    return cell.reasons[1:] if repeats else cell.reasons
 
 
 def _cell_data(cell: TestCell | None) -> dict[str, str] | None:
