@@ -364,6 +364,7 @@ class Set:
         at = self.person
         at.go("To the gauge")
         at.go("By hand")
+        at.write("Smallest division", "5")
         at.press("Start the watch")
         time.sleep(1.0)
         at.press("Stop the watch")

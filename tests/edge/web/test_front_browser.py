@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from playwright.sync_api import expect
 
 _TOO_SMALL = """
@@ -102,6 +103,67 @@ def test_a_set_is_booked_in_by_keyboard_alone_and_its_draft_outlives_a_reload(
     page.goto(f"{front.browser.address}/book-in")
     expect(page.locator("#engine")).to_have_value("")
     assert page.evaluate("localStorage.length") == 0
+
+
+@pytest.mark.slow
+def test_a_photo_outlives_a_page_that_is_closed_and_a_sheet_written_on_the_way_is_chosen(
+    chromium, front, draft_holds, tmp_path
+):
+    picture = tmp_path / "tag.png"
+    Image.new("RGB", (60, 40), (90, 40, 20)).save(picture)
+    page = signed_in(chromium, front, 360)
+    page.goto(f"{front.browser.address}/book-in")
+    page.locator("#engine").fill("invented mower engine")
+    page.locator("#way button").nth(1).click()
+    page.locator('label:has([name="cylinders"][value="1"])').click()
+    page.locator("#way button").nth(4).click()
+    page.locator("#photo").set_input_files(picture)
+    kept = page.locator("#photos [name=photo_kept]")
+    expect(kept).to_have_count(1)
+    draft_holds(page, kept.input_value())
+    page.reload()
+    expect(kept).to_have_count(1)
+    assert page.locator("#photos img").evaluate(
+        "(one) => one.decode().then(() => one.naturalWidth)"
+    )
+    page.locator("#part-next").click()
+    page.get_by_role("link", name="Write a new sheet").click()
+    typed = {
+        "title": "Invented mower", "injector": "invented holder", "document": "Invented manual",
+        "edition": "3", "used": "175 to 183 bar", "used_page": "7",
+    }  # fmt: skip
+    for name, text in typed.items():
+        page.locator(f"#{name}").fill(text)
+    page.get_by_role("button", name="Check and save").click()
+    page.get_by_role("link", name="Take it for the set").click()
+    expect(page.locator("#sheet input:checked + .tile-face")).to_contain_text("Invented mower")
+    expect(page.locator("#engine")).to_have_value("invented mower engine")
+    page.locator("#way button").last.click()
+    page.get_by_role("button", name="Book in").click()
+    page.wait_for_url("**/job/*")
+    (row,) = front.workshop.records.jobs()
+    story = front.story(row.job)
+    (sheet,) = front.workshop.sheets()
+    assert story.sheet == sheet.digest
+    assert set(story.entries[0].draft.evidence) > {sheet.digest}
+    assert len(story.entries[0].draft.evidence) == 2
+
+
+@pytest.mark.slow
+def test_a_photo_can_be_taken_out_before_the_set_is_booked_in(chromium, front, tmp_path):
+    page = signed_in(chromium, front, 360)
+    page.goto(f"{front.browser.address}/book-in")
+    page.locator("#way button").nth(4).click()
+    for name, colour in (("one.png", (90, 40, 20)), ("two.png", (20, 40, 90))):
+        Image.new("RGB", (60, 40), colour).save(tmp_path / name)
+        page.locator("#photo").set_input_files(tmp_path / name)
+        expect(page.locator("#photo-words")).to_have_text("")
+    expect(page.locator("#photos li")).to_have_count(2)
+    page.get_by_role("button", name="Take it out: Photo 1, kept").click()
+    expect(page.locator("#photos li")).to_have_count(1)
+    (tmp_path / "none.png").write_bytes(b"<svg/>")
+    page.locator("#photo").set_input_files(tmp_path / "none.png")
+    expect(page.locator("#photo-words")).to_contain_text("not a photo")
 
 
 @pytest.mark.slow

@@ -65,6 +65,34 @@ def cross_check(front, **asked):
     )
 
 
+def test_what_a_shim_does_is_shown_as_it_was_printed_with_its_page(front):
+    typed = {
+        "shim_effect": "10 bar per 0.1 mm",
+        "shim_thinnest": "1.00 mm",
+        "shim_thickest": "1.20 mm",
+        "shim_step": "0.05 mm",
+        "adjust_page": "7-14",
+    }
+    shown = front.saved(write(front, **WRITTEN | typed))
+    row = shown[shown.index(">Shim</th>") :]
+    row = row[: row.index("</tr>")]
+    assert ">10 bar per 0.1 mm<" in row
+    assert ">7-14<" in row
+    # As shims are marked: to the hundredth, the last nought too.
+    assert "1.00, 1.05, 1.10, 1.15, 1.20 mm" in shown
+
+
+def test_pages_that_are_missing_are_told_apart_by_the_limit_that_they_belong_to(front):
+    without = {
+        name: text for name, text in WRITTEN.items() if name not in ("used_page", "seat_page")
+    }
+    answer = write(front, **without)
+    assert answer.status_code == 422
+    for field, limit in (("used_page", "Used parts, as printed"), ("seat_page", "Seat tightness")):
+        link = answer.text[answer.text.index(f'href="#{field}"') :]
+        assert f"{limit}: the page is not given" in link[: link.index("</a>")]
+
+
 def test_a_sheet_that_is_written_is_kept_and_shown_as_it_reads(front):
     answer = write(front, **WRITTEN)
     shown = front.saved(answer)

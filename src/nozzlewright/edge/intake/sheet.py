@@ -858,7 +858,8 @@ def _adjustment(builder: _Builder, table: AdjustmentTable, at: Location) -> Adju
     pitch = builder.number(table.screw_pitch, Kind.LENGTH, (*at, "screw_pitch"))
     again = builder.number(table.reassembly_bar, Kind.PRESSURE, (*at, "reassembly_bar"))
     sizes = _shim_sizes(builder, table, at)
-    printed = builder.printed(table, at, "", Kind.EFFECT, {"shim_effect": by_shim})
+    effects = "; ".join(text for text in (table.shim_effect, table.screw_effect) if text)
+    printed = builder.printed(table, at, effects, Kind.EFFECT, {"shim_effect": by_shim})
     return Adjustment(
         shim_effect_pa_per_m=shim,
         shim_sizes_m=sizes,
@@ -866,7 +867,7 @@ def _adjustment(builder: _Builder, table: AdjustmentTable, at: Location) -> Adju
         screw_pa_per_turn=screw,
         screw_pitch_m=None if pitch is None else pitch.value,
         reassembly_pa=None if again is None else again.value,
-        printed=printed if table.printed else None,
+        printed=printed if printed.text else None,
     )
 
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from nozzlewright.bench import Condition
 from nozzlewright.edge.web import page
@@ -84,6 +84,18 @@ def book_in(request: Request, form: page.Sent) -> Response:
         BOOKED_COOKIE, form.id, max_age=7 * 24 * 3600, httponly=True, samesite="lax"
     )
     return response
+
+
+@router.post(
+    "/book-in/photos", response_class=JSONResponse, responses=page.gives("application/json")
+)
+@takes_uploads(PHOTOS_LIMIT)
+def keep_photos(request: Request, form: page.Sent) -> Response:
+    """Keep photos as soon as they are taken: the draft of a booking then has them."""
+    who(request)
+    photos = _photos(request, form)
+    form.check()
+    return page.data({"photos": photos})
 
 
 def _particulars(form: page.Form) -> dict[str, Any]:

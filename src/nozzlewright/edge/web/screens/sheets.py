@@ -19,7 +19,7 @@ from nozzlewright.edge.web.at_job import shop_of, story_of, who
 from nozzlewright.edge.web.guard import MIB, takes_uploads
 from nozzlewright.edge.web.own_words import in_words
 from nozzlewright.edge.web.show import localised, pressure
-from nozzlewright.edge.web.texts import HERE, _, said
+from nozzlewright.edge.web.texts import HERE, N_, _, said
 from nozzlewright.edge.wiring.sheets import (
     checked_sheet,
     printed_check,
@@ -36,6 +36,19 @@ router = APIRouter()
 TORQUE_ROWS, STEP_ROWS = 8, 4
 """Rows of the form; a copy has as many as it needs, and two more."""
 LARGEST_SHEET = 4 * MIB
+_SECTIONS = {
+    "used": N_("Used parts, as printed"),
+    "new": N_("New or overhauled parts, as printed"),
+    "seat": N_("Seat tightness"),
+    "fall": N_("Back-leakage: the time of a fall"),
+    "drops": N_("Back-leakage: drops at the leak-off"),
+    "spray": N_("A good spray, in the document's words"),
+    "chatter": N_("Chatter"),
+    "spread": N_("The set as a whole"),
+    "adjust": N_("Setting it: shims or screw"),
+    "spring": N_("The spring"),
+}
+"""Where on the form each field for a page of the document stands."""
 LONGEST_PRINTED = 300
 KEPT_COOKIE = "sheet"
 _DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -69,7 +82,7 @@ def _list(request: Request, job: str, search: str) -> Response:
 
 
 @router.get("/sheets/new")
-def ask(request: Request, copy: str = "", job: str = "") -> Response:
+def ask(request: Request, copy: str = "", job: str = "", booking: str = "") -> Response:
     """Show the form in which a sheet is written, empty or with what another one says."""
     if way := page.needs_person(request):
         return way
@@ -85,6 +98,8 @@ def ask(request: Request, copy: str = "", job: str = "") -> Response:
         copied=typed.get("title", ""),
         copied_from=copy if typed else "",
         story=story,
+        booking=bool(booking),
+        fault_places={f"{name}_page": _(words) for name, words in _SECTIONS.items()},
         torques=_rows(typed, "torque", TORQUE_ROWS),
         added=_rows(typed, "step", STEP_ROWS),
         steps=[(step.key, steps_shown.title(step)) for step in TRADE_ORDER],
@@ -122,7 +137,8 @@ def add(request: Request, form: page.Sent) -> Response:
     if sent:
         checked_sheet(raw, "file")
     digest = shop_of(request).add_sheet(form.id, name, raw)
-    path = f"/sheets/{digest}" + (f"?{urlencode({'job': job})}" if job else "")
+    asked = {"job": job} if job else {"booking": "yes"} if form.text("booking") else {}
+    path = f"/sheets/{digest}" + (f"?{urlencode(asked)}" if asked else "")
     done = _("Saved. Read it once more against the document")
     response = page.back_to(request, path, flash=done)
     # Tells the form that the draft kept on this device has become a sheet.
@@ -146,7 +162,7 @@ def _typed(form: page.Form) -> dict[str, str]:
 
 
 @router.get("/sheets/{digest}")
-def show(request: Request, digest: str, job: str = "") -> Response:
+def show(request: Request, digest: str, job: str = "", booking: str = "") -> Response:
     """Show what a sheet asks: as printed, and in this screen's unit."""
     row = _row(request, digest)
     sheet = shop_of(request).readers.sheet(row.digest)
@@ -160,6 +176,7 @@ def show(request: Request, digest: str, job: str = "") -> Response:
         ],
         added=[(step, steps_shown.title_of(step.after)) for step in sheet.steps.added],
         story=story_of(request, job) if job else None,
+        booking=bool(booking),
     )
 
 
@@ -314,9 +331,11 @@ def _adjusting(sheet: SettingSheet) -> Iterator[Limit]:
         yield _limit(name, printed, _effect(effect, to_trade, unit))
         printed = None
     if sizes := how.shim_sizes_m:
-        shown = ", ".join(_number(size * 1e3) for size in sizes[:6])
+        alike = max(_decimals(size * 1e3) for size in sizes)
+        millimetres = [localised(f"{size * 1e3:.{alike}f}") for size in sizes]
+        shown = ", ".join(millimetres[:6])
         if len(sizes) > 6:
-            shown += f" … {_number(sizes[-1] * 1e3)}"
+            shown += f" … {millimetres[-1]}"
         stack = _("may be stacked") if how.shim_stack_allowed else _("one at a time")
         yield Limit(_("Shims to be had"), "", "", f"{shown} mm; {stack}")
     if sheet.spring is not None:
@@ -389,6 +408,11 @@ def _within(least: float | None, most: float | None, unit: str) -> str:
     if most is not None:
         limits.append(_("at most %(limit)s") % {"limit": f"{_number(most)} {unit}"})
     return " · ".join(limits)
+
+
+def _decimals(value: float) -> int:
+    """Return how many decimals a size needs, two at least: so are shims marked."""
+    return max(2, len(f"{value:.4f}".rstrip("0").partition(".")[2]))
 
 
 def _number(value: float) -> str:

@@ -1,6 +1,6 @@
 // Booking in: one part at a time, and a draft on this device until the set is booked in.
 import { forgetButton, keepDraft } from "/static/draft.js";
-import { texts } from "/static/page.js";
+import { post, texts } from "/static/page.js";
 
 const form = document.getElementById("book");
 const about = document.getElementById("draft");
@@ -13,7 +13,9 @@ let here = 0;
 const kept = keepDraft(form, "nozzlewright.book-in", {
   done: about.dataset.booked,
   again,
-  passing: ["photo", "photo_kept", "sheet_search"],
+  passing: ["photo", "sheet_search"],
+  // The sheet that this page was opened with goes before that of the draft.
+  fixed: new URLSearchParams(location.search).get("sheet") ? ["sheet"] : [],
   more: () => ({ part: here }),
   tell(saved) {
     words.textContent = saved ? texts.kept : texts.full;
@@ -21,7 +23,7 @@ const kept = keepDraft(form, "nozzlewright.book-in", {
   },
 });
 if (kept.draft && !again) {
-  words.textContent = `${texts.restored} ${texts.photos}`;
+  words.textContent = texts.restored;
   forget.hidden = false;
 }
 forgetButton(document.getElementById("forget-draft"), texts.forget, kept.forget);
@@ -104,21 +106,66 @@ form.addEventListener("submit", (event) => {
 
 const photo = document.getElementById("photo");
 const shown = document.getElementById("photos");
-photo.addEventListener("change", () => {
+const photoWords = document.getElementById("photo-words");
+const DIGEST = /^[0-9a-f]{64}$/;
+
+/** Show a photo that is kept, which goes along with the form, and can be taken out of it. */
+function keptPhoto(digest) {
+  if (!DIGEST.test(digest) || shown.querySelector(`input[value="${digest}"]`)) return;
+  const item = document.createElement("li"), image = document.createElement("img");
+  const input = document.createElement("input");
+  Object.assign(input, { type: "hidden", name: "photo_kept", value: digest });
+  image.alt = texts.kept_photo.replace("{number}", shown.children.length + 1);
+  image.src = `/evidence/${digest}.jpg`;
+  item.append(input, image);
+  shown.append(item);
+  takenOut(item);
+}
+function takenOut(item) {
+  const button = document.createElement("button");
+  Object.assign(button, { type: "button", className: "button quiet", textContent: texts.take_out });
+  button.setAttribute("aria-label", `${texts.take_out}: ${item.querySelector("img").alt}`);
+  button.addEventListener("click", () => { item.remove(); kept.later(); });
+  item.append(button);
+}
+function chosenPhoto(file, index) {
+  const item = document.createElement("li"), image = document.createElement("img");
+  item.className = "chosen";
+  image.alt = texts.photo.replace("{number}", index + 1);
+  image.src = URL.createObjectURL(file);
+  item.append(image);
+  shown.append(item);
+}
+function forgetChosen() {
   for (const old of shown.querySelectorAll(".chosen")) {
     URL.revokeObjectURL(old.querySelector("img").src);
     old.remove();
   }
-  [...photo.files].forEach((file, index) => {
-    const item = document.createElement("li");
-    item.className = "chosen";
-    const image = document.createElement("img");
-    image.alt = texts.photo.replace("{number}", index + 1);
-    image.src = URL.createObjectURL(file);
-    item.append(image);
-    shown.append(item);
-  });
+}
+for (const item of shown.children) takenOut(item);
+if (kept.draft && !again) for (const digest of [kept.draft.typed?.photo_kept ?? []].flat()) keptPhoto(digest);
+
+// A photo is kept as soon as it was taken: a telephone may close the page behind its camera.
+photo.addEventListener("change", async () => {
+  forgetChosen();
+  const files = [...photo.files], sent = new FormData();
+  if (!files.length) return;
+  files.forEach(chosenPhoto);
+  for (const one of form.querySelectorAll('[name="photo_kept"]')) sent.append("photo_kept", one.value);
+  for (const file of files) sent.append("photo", file);
+  photoWords.textContent = texts.keeping;
+  try {
+    const { photos } = await post("/book-in/photos", sent);
+    photo.value = "";
+    forgetChosen();
+    photos.forEach(keptPhoto);
+    photoWords.textContent = "";
+    kept.later();
+  } catch (fault) {
+    photoWords.textContent = fault.faults?.length ? fault.message : texts.unkept;
+  }
 });
+if (new URLSearchParams(location.search).get("sheet")) kept.later();
 
 const search = document.getElementById("sheet_search");
 search?.addEventListener("input", () => {

@@ -4,18 +4,18 @@
  * Keep what is typed into a form under a key of the device; returns what was kept before.
  *
  * `done` is the id of the form that was saved last, or several: a draft of it is thrown away. `again` tells that the
- * page shows what was sent, which then counts. `more()` gives what is kept beside the fields, and
+ * page shows what was sent, which then counts; so do fields that are `fixed`. `more()` gives what is kept beside the fields, and
  * `tell(kept)` is told whether the device keeps it. A draft keeps the form's id, so that it is the
  * same entry when it is sent once more.
  */
-export function keepDraft(form, key, { done = "", again = false, passing = [], more = () => ({}), tell = () => {} }) {
+export function keepDraft(form, key, { done = "", again = false, passing = [], fixed = [], more = () => ({}), tell = () => {} }) {
   const skipped = new Set(["csrf", "form_page", ...passing]);
   let draft = read(key);
   if (draft && [done].flat().includes(draft.typed?.form_id)) {
     localStorage.removeItem(key);
     draft = null;
   }
-  if (draft && !again) restore(form, draft.typed ?? {});
+  if (draft && !again) restore(form, draft.typed ?? {}, fixed);
 
   let waiting = 0;
   const keep = () => {
@@ -69,9 +69,9 @@ function read(key) {
   }
 }
 
-function restore(form, typed) {
+function restore(form, typed, fixed) {
   for (const input of form.elements) {
-    if (!input.name || ["file", "submit", "button"].includes(input.type)) continue;
+    if (!input.name || fixed.includes(input.name) || ["file", "submit", "button"].includes(input.type)) continue;
     const values = [typed[input.name] ?? []].flat();
     if (["radio", "checkbox"].includes(input.type)) {
       if (input.name in typed || input.type === "checkbox") input.checked = values.includes(input.value);
