@@ -17,6 +17,7 @@ QUESTIONS = {
     "of injector": lambda records: records.of_injector("I-1"),
     "of kind": lambda records: records.of_kind(EntryKind.TEST),
     "of kind in a story": lambda records: records.of_kind(EntryKind.TEST, story="J-1"),
+    "of some stories": lambda records: records.of_stories(["J-1", "J-2"], {EntryKind.TEST}),
     "jobs": lambda records: records.jobs(),
     "jobs, next page": lambda records: records.jobs(after="J-1"),
     "jobs in a state": lambda records: records.jobs(state="open"),

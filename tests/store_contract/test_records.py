@@ -218,6 +218,10 @@ def test_entries_are_found_by_story_injector_and_kind(records, made):
     assert records.of_kind(EntryKind.TEST, last=3) == tests[:-4:-1]
     shop = where(lambda draft: draft.kind is EntryKind.TEST and draft.story == SHOP)
     assert records.of_kind(EntryKind.TEST, story=SHOP) == shop[::-1]
+    both = {EntryKind.TEST, EntryKind.FINDING}
+    wanted = where(lambda draft: draft.kind in both and draft.story in {"J-1", "J-2"})
+    assert records.of_stories(["J-1", "J-2", "J-9", "\ud800"], both) == wanted
+    assert records.of_stories([], both) == records.of_stories(["J-1"], set()) == []
     assert [number for number, _, _ in records.payloads(after=57)] == [58, 59, 60]
 
 

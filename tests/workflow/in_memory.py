@@ -62,6 +62,10 @@ class RecordsInMemory:
         ]
         return found[::-1][:last]
 
+    def of_stories(self, stories, kinds):
+        wanted = set(stories)
+        return [e for e in self.entries if e.draft.story in wanted and e.kind in kinds]
+
     def jobs(self, *, state=None, search="", after="", limit=50):  # noqa: ARG002
         rows = [row for (kind, _), row in self.rows.items() if kind == "job"]
         return [r for r in rows if state in (None, r.state) and search in r.title][:limit]

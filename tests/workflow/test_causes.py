@@ -6,12 +6,15 @@ import uuid
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from nozzlewright.advice.causes import Standing, known, published
 from nozzlewright.errors import InputFault, NotAllowed
 from nozzlewright.records import SHOP, EntryKind
 from nozzlewright.workflow import NewTest
 from nozzlewright.workflow.cause_evidence import Origin
+from nozzlewright.workflow.causes import CauseFinder
 
 DEMO = Path(__file__).parents[2] / "demo" / "six-in-line"
 FITTER = "A. N. Other"
@@ -241,3 +244,69 @@ def test_it_is_reckoned_once_for_a_state_of_the_record(shop, job):
     first = found(shop, job, 1)
     note(shop, job, 1, EntryKind.TAKEN_IN_HAND)
     assert found(shop, job, 1) is not first
+
+
+def closed_by_the_whole_stories(shop):
+    """Return what is closed, told from whole stories and nothing kept: newest first."""
+    cases = {}
+    for job in {e.draft.story for e in shop.records.entries if e.kind is EntryKind.CAUSE}:
+        story = shop.story(job)
+        for standing in story.causes:
+            if standing.body.get("settled"):
+                one = story.injectors.get(standing.injector)
+                row = (
+                    standing.entry.number,
+                    sorted(standing.body["settled"]),
+                    one.cylinder if one else None,
+                )
+                key = (job, standing.injector)
+                cases[key] = max(row, cases.get(key, row))
+    return [row[1:] for row in sorted(cases.values(), reverse=True)]
+
+
+def closed_now(shop):
+    return [(sorted(one.case.causes), one.cylinder) for one in shop.causes.closed()]
+
+
+def test_a_closed_case_that_is_put_right_is_seen_at_once(shop, job):
+    injector = one(shop, job, 1).injector
+    entry = shop.causes.settle(act(), FITTER, job, injector, ["seat_dirty"])
+    assert closed_now(shop) == [(["seat_dirty"], 1)]
+    body = {**entry.body, "settled": ["seat_worn", "guide_worn"]}
+    right = shop.note(
+        act(), FITTER, job, EntryKind.CAUSE, body, injector=injector, corrects=entry.id
+    )
+    assert closed_now(shop) == [(["guide_worn", "seat_worn"], 1)]
+    assert shop.causes.closed()[0].case.name == entry.id
+    shop.withdraw(act(), FITTER, job, right.id, "it was neither")
+    assert closed_now(shop) == closed_by_the_whole_stories(shop) == []
+
+
+@settings(
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.lists(st.tuples(st.integers(0, 4), st.integers(1, 3), st.integers(0, 5)), max_size=8))
+def test_what_is_kept_of_closed_cases_is_what_whole_stories_tell(shop, job, acts):
+    causes = ["seat_dirty", "seat_worn", "guide_worn", "timing", "washer", "air_in_fuel"]
+    for what, cylinder, number in acts:
+        at = one(shop, job, cylinder)
+        standing = shop.story(job).causes
+        if what <= 1 and at is not None:
+            shop.causes.settle(act(), FITTER, job, at.injector, [causes[number]], engine=what == 1)
+        elif what == 2 and standing:
+            body = {**standing[number % len(standing)].body, "settled": [causes[number]]}
+            aim = standing[number % len(standing)]
+            shop.note(
+                act(), FITTER, job, EntryKind.CAUSE, body, injector=aim.injector,
+                corrects=aim.corrected_by or aim.id,
+            )  # fmt: skip
+        elif what == 3 and standing:
+            aim = standing[number % len(standing)]
+            shop.withdraw(act(), FITTER, job, aim.corrected_by or aim.id, "no")
+        elif what == 4 and at is not None and number == 0:
+            shop.note(act(), FITTER, job, EntryKind.SHELVED, injector=at.injector)
+        if number % 2:
+            assert closed_now(shop) == closed_by_the_whole_stories(shop)
+    assert closed_now(shop) == closed_by_the_whole_stories(shop)
+    again = CauseFinder(shop)
+    assert [one.case for one in again.closed()] == [one.case for one in shop.causes.closed()]

@@ -15,7 +15,6 @@ from typing import Any, Protocol
 from nozzlewright.advice.causes import (
     CauseModel,
     Change,
-    ClosedCase,
     Counts,
     Ranking,
     compare,
@@ -41,16 +40,12 @@ from nozzlewright.records import (
 )
 from nozzlewright.said import say
 from nozzlewright.workflow.cause_evidence import Gathered, JobSeen, gather
+from nozzlewright.workflow.closed_cases import CasesSeen, Settled
 from nozzlewright.workflow.judge_set import JudgedSet
 from nozzlewright.workflow.ports import Clock, Records
 
 _KEPT = 64
-_MOST_CASES, _MOST_VERSIONS = 2000, 200
-
-
-def _states(observation: str) -> int:
-    one = published().by_observation.get(observation)
-    return len(one.states) if one is not None else -1
+_MOST_VERSIONS = 200
 
 
 class Shop(Protocol):
@@ -114,17 +109,6 @@ class Finding:
     """Entries that settled what it was, oldest first."""
 
 
-@dataclass(frozen=True)
-class Settled:
-    """A closed case and the entry that says so."""
-
-    case: ClosedCase
-    standing: Standing
-    job: str
-    cylinder: int | None
-    """None: the engine as a whole."""
-
-
 @dataclass
 class CauseFinder:
     """Ranks causes from the record of a workshop, and learns when it is told to."""
@@ -133,6 +117,10 @@ class CauseFinder:
     _found: OrderedDict[tuple[str, str, int, str], Finding] = field(default_factory=OrderedDict)
     _models: dict[int, CauseModel] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
+    _cases: CasesSeen = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._cases = CasesSeen(self.shop.records)
 
     # --- versions -----------------------------------------------------------------------------
 
@@ -205,7 +193,13 @@ class CauseFinder:
             known = self._found.get(key)
         if known is None:
             gathered = self.gathered(story, injector)
-            ranking = rank(model, gathered.evidence, gathered.standing, gathered.silent)
+            ranking = rank(
+                model,
+                gathered.evidence,
+                gathered.standing,
+                gathered.silent,
+                gathered.ruled_out,
+            )
             known = Finding(gathered, ranking, self.settled_in(story, injector))
             with self._lock:
                 self._found[key] = known
@@ -335,35 +329,7 @@ class CauseFinder:
 
         An injector that was settled twice counts once, as it was settled last.
         """
-        found: dict[tuple[str, str], Settled] = {}
-        jobs: dict[str, JobStory] = {}
-        for entry in self.shop.records.of_kind(EntryKind.CAUSE, last=_MOST_CASES):
-            job = entry.draft.story
-            if job not in jobs:
-                try:
-                    jobs[job] = self.shop.story(job)
-                except KeyError:
-                    continue
-            standing = jobs[job].standing.get(entry.id)
-            if standing is None or not standing.body.get("settled"):
-                continue
-            one = jobs[job].injectors.get(standing.injector)
-            body = standing.body
-            case = ClosedCase(
-                {
-                    key: tuple(weights)
-                    for key, weights in dict(body.get("evidence", {})).items()
-                    if len(weights) == _states(key)
-                },
-                frozenset(str(cause) for cause in body["settled"]),
-                entry.id,
-                frozenset(str(key) for key in body.get("silent", ())),
-            )
-            found.setdefault(
-                (job, standing.injector),
-                Settled(case, standing, job, one.cylinder if one is not None else None),
-            )
-        return list(found.values())
+        return self._cases.cases()
 
     def proposal(self) -> tuple[Counts, list[Settled]]:
         """Return what the closed cases would teach now, and the cases."""
@@ -392,7 +358,7 @@ class CauseFinder:
             "version": versions[0].number + 1,
             "parent": self.in_use().number,
             "counts": counts.as_data(),
-            "cases": sorted(settled.standing.id for settled in cases),
+            "cases": sorted(settled.case.name for settled in cases),
             "model": with_counts(published(), counts, versions[0].number + 1).digest,
             "note": note,
         }

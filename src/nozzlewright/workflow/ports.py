@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
@@ -93,6 +93,9 @@ class Records(Protocol):
 
     def of_kind(self, kind: EntryKind, *, story: str | None = None, last: int = 50) -> list[Entry]:
         """Return the last entries of one kind, newest first."""
+
+    def of_stories(self, stories: Iterable[str], kinds: Collection[EntryKind]) -> list[Entry]:
+        """Return the entries of some kinds in some stories, those of each story in order."""
 
     def jobs(
         self,

@@ -7,7 +7,7 @@ import os
 import re
 import sqlite3
 import threading
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -367,6 +367,15 @@ class StoredRecords:
         return self._entries(
             wanted.order_by(entry.c.number.desc()).limit(_limit(last)), story or ""
         )
+
+    def of_stories(self, stories: Iterable[str], kinds: Collection[EntryKind]) -> list[Entry]:
+        """Return the entries of some kinds in some stories, those of each story in order."""
+        of_kinds = entry.c.kind.in_([kind.value for kind in kinds])
+        found: list[Entry] = []
+        for some in _chunks(story for story in stories if _storable(story)):
+            wanted = sa.select(entry.c.payload).where(entry.c.story.in_(some), of_kinds)
+            found += self._entries(wanted.order_by(entry.c.number), "")
+        return found
 
     def jobs(
         self,

@@ -1,8 +1,8 @@
 """What the first visits after a start would wait for, done while nobody waits.
 
-The rigs are understood, templates compiled, what is slow to import is imported, and what the jobs
-in hand teach about their settings is learned. None of it is needed: whoever comes first gets the
-same answer, only later.
+The rigs are understood, templates compiled, what is slow to import is imported, what the jobs in
+hand teach about their settings is learned, and the cases that were settled are read. None of it is
+needed: whoever comes first gets the same answer, only later.
 """
 
 from __future__ import annotations
@@ -64,6 +64,7 @@ def _parts(app: FastAPI) -> Iterator[Callable[[], object]]:
         yield partial(environment.get_template, name)
     for row in shop.records.jobs(state=OPEN, limit=JOBS):
         yield partial(_learn_settings, shop, row.job)
+    yield shop.causes.closed
 
 
 def _learn_settings(shop: Workshop, job: str) -> None:
