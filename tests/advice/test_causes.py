@@ -366,6 +366,28 @@ def test_that_any_cause_is_at_a_place_is_the_sum_of_all_combinations_written_out
         assert share == pytest.approx(expected, abs=1e-9)
 
 
+@settings(max_examples=40, deadline=None)
+@given(models_with_evidence())
+def test_a_cause_that_is_ruled_out_leaves_the_others_as_if_it_were_not_in_the_table(drawn):
+    model, evidence = drawn
+    out = model.causes[0].key
+    never = replace(model, causes=(replace(model.causes[0], prior=0.0), *model.causes[1:]))
+    expected, mass = written_out(never, evidence)
+    found = infer(model.without({out}), evidence)
+    assert list(found.causes.values()) == pytest.approx(list(expected), rel=1e-9, abs=1e-12)
+    assert found.probability == pytest.approx(mass, rel=1e-9)
+    assert model.without(()) is model
+
+
+def test_what_is_ruled_out_is_last_and_the_ranking_says_by_which_table_it_was_made():
+    model, low = published(), {"opening": known(published(), "opening", "low")}
+    ranking = rank(model, low, ruled_out=("adjuster_slipped",))
+    assert ranking.digest == model.digest
+    assert ranking.causes[-1].cause.key == "adjuster_slipped"
+    assert ranking.causes[-1].probability == 0.0
+    assert "adjuster_slipped" not in [c.key for group in ranking.alike for c in group.causes]
+
+
 def test_a_cause_that_is_never_there_and_a_background_that_is_ruled_out_make_no_nonsense():
     leaks = [[1.0, 0.0, 0.0], [0.9, 0.1]]
     backgrounds = (

@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from nozzlewright.advice.causes import infer, published
-from nozzlewright.bench import Condition, LeakOffDemand
+from nozzlewright.bench import Adjustment, Condition, LeakOffDemand
 from nozzlewright.judging import judge_injector
 from nozzlewright.measurement import Caution
-from nozzlewright.workflow.cause_evidence import of_sitting
+from nozzlewright.workflow.cause_evidence import Origin, Piece, _ruled_out, of_sitting
 
 
 @pytest.fixture
@@ -56,6 +56,18 @@ def test_fewer_drops_than_are_asked_speak_of_a_close_fit(bench):
     assert seen["drop"][1] > 0.9
     assert seen["drop"][2] == 0.0
     assert seen["return_drops"][0] > 0.99
+
+
+def test_a_holder_set_by_shims_has_no_adjuster_and_one_set_by_a_screw_no_shim(bench):
+    shims = bench.sheet(adjustment=Adjustment(shim_sizes_m=(1e-3, 1.1e-3)))
+    screw = bench.sheet(adjustment=Adjustment(screw_pitch_m=1e-3))
+    both = bench.sheet(adjustment=Adjustment(shim_sizes_m=(1e-3,), screw_pitch_m=1e-3))
+    assert _ruled_out(shims, {}) == ("adjuster_slipped",)
+    assert _ruled_out(screw, {}) == ("shim_thin", "shim_thick")
+    assert _ruled_out(both, {}) == _ruled_out(None, {}) == ()
+    # What somebody has seen is there, whatever the sheet says.
+    seen = Piece("f_adjuster", (0.0, 1.0), Origin.FINDING)
+    assert _ruled_out(shims, {"f_adjuster": seen}) == ()
 
 
 @pytest.mark.parametrize(

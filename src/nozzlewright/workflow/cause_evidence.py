@@ -83,6 +83,8 @@ class Gathered:
     """Observations that a person has taken out, or put right."""
     standing: Standing
     sitting: str
+    ruled_out: tuple[str, ...] = ()
+    """Causes that cannot be with this holder."""
     silent: tuple[str, ...] = ()
     """What nothing was said of, by a customer or fitter who would have said it."""
 
@@ -156,8 +158,26 @@ def gather(model: CauseModel, job: JobSeen, one: InjectorStory) -> Gathered:
         tuple(dict.fromkeys(taken_out)),
         standing,
         which,
+        _ruled_out(job.sheet, found),
         _silent(model, texts, found, taken_out, job.sittings.get((one.injector, which))),
     )
+
+
+def _ruled_out(sheet: SettingSheet | None, found: Mapping[str, Piece]) -> tuple[str, ...]:
+    """Return the causes that a holder set by shims, or by a screw, cannot have.
+
+    A finding on the part outdoes the sheet: what somebody has seen is there.
+    """
+    if sheet is None:
+        return ()
+    how = sheet.adjustment
+    shims = how.shim_effect_pa_per_m is not None or bool(how.shim_sizes_m)
+    screw = how.screw_pa_per_turn is not None or how.screw_pitch_m is not None
+    if shims and not screw and "f_adjuster" not in found:
+        return ("adjuster_slipped",)
+    if screw and not shims and not {"f_shim", "shim_odd"} & found.keys():
+        return ("shim_thin", "shim_thick")
+    return ()
 
 
 def _silent(

@@ -556,7 +556,8 @@ def gains(
 
     def leak_with(rest: Floats) -> Floats:
         """Return the leak with the other causes in it, each as likely as it is."""
-        return columns.leak * (1.0 - rest[:, None] * (1.0 - columns.reach[others])).prod(axis=0)
+        factors = 1.0 - rest[:, None] * (1.0 - columns.reach[others])
+        return np.asarray(columns.leak * factors.prod(axis=0))
 
     leak = leak_with(behind @ model.priors[:, others])
     says = checked(model, evidence)

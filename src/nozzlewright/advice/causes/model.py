@@ -18,8 +18,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -258,6 +258,25 @@ class CauseModel:
         text = json.dumps(data, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
 
+    def without(self, causes: Collection[str]) -> CauseModel:
+        """Return the model in which some causes cannot be; itself where they are none."""
+        struck = frozenset(self.by_cause).intersection(causes)
+        if not struck:
+            return self
+        if struck not in self._without:
+            self._without[struck] = replace(
+                self,
+                causes=tuple(
+                    replace(cause, prior=0.0) if cause.key in struck else cause
+                    for cause in self.causes
+                ),
+            )
+        return self._without[struck]
+
+    @cached_property
+    def _without(self) -> dict[frozenset[str], CauseModel]:
+        return {}
+
     # --- numbers ------------------------------------------------------------------------------
 
     @cached_property
@@ -369,7 +388,8 @@ class CauseModel:
         def over(weights: Floats, upto: Floats) -> Floats:
             # A cause that is never present is weighed as if it were.
             weights = np.where(weights.sum(0) > 0.0, weights, behind)
-            return (weights[:, :, None] * columns.states(upto)).sum(0) / weights.sum(0)[:, None]
+            shown = (weights[:, :, None] * columns.states(upto)).sum(0)
+            return np.asarray(shown / weights.sum(0)[:, None])
 
         return over(share, without * columns.reach), over(rest, without)
 

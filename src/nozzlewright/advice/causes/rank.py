@@ -151,6 +151,7 @@ def rank(
     evidence: Evidence,
     standing: Standing = Standing.WHOLE,
     silent: Collection[str] = (),
+    ruled_out: Collection[str] = (),
 ) -> Ranking:
     """Rank the causes, with reasons, and the observations that could be made next.
 
@@ -164,6 +165,8 @@ def rank(
         How the injector lies
     silent : collection of str
         Symptoms of which nothing was said by somebody who said others
+    ruled_out : collection of str
+        Causes that cannot be, such as a slipped adjuster where there is none
 
     Returns
     -------
@@ -186,6 +189,7 @@ def rank(
     >>> str(ranking.causes[0].speaks_for[0].words)
     'Fall of pressure: too fast. It speaks for guide worn (×6).'
     """
+    digest, model = model.digest, model.without(ruled_out)
     posterior = infer(model, evidence, silent)
     says = checked(model, evidence)
     order = sorted(model.causes, key=lambda cause: (-posterior.causes[cause.key], cause.key))
@@ -213,7 +217,7 @@ def rank(
         alike=_alike(model, ranked, factors, open_keys, standing),
         backgrounds=tuple(sorted(shares.items(), key=lambda item: (-item[1], item[0]))),
         version=model.version,
-        digest=model.digest,
+        digest=digest,
         places=tuple(by_place(model, evidence, posterior, silent).items()),
     )
 

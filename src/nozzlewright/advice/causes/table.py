@@ -208,7 +208,7 @@ OBSERVATIONS: tuple[Observation, ...] = (
          say("Drain a glass of fuel from the filter and look"), mentioned=NOTED),
     Observation("opening", say("opening pressure"), Sort.BENCH,
                 (("in_band", say("in its band")), ("high", say("high")), ("low", say("low"))),
-                (0.92, 0.03, 0.05), 4, say("Bleed, make five slow pops"), True, "as-found",
+                (0.97, 0.01, 0.02), 4, say("Bleed, make five slow pops"), True, "as-found",
                 needs=Needs.MOUNTED),
     _yes("unsteady", say("opening pressure wanders from pop to pop"), 0.04, 3,
          say("Make ten slow pops and compare"), Sort.BENCH, Needs.MOUNTED),

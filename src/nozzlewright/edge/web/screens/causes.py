@@ -168,6 +168,8 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
     ranking = finding.ranking if finding else None
     model = finder.model()
     causes = [_cause(ranked) for ranked in ranking.causes] if ranking else []
+    left_out = [cause for cause in causes if cause.key in gathered.ruled_out]
+    causes = [cause for cause in causes if cause.key not in gathered.ruled_out]
     coming = ranking.next[: NEXT_SHOWN + 1] if ranking else ()
     seen = {piece.observation for piece in gathered.pieces}
     return page.render(
@@ -192,6 +194,7 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         texts=[_read(text) for text in gathered.texts],
         asked=_asked(model, seen, ranking),
         pieces=[_piece(piece) for piece in gathered.pieces],
+        left_out=[cause.name for cause in left_out],
         silent=[said(model.by_observation[key].name) for key in gathered.silent],
         taken_out=[
             (key, said(model.by_observation[key].name))
@@ -201,7 +204,7 @@ def show_causes(request: Request, job: str, injector: str) -> Response:
         observations=_observations(),
         settled=[_settled(standing) for standing in shop.causes.settled_in(story, injector)],
         to_settle=[(c.key, c.name, c.percent) for c in causes[:SHOWN]],
-        others=[(c.key, c.name) for c in causes[SHOWN:]],
+        others=[(c.key, c.name) for c in (*causes[SHOWN:], *left_out)],
         version=ranking.version if ranking else model.version,
         digest=model.digest[:12],
     )
