@@ -128,7 +128,7 @@ def seen_words(body: Mapping[str, Any]) -> list[str]:
     if body.get("needle_slide") is not None:
         parts.append(_("needle slides freely") if body["needle_slide"] else _("needle sticks"))
     if body.get("angle"):
-        parts.append(_("at %(angle)s") % {"angle": body["angle"]})
+        parts.append(_("where: %(angle)s") % {"angle": body["angle"]})
     if body.get("leak_off_drops") is not None and body.get("leak_off_seconds"):
         counted = {
             "count": body["leak_off_drops"],
