@@ -59,6 +59,46 @@ def test_the_shelf_is_that_of_a_plain_dictionary(said):
     }
 
 
+def change(length_um, by, before):
+    kind, body = statement(length_um, before)
+    return kind, {**body, "changed": by}
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(49000, 49002), st.booleans(), st.integers(0, 3) | st.none()),
+        max_size=20,
+    ),
+    st.integers(0, 20),
+)
+def test_what_goes_in_and_comes_out_is_that_of_a_plain_sum(said, seen):
+    """However few of the entries are looked at, if the oldest are those that are left out."""
+    sums, told_of = {}, []
+    for length, states, number in said:
+        if states:
+            sums[length] = number
+            told_of.append(statement(length, number))
+        else:
+            by = 1 if (number or 0) > 1 else -1
+            before = sums.get(length, 0)
+            told_of.append(change(length, by, before))
+            sums[length] = None if before is None else before + by
+    there = entries(*told_of)
+    looked_at = there[-seen:] if seen else []
+    shelf = {one.length_um: one for one in shelf_from(reversed(looked_at))}
+
+    lengths = {entry.body["length_um"] for entry in looked_at}
+    for length in lengths:
+        count, one = sums[length], shelf.get(length)
+        if count is None:
+            assert one.count is None
+        elif count == 0:
+            assert one is None
+        else:
+            assert (one.count, one.owed) == (max(0, count), max(0, -count))
+    assert set(shelf) <= lengths
+
+
 # --- the spring that is in an injector ------------------------------------------------------------
 
 NUMBERS = count(1)

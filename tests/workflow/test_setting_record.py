@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from nozzlewright.bench import ShelfSpring
 from nozzlewright.errors import InputFault
 from nozzlewright.measurement import NotMeasured, Quantity
 from nozzlewright.records import EntryKind, drawer_from, resolved
@@ -304,3 +305,106 @@ def test_no_count_falls_below_nothing(changes):
     counts = drawer_from(reversed(told)).counts
     assert all(count is None or count >= 0 for count in counts.values())
     assert counts[1050] is None
+
+
+# --- what is fitted leaves the counts, what comes out goes back ---------------------------------
+
+
+def test_what_was_fitted_beyond_the_count_is_told_and_comes_back_as_one(shop, bench):
+    shop.put_drawer(bench.act(), FITTER, {1250: 1, 1400: 0})
+    job = bench.job()
+    bench.read(job, "2-found.parquet", "as-found")
+    entry = bench.reshim(job, 1.25, 1.40)
+
+    assert (shop.drawer().counts, shop.drawer().owed) == ({1250: 2, 1400: 0}, {1400: 1})
+    shop.withdraw(bench.act(), FITTER, job, entry.id, "it was another shim")
+    assert (shop.drawer().counts, shop.drawer().owed) == ({1250: 1, 1400: 0}, {})
+
+
+def test_a_shim_that_is_thrown_away_does_not_go_back(shop, bench):
+    shop.put_drawer(bench.act(), FITTER, {1250: 1, 1400: 2})
+    job = bench.job()
+    injector = bench.one(job).injector
+    change = {"shim_from_mm": 1.25, "shim_to_mm": 1.4}
+    shop.change_setting(bench.act(), FITTER, job, injector, change, kept=False)
+
+    assert shop.drawer().counts == {1250: 1, 1400: 1}
+
+
+def test_a_tap_that_was_cut_short_is_made_good_when_it_is_repeated(shop, bench):
+    shop.put_drawer(bench.act(), FITTER, {1400: 2})
+    job = bench.job()
+    injector = bench.one(job).injector
+    body = {"shim_from_mm": 1.25, "shim_to_mm": 1.4, "drawer": {"1400": -1}, "at": f"{job} 1"}
+    shop.note("cut", FITTER, job, EntryKind.SETTING_CHANGED, body, injector=injector)
+    assert shop.drawer().counts == {1400: 2}
+
+    for _ in range(2):
+        shop.change_setting("cut", FITTER, job, injector, {"shim_from_mm": 1.25, "shim_to_mm": 1.4})
+    assert shop.drawer().counts == {1400: 1}
+
+
+@pytest.fixture
+def apart(shop, bench):
+    """A job whose injector lies stripped, its own spring measured, another one to go in."""
+    job = bench.job()
+    one = bench.one(job)
+    kind = shop.sheet(shop.story(job)).injector
+    for length, count in ((49_900, 1), (50_000, 2)):
+        shop.put_spring(bench.act(), FITTER, ShelfSpring(kind, 0.0, length, 50.0, count))
+    bench.read(job, "2-found.parquet", "as-found")
+    bench.note(job, EntryKind.STRIPPED, pair=one.pair)
+    for length, more in ((49.6, {}), (50.01, {"goes_in": True})):
+        body = {"part": "spring", "seen": "length measured", "severity": "note",
+                "length_mm": length, **more}  # fmt: skip
+        bench.note(job, EntryKind.FINDING, **body)
+    return job, one
+
+
+def on_the_shelf(shop):
+    return {one.length_um: (one.count, one.owed) for one in shop.spring_shelf()}
+
+
+def test_a_spring_that_goes_in_leaves_the_shelf_and_comes_back_with_a_correction(
+    shop, bench, apart
+):
+    job, one = apart
+    for _ in range(2):  # a repeated tap
+        shop.assemble("in", FITTER, job, one.injector, {"pair": one.pair}, spring_kept=True)
+
+    # 50.01 mm is one of those of 50.00 mm, measured once more; the old one is a length of its own.
+    assert on_the_shelf(shop) == {49_600: (1, 0), 49_900: (1, 0), 50_000: (1, 0)}
+    shop.withdraw(bench.act(), FITTER, job, "in", "not yet")
+    assert on_the_shelf(shop) == {49_900: (1, 0), 50_000: (2, 0)}
+
+
+def test_the_old_spring_goes_onto_the_shelf_only_if_the_fitter_says_so(shop, apart):
+    job, one = apart
+    shop.assemble("in", FITTER, job, one.injector, {"pair": one.pair})
+
+    assert on_the_shelf(shop) == {49_900: (1, 0), 50_000: (1, 0)}
+
+
+def test_a_shim_that_goes_in_as_it_is_put_together_leaves_the_drawer(shop, bench, apart):
+    job, one = apart
+    shop.put_drawer(bench.act(), FITTER, {1250: 0, 1300: 1})
+    shop.assemble("in", FITTER, job, one.injector, {"pair": one.pair, "shim_mm": 1.3})
+
+    assert shop.drawer().counts == {1250: 1, 1300: 0}
+
+
+@pytest.mark.parametrize(
+    ("length", "load", "count", "where", "what"),
+    [
+        (0, 0.0, 1, "length", "0 mm is no length of a spring"),
+        (50_000, -1.0, 1, "load", "-1 N is no test load of a spring"),
+        (50_000, 30_000.0, 1, "load", "30000 N is no test load of a spring"),
+        (50_000, 0.0, -1, "number", "-1 is no number of springs"),
+    ],
+)
+def test_what_is_no_spring_is_refused_by_name(shop, act, length, load, count, where, what):
+    with pytest.raises(InputFault) as fault:
+        shop.put_spring(act(), FITTER, ShelfSpring("invented", load, length, 50.0, count))
+    (only,) = fault.value.faults
+    assert (str(only.where), str(only.what)) == (where, what)
+    assert shop.spring_shelf() == ()

@@ -15,6 +15,8 @@ class ShimDrawer:
 
     counts: Mapping[int, int | None] = field(default_factory=dict)
     """Number by thickness [um]; None: as many as are asked for."""
+    owed: Mapping[int, int] = field(default_factory=dict)
+    """By thickness [um], how many more were fitted than were counted; empty where all is right."""
 
     @property
     def sizes_m(self) -> tuple[float, ...]:

@@ -31,3 +31,5 @@ class ShelfSpring:
     """Half of the 95 % interval of the length, [um]."""
     count: int | None
     """Number of them; None: as many as are asked for."""
+    owed: int = 0
+    """How many more were fitted than were counted."""

@@ -2,7 +2,8 @@
 
 An entry either states the whole drawer (``{"shims": {"1300": 4, "1350": null}}``, null for as many
 as are asked for) or a change of it (``{"changed": {"1300": -1, "1250": 1}}``); thicknesses are in
-whole micrometres.
+whole micrometres. Where more were taken than there were, the count was wrong: it shows none, and
+what is owed is told until the size is counted anew or comes back.
 """
 
 from __future__ import annotations
@@ -30,7 +31,11 @@ def drawer_from(newest_first: Iterable[Entry]) -> ShimDrawer | None:
                 for size, by in change.items():
                     there = counts.get(int(size), 0)
                     if there is not None:
-                        counts[int(size)] = max(0, there + int(by))
-            return ShimDrawer(counts)
+                        counts[int(size)] = there + int(by)
+            owed = {size: -(count or 0) for size, count in counts.items() if (count or 0) < 0}
+            return ShimDrawer(
+                {size: None if count is None else max(0, count) for size, count in counts.items()},
+                owed,
+            )
         changes.append(entry.body.get(CHANGED, {}))
     return None

@@ -44,9 +44,9 @@ SHELF = 24
 """Injectors laid on the shelf last that are looked at."""
 STEPS_UM = (10, 20, 50)
 """Steps in which shims are sold, [um]; common practice."""
-WITH_SPRINGS = 200
-"""Work of a search in which springs may change places before it is broken off; the plan then says
-by how much the spread might be less."""
+WITH_SPRINGS = 400
+"""Windows that are looked at where springs may change places before the search is broken off; the
+plan then says by how much the spread might be less. Sets of sixteen take a hundred."""
 _KEPT = 32
 
 
@@ -171,7 +171,7 @@ def springs_of(shop: Workshop, story: JobStory, case: MatchCase) -> Springs | No
     shelf = [
         row
         for row in shop.spring_shelf(sheet.injector)
-        if row.load_n == load and not _has_set(sheet, _on_shelf(row))
+        if row.load_n == load and row.count != 0 and not _has_set(sheet, _on_shelf(row))
     ]
     doubts = [spring.length.standard_uncertainty for spring in measured.values()]
     doubts += [_on_shelf(row).length.standard_uncertainty for row in shelf]

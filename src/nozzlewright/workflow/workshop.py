@@ -67,6 +67,7 @@ from nozzlewright.records import (
     told,
 )
 from nozzlewright.records.drawer import CHANGED, WHOLE
+from nozzlewright.records.story import spring_in
 from nozzlewright.said import as_data, say
 from nozzlewright.workflow.causes import CauseFinder
 from nozzlewright.workflow.judge_set import JudgedSet, asked_by, judge_tested_set
@@ -95,6 +96,10 @@ from nozzlewright.workflow.studies import Studies, studies_in
 PRACTICE_STORY = "practice"
 OF_DRAWER = "drawer"
 """What names the entry of the drawer that goes with a change of a shim."""
+OF_SHELF_OUT, OF_SHELF_IN = "spring off the shelf", "spring onto the shelf"
+"""What names the entries of the shelf that go with an assembly."""
+SAME_SPRING_M = 30e-6
+"""Lengths of a spring that differ by no more are the same spring measured twice, [m]."""
 DONE = "done"
 """What names the entry that a step is done, made by the same act as another."""
 _SAY_WHICH_SHEET = frozenset({EntryKind.BOOKED_IN, EntryKind.SHEET_CHOSEN, EntryKind.WITHDRAWN})
@@ -107,6 +112,7 @@ THICKEST_UM, MOST_OF_A_SIZE = 10_000, 9999
 _TRIES = 20
 _KEPT_STORIES = 32
 _KEPT_FINDINGS = 64
+_KEPT_RIGS = 32
 _KEPT_JUDGED = 4
 """More jobs than are on the bench in a day; a story is told anew in milliseconds, and what is kept
 beyond need is walked through by the collector of garbage in the middle of an answer."""
@@ -180,6 +186,7 @@ class Workshop:
         )
         self._of_the_shop: dict[EntryKind, list[Entry]] = {}
         self._drawer: tuple[int, ShimDrawer] | None = None
+        self._rigs: OrderedDict[str, RigState] = OrderedDict()
         self._settings = SettingsSeen(records)
         self._known: OrderedDict[str, tuple[int, SettingKnowledge]] = OrderedDict()
         self._settings_lock = Lock()
@@ -286,10 +293,19 @@ class Workshop:
 
     def rig_of(self, entry_id: str) -> RigState | None:
         """Return the state that an entry names as its rig of the day."""
+        with self._lock:
+            known = self._rigs.get(entry_id)
+        if known is not None:
+            return known
         entry = self.records.entry(entry_id) if entry_id else None
         if entry is None or entry.kind is not EntryKind.RIG_CHECK:
             return None
-        return _rig_state(entry)
+        known = _rig_state(entry)
+        with self._lock:  # an entry stays as it is, so that what it says can be kept
+            self._rigs[entry_id] = known
+            while len(self._rigs) > _KEPT_RIGS:
+                self._rigs.popitem(last=False)
+        return known
 
     def drawer(self) -> ShimDrawer | None:
         """Return the shims that the workshop has; None where nobody has ever counted them."""
@@ -364,14 +380,26 @@ class Workshop:
         InputFault
             If the length, the load or the number is none.
         """
-        count, length = spring.count, spring.length_um
+        count, length, load = spring.count, spring.length_um, spring.load_n
         faults = []
-        if not 0 < length <= LONGEST_SPRING_UM or not 0.0 <= spring.load_n <= HARDEST_N:
+        if not 0 < length <= LONGEST_SPRING_UM:
             faults.append(
                 Fault(
                     say("{size} is no length of a spring", size=f"{length / 1e3:g} mm"),
                     say("length"),
-                    say("Give it in millimetres, and the load in newtons"),
+                    say("Give it in millimetres, up to {most}", most=LONGEST_SPRING_UM // 1000),
+                )
+            )
+        if not 0.0 <= load <= HARDEST_N:
+            faults.append(
+                Fault(
+                    say("{load} is no test load of a spring", load=f"{load:g} N"),
+                    say("load"),
+                    say(
+                        "Give the load under which it was measured in newtons, up to {most}; 0 if "
+                        "it was measured free",
+                        most=f"{HARDEST_N:g}",
+                    ),
                 )
             )
         if count is not None and not 0 <= count <= MOST_OF_A_SIZE:
@@ -392,6 +420,17 @@ class Workshop:
             "count": count,
         }
         return self._take(id, SHOP, EntryKind.SPRINGS, who, body)
+
+    def _move_spring(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        moved: Mapping[str, Any],
+        by: int,
+        why: str,
+    ) -> None:
+        """Note a spring that left the shelf or came onto it."""
+        self._take(id, SHOP, EntryKind.SPRINGS, who, {**moved, CHANGED: by, "why": why})
 
     def add_person(self, id: str, who: str, name: str) -> Entry:  # noqa: A002 - the record's word
         """Note a person who works here."""
@@ -718,6 +757,12 @@ class Workshop:
         if taken is not None and CHANGED in taken.body:
             back = {int(size): -int(by) for size, by in taken.body[CHANGED].items()}
             self.change_drawer(_follower(OF_DRAWER, id), who, back, why)
+        for name in (OF_SHELF_OUT, OF_SHELF_IN):
+            moved = self.records.entry(_follower(name, entry))
+            if moved is not None:
+                self._move_spring(
+                    _follower(name, id), who, moved.body, -int(moved.body[CHANGED]), why
+                )
         return written
 
     def step_done_with(self, story: JobStory, entry: str) -> str:
@@ -1137,11 +1182,12 @@ class Workshop:
         *,
         shims_um: Sequence[int] = (),
         done: str = "",
+        kept: bool = True,
     ) -> Entry:
         """Note that shim or screw was changed, with what was foretold of it.
 
         Where the workshop counts its shims, those that went in are taken out of the drawer and
-        the old one is put back, in an entry of its own.
+        the old one is put back, in an entry of its own, which follows from what is noted here.
 
         Parameters
         ----------
@@ -1153,10 +1199,12 @@ class Workshop:
             What lies under the spring now, where it is a stack, [um]
         done : str
             Step that is done with it; or empty
+        kept : bool
+            Whether the old shim goes back into the drawer
         """
         known = self.records.entry(id)
         if known is not None:
-            return known
+            return self._restocked(known)
         story = self.story(job)
         one = self._injector(job, injector)
         body = {**body, "sheet": story.sheet}
@@ -1165,12 +1213,110 @@ class Workshop:
             body["foretold"] = foretold
         if len(shims_um) > 1:
             body["shims_um"] = list(shims_um)
-        moved = _moved(body, shims_um, self.drawer())
+        moved = _moved(body, shims_um, self.drawer(), kept=kept)
+        if moved:
+            body |= {"drawer": moved, "at": f"{job} {one.cylinder}"}
         entry = self.note(
             id, who, job, EntryKind.SETTING_CHANGED, body, injector=injector, done=done
         )
-        if moved:
-            self.change_drawer(_follower(OF_DRAWER, id), who, moved, f"{job} {one.cylinder}")
+        return self._restocked(entry)
+
+    def assemble(
+        self,
+        id: str,  # noqa: A002
+        who: str,
+        job: str,
+        injector: str,
+        body: Mapping[str, Any],
+        *,
+        kept: bool = True,
+        spring_kept: bool = False,
+    ) -> Entry:
+        """Note that an injector was put together, with what that takes of shims and springs.
+
+        A shim other than that which it had comes out of the drawer; a measured spring that goes
+        in comes off the shelf, where one of its length lies there. Each is an entry of its own.
+
+        Parameters
+        ----------
+        id, who, job, injector : str
+            Identity of the act; the person; the job's number; the injector
+        body : mapping
+            ``pair``, ``renewed``, ``shim_mm`` ...
+        kept : bool
+            Whether the old shim goes back into the drawer
+        spring_kept : bool
+            Whether the old spring goes onto the shelf, if it was measured
+        """
+        known = self.records.entry(id)
+        if known is not None:
+            return self._restocked(known)
+        one, sheet = self._injector(job, injector), self.sheet(self.story(job))
+        body, at = dict(body), f"{job} {one.cylinder}"
+        shims = {"shim_from_mm": one.shim_mm, "shim_to_mm": body.get("shim_mm")}
+        if shims["shim_from_mm"] != shims["shim_to_mm"]:
+            moved = _moved(shims, (), self.drawer(), kept=kept)
+            if moved:
+                body |= {"drawer": moved, "at": at}
+        if sheet is not None and (one.spring_to_go_in is not None or spring_in(body)):
+            springs = {
+                OF_SHELF_OUT: self._of_shelf(sheet, one.spring_to_go_in, there=True),
+                OF_SHELF_IN: self._of_shelf(sheet, one.spring) if spring_kept else None,
+            }
+            springs = {name: moved for name, moved in springs.items() if moved is not None}
+            if springs:
+                body |= {"shelf": springs, "at": at}
+        return self._restocked(
+            self.note(id, who, job, EntryKind.ASSEMBLED, body, injector=injector)
+        )
+
+    def _of_shelf(
+        self, sheet: SettingSheet, noted: Standing | None, *, there: bool = False
+    ) -> dict[str, Any] | None:
+        """Return a measured spring as an entry of the shelf has it; None where it is none of it.
+
+        One of the same length as some on the shelf, as near as it can be measured, is one of
+        those; with `there`, only such a one counts.
+        """
+        measured = measured_spring(noted)
+        if measured is None:
+            return None
+        length = measured.length.value
+        rows = [
+            row
+            for row in self.spring_shelf(sheet.injector)
+            if row.load_n == measured.load_n and abs(row.length_um * 1e-6 - length) <= SAME_SPRING_M
+        ]
+        if rows:
+            row = min(rows, key=lambda row: abs(row.length_um * 1e-6 - length))
+            if row.count is None:
+                return None
+        elif there or not sheet.injector:
+            return None
+        else:
+            off_um = round(1.959963984540054 * measured.length.standard_uncertainty * 1e6, 3)
+            row = ShelfSpring(sheet.injector, measured.load_n, round(length * 1e6), off_um, 0)
+        return {
+            "injector": row.injector,
+            "length_um": row.length_um,
+            "load_n": row.load_n,
+            "off_um": row.off_um,
+            "count": (row.count or 0) - row.owed,
+        }
+
+    def _restocked(self, entry: Entry) -> Entry:
+        """Take off the counts what an entry says went in, and put back what came out; return it.
+
+        What it says is kept with it, so that a tap that was cut short is made good when it is
+        repeated, and none counts twice.
+        """
+        who, at = entry.draft.who, str(entry.body.get("at", ""))
+        if entry.body.get("drawer"):
+            moved = {int(size): int(by) for size, by in entry.body["drawer"].items()}
+            self.change_drawer(_follower(OF_DRAWER, entry.id), who, moved, at)
+        for name, spring in entry.body.get("shelf", {}).items():
+            by = 1 if name == OF_SHELF_IN else -1
+            self._move_spring(_follower(name, entry.id), who, spring, by, at)
         return entry
 
     def _foretold(
@@ -1435,8 +1581,12 @@ def verdict_data(verdict: InjectorVerdict, advice: Advice | None) -> dict[str, A
 
 
 def _moved(
-    body: Mapping[str, Any], shims_um: Sequence[int], drawer: ShimDrawer | None
-) -> dict[int, int]:
+    body: Mapping[str, Any],
+    shims_um: Sequence[int],
+    drawer: ShimDrawer | None,
+    *,
+    kept: bool,
+) -> dict[str, int]:
     """Return what a change of shim moves in the drawer: number by thickness [um], signed.
 
     The old shim goes back only where it is of a size that the drawer has a place for: a stack is
@@ -1450,9 +1600,9 @@ def _moved(
         if size in drawer.counts:
             moved[size] = moved.get(size, 0) - 1
     back = None if old is None else round(float(old) * 1e3)
-    if back is not None and back in drawer.counts:
+    if kept and back is not None and back in drawer.counts:
         moved[back] = moved.get(back, 0) + 1
-    return {size: by for size, by in moved.items() if by}
+    return {str(size): by for size, by in moved.items() if by}
 
 
 def _counted(counts: Mapping[int, int | None]) -> dict[str, int | None]:

@@ -238,7 +238,10 @@ def _sprung(body: Mapping[str, Any]) -> list[str]:
         "length_off_mm": float(body["off_um"]) / 1e3,
         "load_n": body.get("load_n"),
     }
-    return [str(body.get("injector", "")), f"{many} × {spring_length(size)}"]
+    if "changed" in body:
+        many = f"{int(body['changed']):+d}"
+    why = str(body.get("why", ""))
+    return [str(body.get("injector", "")), f"{many} × {spring_length(size)}", why]
 
 
 def _assembled(body: Mapping[str, Any]) -> list[str]:

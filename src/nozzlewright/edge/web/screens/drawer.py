@@ -34,6 +34,8 @@ class SizeShown:
     """Thickness, [mm], as marked."""
     count: int | None
     many: str
+    owed: int = 0
+    """How many more were fitted than were counted."""
 
 
 @router.get("/drawer")
@@ -45,11 +47,12 @@ def show_drawer(request: Request, size: int = 0, by: int = 1) -> Response:
     shop = shop_of(request)
     drawer = shop.drawer()
     counts = drawer.counts if drawer is not None else {}
+    owed = drawer.owed if drawer is not None else {}
     return page.render(
         request,
         "drawer.html",
         counted=drawer is not None,
-        sizes=[_shown(one, counts[one]) for one in sorted(counts)],
+        sizes=[_shown(one, counts[one], owed.get(one, 0)) for one in sorted(counts)],
         sheets=[] if counts else _sheets(shop),
         last=size,
         last_by=by,
@@ -60,10 +63,10 @@ def show_drawer(request: Request, size: int = 0, by: int = 1) -> Response:
     )
 
 
-def _shown(size_um: int, count: int | None) -> SizeShown:
+def _shown(size_um: int, count: int | None, owed: int = 0) -> SizeShown:
     words = show.localised(f"{size_um / 1e3:.3f}".removesuffix("0"))
     many = _("endless") if count is None else str(count)
-    return SizeShown(size_um, words, count, many)
+    return SizeShown(size_um, words, count, many, owed)
 
 
 def _sheets(shop: Workshop) -> list[tuple[str, str, int]]:
@@ -104,7 +107,8 @@ def _step(request: Request, shop: Workshop, person: str, form: page.Form, step: 
     size, by = int(found[1]), int(found[2])
     count = there.counts[size]
     if count is not None and 0 <= count + by <= MOST_OF_A_SIZE:
-        shop.change_drawer(form.id, person, {size: by})
+        # Who counts one in has looked: what was fitted beyond the count is settled by it.
+        shop.change_drawer(form.id, person, {size: by + there.owed.get(size, 0)})
     # Without a fragment: with one, a browser leaves the focus that the page asks for.
     return page.back_to(request, f"/drawer?size={size}&by={by}")
 

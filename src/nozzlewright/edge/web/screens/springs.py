@@ -31,6 +31,8 @@ class SpringShown:
     length: str
     many: str
     endless: bool
+    owed: int = 0
+    """How many more were fitted than were counted."""
 
 
 @router.get("/springs")
@@ -62,7 +64,7 @@ def _shown(one: ShelfSpring) -> SpringShown:
     }
     many = _("endless") if one.count is None else str(one.count)
     return SpringShown(
-        one.injector, entry_words.spring_length(noted), many, endless=one.count is None
+        one.injector, entry_words.spring_length(noted), many, one.count is None, one.owed
     )
 
 

@@ -369,6 +369,7 @@ def _asked(
             return {
                 "pairs": [(o.pair, o.cylinder) for o in story.in_order()],
                 "to_renew": renewals(one),
+                "old_spring": entry_words.spring_length(one.spring.body) if one.spring else "",
             }
     return {}
 
@@ -651,7 +652,15 @@ def _assembled(act: Act) -> Entry:
         "shim_mm": shim_mm,
         "note": act.remark(),
     }
-    return act.note(EntryKind.ASSEMBLED, body, done=False)
+    return act.shop.assemble(
+        form.id,
+        act.who,
+        act.job,
+        act.one.injector,
+        {key: value for key, value in body.items() if value not in (None, "")},
+        kept=not form.text("shim_gone", longest=10),
+        spring_kept=bool(form.text("spring_kept", longest=10)),
+    )
 
 
 def _read_tag(story: JobStory, tag: str) -> str:
@@ -718,6 +727,7 @@ def _set(act: Act) -> Entry:
         {key: value for key, value in body.items() if value not in (None, "")},
         shims_um=_stack(form.text("shims_um", longest=40), after),
         done=act.step.key,
+        kept=not form.text("shim_gone", longest=10),
     )
 
 
