@@ -215,6 +215,9 @@ def test_a_form_that_cannot_be_sent_stays_with_what_was_typed_and_goes_out_later
             page.locator(f"#{field}").fill(value)
         page.locator("#seat_seconds").fill("10")
         stack.close()
+        page.wait_for_timeout(1600)  # it asks at most so often
+        page.locator("#seat_to").fill("180")
+        expect(page.locator("html")).to_have_attribute("data-unreachable", "")
         page.locator("#save").click()
         expect(page.locator(".unsent")).to_contain_text("nothing was sent")
         expect(page.locator("#opening_1")).to_have_value("200")
@@ -306,6 +309,33 @@ def test_an_apprentice_works_the_lever_by_key_and_by_hand(page, address, at, siz
         assert sticks_out(page) == 0
     finally:
         room.close()
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_a_practice_that_a_restart_took_says_so_by_itself_and_offers_another(
+    chromium, at, gauge_shop, size
+):
+    def room():
+        at.app.state.practice = PracticeRoom(at.shop.clock, speed=SPEED)
+        return at.app.state.practice
+
+    with ExitStack() as stack:
+        served = stack.enter_context(gauge_shop.serving(at.app))
+        page, first = chromium.new_page(), room()
+        is_here(page, served)
+        page.goto(f"{served}/practice")
+        page.get_by_role("button", name="Begin").nth(1).click()
+        expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
+        stack.close()
+        first.close()
+        second = room()
+        with gauge_shop.serving(at.app, int(served.rpartition(":")[2])):
+            expect(page.locator("h1")).to_have_text("This practice is over")
+            expect(page.locator("main")).to_contain_text("was started anew")
+            page.get_by_role("button", name="Another one of level 2").click()
+            expect(page.locator("[data-part=link]")).to_have_attribute("data-state", "live")
+        second.close()
+        page.close()
 
 
 @pytest.fixture
