@@ -20,6 +20,7 @@ from nozzlewright.analysis.trace.hold import (
 from nozzlewright.bench import (
     BenchConditions,
     BlankPlug,
+    CertificatePoint,
     DropWindow,
     Fluid,
     Gauge,
@@ -186,6 +187,24 @@ def test_the_time_as_shown_is_right_to_half_a_per_cent_at_1_khz_and_14_bit(clear
     time = read(t, q, Bench().conditions()).drop_time_as_shown
     assert time.value == pytest.approx(true_crossing(t, p), rel=0.005)
     assert time.contributions[Cause("noise and steps", "injector 1")] < 0.005 * time.value
+
+
+def test_a_gauge_whose_way_is_known_at_one_edge_of_the_window_alone_is_read_too():
+    """A certificate with readings up and down at its upper points, and upwards at the lower."""
+    bench = Bench()
+    t, p, q = seen(bench)
+    points = tuple(
+        CertificatePoint(bar * BAR, bar * BAR, 1e3, 0.6 * BAR if bar > 100 else 0.0)
+        for bar in (0, 50, 100, 150, 200)
+    )
+    conditions = replace(bench.conditions(), gauge=Gauge("G", certificate=points))
+    time = read(t, q, conditions).drop_time_as_shown
+    (way,) = [part for one, part in time.contributions.items() if one.name == "gauge hysteresis"]
+
+    # Half the way over root 3, divided by the rate of fall at 150 bar; the other edge has none.
+    rate = 4 * BAR / (np.interp(-148 * BAR, -p, t) - np.interp(-152 * BAR, -p, t))
+    assert abs(way) == pytest.approx(0.3 * BAR / np.sqrt(3.0) / rate, rel=0.03)
+    assert time.value == pytest.approx(true_crossing(t, p), rel=0.005)
 
 
 @pytest.mark.parametrize("celsius", [8.0, 20.0, 33.0, 45.0])

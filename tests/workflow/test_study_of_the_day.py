@@ -212,3 +212,37 @@ def test_an_old_study_does_not_stand(shop, act, limits, days):
     for clock_of in (shop, shop.studies):
         clock_of.clock = lambda: now + timedelta(days=days + 1)
     assert f"more than {days} days ago" in standing(shop).reason
+
+
+# -- the check of the rig --------------------------------------------------------------------------
+
+TYPED = """
+[check]
+opening_bar = [172.0, 172.4, 171.8]
+[gauge]"""
+
+
+def test_a_check_typed_by_hand_carries_the_study_and_who_read(shop, act):
+    check(shop, act)
+    made(shop, act)
+    first = check(shop, act, ("[gauge]", TYPED))
+    own = shop.rig_days.check(first).reference_opening
+
+    assert by_name(own)["fitter"] > 0.0
+    assert any(FITTER in str(cause.scope) for cause in own.contributions if cause.name == "fitter")
+
+
+def test_a_card_that_takes_readings_along_keeps_who_read_them(shop, act):
+    check(shop, act)
+    made(shop, act)
+    first = check(shop, act, ("[gauge]", TYPED))
+    card = (DEMO / "bench.toml").read_text().replace("[gauge]", TYPED)
+    second = shop.check_rig(act(), OTHER, card.encode(), blank=first.blank, carries=first.id)
+    third = shop.check_rig(act(), OTHER, card.encode(), blank=first.blank)
+
+    def readers(state):
+        value = shop.rig_days.check(state).reference_opening
+        return [str(cause.scope) for cause in value.contributions if cause.name == "fitter"]
+
+    assert readers(second) == readers(first)
+    assert OTHER in readers(third)[0]

@@ -175,7 +175,7 @@ def _recorded_zero(recording: Recording, resolution: Cause, step: float) -> Meas
         )
     scatter = float(means.std(ddof=1)) / math.sqrt(BLOCKS)
     parts = {
-        Cause(say("wander of the zero"), resolution.scope): scatter,
+        Cause(say("wander of the zero"), resolution.scope, degrees=BLOCKS - 1.0): scatter,
         resolution: step / math.sqrt(12.0),
     }
     return Quantity(float(p.mean()), "Pa", parts, say("mean of a recording without pressure"))
@@ -293,11 +293,11 @@ def compliance_from_bled(
     own = np.full(len(bled), math.hypot(read, shown))
     known = bool(own[0] > 0.0)
     weights = 1.0 / (own**2 if known else np.ones(len(bled)))
-    slope, slope_u, lost = _through_origin(x, volume, weights, scatter_only=not known)
+    line = _through_origin(x, volume, weights, scatter_only=not known)
+    slope = line.slope
     cautions = [*gauge.cautions]
     share = weights * x / float(np.sum(weights * x * x))
-    if lost is not None:
-        slope, slope_u = lost[0], lost[1]
+    if line.height is not None:
         centred = x - float(np.average(x, weights=weights))
         share = weights * centred / float(np.sum(weights * centred**2))
         cautions.append(
@@ -306,14 +306,16 @@ def compliance_from_bled(
                 say(
                     "each volume is about {lost} mm³ short of the others or over them: oil that "
                     "hangs at the outlet. It is no part of the compliance",
-                    lost=figure(lost[2] * 1e9, ".2g"),
+                    lost=figure(line.height * 1e9, ".2g"),
                 ),
             )
         )
     if min(low for _, low in ends) < LOWEST_PA:
         cautions.append(_low(min(low for _, low in ends)))
     parts: dict[Cause, float] = {
-        Cause(say("reading cylinder and gauge"), conditions.sitting): slope_u,
+        Cause(
+            say("reading cylinder and gauge"), conditions.sitting, degrees=line.degrees
+        ): line.slope_u,
         Cause(say("cylinder"), conditions.rig.identity, rectangular=True): slope
         * (readings.cylinder_relative_error or 0.0)
         / math.sqrt(3.0),
@@ -346,17 +348,39 @@ def _low(pressure_pa: float) -> Caution:
     )
 
 
+@dataclass(frozen=True)
+class _Line:
+    """A line through volumes."""
+
+    slope: float
+    slope_u: float
+    degrees: float | None
+    """Of `slope_u`, where it was enlarged by a scatter that the readings do not explain."""
+    height: float | None = None
+    """At no drop, where it is clear; else the line goes through the origin."""
+
+
 def _through_origin(
     x: FloatArray, y: FloatArray, weights: FloatArray, *, scatter_only: bool
-) -> tuple[float, float, tuple[float, float, float] | None]:
-    """Return slope and its u through the origin, and slope, u, height where a height is clear."""
+) -> _Line:
+    """Return the line through the origin, or one with a height where that is clear.
+
+    Where volumes scatter more than they can be read, the slope is known with the few degrees of
+    freedom of that scatter (Birge ratio with Student's law: O. Bodnar, C. Elster, Metrologia 51
+    (2014) 516).
+    """
+
+    def fitted(slope: float, u: float, left: float, freedom: int, height: float | None) -> _Line:
+        few = not scatter_only and freedom > 0 and left > freedom
+        enlarged = _enlarged(u, left, freedom, scatter_only=scatter_only)
+        return _Line(slope, enlarged, float(freedom) if few else None, height)
+
     square = float(np.sum(weights * x * x))
     slope = float(np.sum(weights * x * y)) / square
     left = float(np.sum(weights * (y - slope * x) ** 2))
-    freedom = x.size - 1
-    u = _enlarged(1.0 / math.sqrt(square), left, freedom, scatter_only=scatter_only)
+    plain = fitted(slope, 1.0 / math.sqrt(square), left, x.size - 1, None)
     if x.size < 3 or float(np.ptp(x)) < 0.2 * float(x.max()):
-        return slope, u, None
+        return plain
     centre = float(np.average(x, weights=weights))
     spread = float(np.sum(weights * (x - centre) ** 2))
     tilt = float(np.sum(weights * (x - centre) * y)) / spread
@@ -365,9 +389,8 @@ def _through_origin(
     height_u = math.sqrt(1.0 / float(weights.sum()) + centre**2 / spread)
     height_u = _enlarged(height_u, rest, x.size - 2, scatter_only=scatter_only)
     if abs(height) <= max(CLEARLY, _t(x.size - 2)) * height_u:
-        return slope, u, None
-    tilt_u = _enlarged(1.0 / math.sqrt(spread), rest, x.size - 2, scatter_only=scatter_only)
-    return slope, u, (tilt, tilt_u, height)
+        return plain
+    return fitted(tilt, 1.0 / math.sqrt(spread), rest, x.size - 2, height)
 
 
 def _t(freedom: int) -> float:

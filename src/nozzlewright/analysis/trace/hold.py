@@ -449,8 +449,8 @@ class _Reading:
             )
         time = linear_combination(terms, unit="s", method=method)
         level1, level2 = self.gauge.contributions(first), self.gauge.contributions(last)
-        for cause in level1:
-            effect = level2[cause] / rate2 - level1[cause] / rate1
+        for cause in dict.fromkeys((*level1, *level2)):
+            effect = level2.get(cause, 0.0) / rate2 - level1.get(cause, 0.0) / rate1
             time = time.with_contribution(cause, effect)
         return _cautioned(told_at_all(time), (*cautions, *self.cut_short(window)))
 
