@@ -7,9 +7,8 @@ cancels in a difference of two readings taken at the same pressure.
 Three cases:
 
 certificate
-    The errors of indication at the calibration points are described by the plainest polynomial
-    (up to a parabola) that the points ask for (:mod:`nozzlewright.analysis.certificate`), and
-    taken off. What the certificate states as standard uncertainty stems mostly from the reference
+    The errors of indication at the calibration points are described by a line, or a parabola
+    where the points ask for it (:mod:`nozzlewright.analysis.certificate`), and taken off. What the certificate states as standard uncertainty stems mostly from the reference
     standard, thus is common to all points and does not average out: between the points it is
     interpolated and carried whole as ``gauge level``. The scatter of the points round the
     polynomial gives further, smaller causes, ``gauge certificate, offset`` and, as far as the

@@ -585,7 +585,9 @@ def what_to_improve(
     return tuple(said)
 
 
-_FROM_STUDY = frozenset({"fitter", "fitter with injector", "repeatability of a reading"})
+_FROM_STUDY = frozenset(
+    {"fitter", "fitters of the study", "fitter with injector", "repeatability of a reading"}
+)
 
 
 def _study_wanted(quantity: Quantity, studies: ReadingStudies) -> list[Said]:
