@@ -7,16 +7,17 @@ cancels in a difference of two readings taken at the same pressure.
 Three cases:
 
 certificate
-    The errors of indication at the calibration points are described by a line, or a parabola
-    where the points ask for it (:mod:`nozzlewright.analysis.certificate`), and taken off. What the certificate states as standard uncertainty stems mostly from the reference
-    standard, thus is common to all points and does not average out: between the points it is
-    interpolated and carried whole as ``gauge level``. The scatter of the points round the
-    polynomial gives further, smaller causes, ``gauge certificate, offset`` and, as far as the
-    polynomial goes, ``slope`` and ``bend``. Where the gauge showed one thing going up and another
-    going down, half of the difference is the bound of ``gauge hysteresis``: it has one sign for a
-    reading with the pressure rising and the other for one with it falling. Where two certificates
-    told a drift, it grows with the time since the last one: ``gauge drift``. Beyond its points a
-    certificate says nothing: a reading there goes by the class, or is called ``gauge unknown``.
+    The errors of indication at the calibration points are described by a line, or a parabola where
+    the points ask for it (:mod:`nozzlewright.analysis.certificate`), and taken off. What the
+    certificate states as standard uncertainty stems mostly from the reference standard, thus is
+    common to all points and does not average out: between the points it is interpolated and carried
+    whole as ``gauge level``. The scatter of the points round the polynomial gives further, smaller
+    causes, ``gauge certificate, offset`` and, as far as the polynomial goes, ``slope`` and
+    ``bend``. Where the gauge showed one thing going up and another going down, half of the
+    difference is the bound of ``gauge hysteresis``: it has one sign for a reading with the pressure
+    rising and the other for one with it falling. Where two certificates told a drift, it grows with
+    the time since the last one: ``gauge drift``. Beyond its points a certificate says nothing: a
+    reading there goes by the class, or is called ``gauge unknown``.
 class
     EN 837-1 allows an error of :math:`a = \text{class} \cdot \text{span} / 100` at any point, of
     which nothing else is known: rectangular, :math:`u = a / \sqrt 3` (JCGM 100:2008, 4.3.7).
