@@ -164,6 +164,7 @@ def test_a_gauge_may_show_a_little_less_than_nothing(front):
         ({"doubt_2": "0"}, "doubt_2", "the uncertainty is zero"),
         ({"reference_3": "100"}, "reference_3", "stands there already (row 2)"),
         ({"calibrated_on": "last year"}, "calibrated_on", "is not a date"),
+        ({"calibrated_on": "2062-03-01"}, "calibrated_on", "has not come yet"),
         ({"coverage_k": "0"}, "coverage_k", "out of bounds"),
         ({f"up_{n}": f"{n * 1000}" for n in range(2, 6)}, "reference_1", "times the reference"),
     ],
@@ -216,6 +217,17 @@ def test_a_certificate_goes_onto_the_card_and_into_the_readings(front):
     assert hashlib.sha256(TABLE).hexdigest() in entry.draft.evidence  # the file as it was sent
     assert "certificate" in front.get("/certificate").lower()
     assert "6 points" in plain(front.get("/certificate"))
+
+
+def test_a_certificate_that_would_run_out_before_it_was_made_is_refused(front, desk):
+    front.check_rig()
+    before, _ = card_of(front)
+    table = table_of(send_file(front, file_calibrated_on="2026-03-01"))
+    answer = take(front, table, next_calibration_on="2025-03-01")
+
+    assert answer.status_code == 422
+    assert "does not come after 2026-03-01" in plain(answer.text)
+    assert card_of(front)[0] == before
 
 
 def test_a_second_tap_changes_nothing(front):
@@ -296,6 +308,10 @@ def test_weights_become_pressures_with_their_uncertainty(front):
     assert "area of the piston" in shown
     assert "local gravity" in shown
     assert "goes through skin" in shown
+    shares = re.findall(r'data-label="of the value">(.+?) %<', shown)
+    assert len(shares) == 5
+    assert all(re.fullmatch(r"&lt; 0\.001|[\d.]+", share) for share in shares), shares
+    assert "&lt; 0.001" in shares
 
 
 def test_what_the_gauge_showed_becomes_a_certificate_of_ones_own(front):
@@ -331,6 +347,7 @@ def test_what_the_gauge_showed_becomes_a_certificate_of_ones_own(front):
         ({"mass_2": "", "mass_3": "", "mass_4": "", "piston": ""}, "mass_1", "two weights"),
         ({"mass_3": "heavy"}, "mass_3", "is not a number"),
         ({"day": "yesterday"}, "day", "is not a date"),
+        ({"day": "2062-03-04"}, "day", "has not come yet"),
     ],
 )
 def test_a_set_up_that_cannot_be_is_told_beside_the_field(front, desk, changes, field, says):

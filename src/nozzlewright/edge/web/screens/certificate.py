@@ -33,6 +33,7 @@ from nozzlewright.edge.wiring.certificate import (
     view_of,
 )
 from nozzlewright.edge.wiring.rig_card import RecordedHold, TimedHold, card_of_today
+from nozzlewright.edge.wiring.rig_slips import not_yet
 from nozzlewright.errors import Fault, InputFault, RecordFault
 from nozzlewright.measurement.units import PRESSURE_UNITS as UNITS_PA
 from nozzlewright.workflow import Workshop
@@ -190,7 +191,7 @@ def take_file(request: Request, form: page.Sent) -> RedirectResponse:
     sent = form.files.get("table_file", ())
     if not sent:
         form.fault(_("no file has been chosen"), "table_file", _("Choose the table of points"))
-    facts = _facts(form, "file_")
+    facts = _facts(form, "file_", _today(request, shop))
     form.check()
     content, name = sent[0].file.read(), sent[0].filename or ""
     try:
@@ -214,7 +215,7 @@ def take_file(request: Request, form: page.Sent) -> RedirectResponse:
 def take_typed(request: Request, form: page.Sent) -> RedirectResponse:
     """Keep a table that was typed."""
     unit = form.choice("dial_unit", PRESSURE_UNITS)
-    facts = _facts(form, "")
+    facts = _facts(form, "", _today(request, shop_of(request)))
     form.check()
     factor = UNITS_PA[unit]
     k = form.number("coverage_k", lowest=1.0, highest=5.0) if form.text("coverage_k") else 2.0
@@ -268,14 +269,14 @@ def _pressure(form: page.Form, name: str, factor: float, *, below: bool = False)
     return form.number(name, lowest=-0.1 * highest if below else 0.0, highest=highest) * factor
 
 
-def _facts(form: page.Form, prefix: str) -> Certificate:
+def _facts(form: page.Form, prefix: str, today: date) -> Certificate:
     """Return what names a certificate, without its rows."""
     return Certificate(
         (),
         number=form.text(f"{prefix}number", longest=LONGEST_NAME),
         gauge=form.text(f"{prefix}gauge", longest=LONGEST_NAME),
         laboratory=form.text(f"{prefix}laboratory", longest=LONGEST_NAME),
-        calibrated_on=typed_day(form, f"{prefix}calibrated_on"),
+        calibrated_on=past_day(form, f"{prefix}calibrated_on", today),
     )
 
 
@@ -291,6 +292,15 @@ def typed_day(form: page.Form, name: str) -> str:
             _("“%(text)s” is not a date") % {"text": text}, name, _("Write it as 2026-01-05")
         )
         return ""
+
+
+def past_day(form: page.Form, name: str, today: date) -> str:
+    """Return a date that was typed and does not lie ahead, ISO 8601; empty where none was."""
+    day = typed_day(form, name)
+    fault = not_yet(day, name, today)
+    if fault is not None:
+        form.fault(fault.what, fault.where, fault.remedy)
+    return day
 
 
 def _show_kept(
@@ -320,6 +330,14 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
     if shop.records.entry(form.id) is None:
         conditions = shop.readers.conditions(state.conditions)
         view = view_of(content, conditions.gauge)
+        made = view.certificate.calibrated_on
+        if following and made and following <= made:
+            form.fault(
+                _("%(due)s does not come after %(done)s") % {"due": following, "done": made},
+                "next_calibration_on",
+                _("Check both days, and their years"),
+            )
+            form.check()
         card = card_with_certificate(
             shop.evidence.read(state.conditions),
             view.certificate,

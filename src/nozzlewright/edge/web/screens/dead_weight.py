@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import date
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
@@ -15,7 +16,7 @@ from nozzlewright.edge.paper.budget_figure import budget_figure
 from nozzlewright.edge.web import page, show
 from nozzlewright.edge.web.at_job import shop_of, who
 from nozzlewright.edge.web.here import PRESSURE_UNITS
-from nozzlewright.edge.web.screens.certificate import typed_day
+from nozzlewright.edge.web.screens.certificate import past_day
 from nozzlewright.edge.web.screens.jobs import conditions_of
 from nozzlewright.edge.web.texts import HERE, _, said
 from nozzlewright.edge.wiring.certificate import PlacedRow, certificate_text, checked_rows
@@ -122,7 +123,8 @@ def _figures(budget: Budget) -> list[Markup]:
 def set_up(request: Request, form: page.Sent) -> RedirectResponse:
     """Reckon the pressures of the weights, and keep how the tester was set up."""
     shop, name = shop_of(request), who(request)
-    session = _session(form, name)
+    today = shop.clock().astimezone(request.app.state.settings.zone).date()
+    session = _session(form, name, today)
     form.check()
     try:
         found = references(session)
@@ -141,7 +143,7 @@ def set_up(request: Request, form: page.Sent) -> RedirectResponse:
     return page.back_to(request, f"/dead-weight?{query}#readings")
 
 
-def _session(form: page.Form, name: str) -> Session:
+def _session(form: page.Form, name: str, today: date) -> Session:
     """Return the set-up that was typed; what is wrong is noted in the form."""
 
     def maybe(field: str, highest: float, lowest: float = 0.0, default: float = 0.0) -> float:
@@ -194,7 +196,7 @@ def _session(form: page.Form, name: str) -> Session:
         resolution_pa=step,
         tester=form.text("tester", longest=LONGEST_NAME),
         gauge=form.text("gauge", longest=LONGEST_NAME),
-        day=typed_day(form, "day"),
+        day=past_day(form, "day", today),
         who=name,
     )
 
