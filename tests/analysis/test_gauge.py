@@ -127,6 +127,21 @@ def test_the_smallest_step_is_half_known():
     assert found.resolution_standard_uncertainty_pa == pytest.approx(28868, rel=1e-4)
 
 
+def test_two_points_leave_a_slope_that_is_known_no_better_than_they_are():
+    """FORMULA: a line through two points, 0.1 bar each, at its ends: u of half their difference."""
+    found = gauge_correction(certificate([0.2] * 2), "Monday")
+    low, middle, high = (
+        Quantity(bar * BAR, "Pa", found.contributions(bar * BAR)) for bar in (0, 200, 400)
+    )
+
+    assert {str(cause.name) for cause in low.contributions} == {
+        "gauge level", "gauge certificate, slope",
+    }  # fmt: skip
+    assert middle.standard_uncertainty == pytest.approx(0.1 * BAR, rel=1e-6)
+    apart = difference(high, low).standard_uncertainty
+    assert apart == pytest.approx(0.1 * BAR * 2**0.5, rel=1e-6)
+
+
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
 def test_a_short_certificate_is_still_used(count):
     found = gauge_correction(certificate([2.0] * count, upto=200), "Monday")

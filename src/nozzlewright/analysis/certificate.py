@@ -132,6 +132,20 @@ class CertificateFit:
         way = np.array([point.hysteresis_pa for point in self.points])
         return float(np.interp(shown_pa, self.shown_pa, way))
 
+    def curve_at(self, shown_pa: float) -> dict[Cause, float]:
+        """Return what is unknown of the curve, beside what is stated, by cause, [Pa].
+
+        Two points have no scatter about their line: its height is known as stated, and its slope as
+        if what is stated of either were its own.
+
+        Raises
+        ------
+        ValueError
+            Outside the points, where the certificate says nothing.
+        """
+        terms = list(self.curve.at(shown_pa).contributions.items())
+        return dict(terms if self.curve.degrees_of_freedom > 0 else terms[1:])
+
     def standard_uncertainty_at(self, shown_pa: float) -> float:
         """Return the standard uncertainty of a correction: stated, curve and hysteresis, [Pa].
 
@@ -153,7 +167,7 @@ class CertificateFit:
         return self._unknown_at(shown_pa).coverage_interval[1]
 
     def _unknown_at(self, shown_pa: float) -> Quantity:
-        curve = self.curve.at(shown_pa).contributions if self.curve.degrees_of_freedom else {}
+        curve = self.curve_at(shown_pa)
         way = hysteresis_uncertainty(self.hysteresis_at(shown_pa))
         parts = {
             **curve,

@@ -188,10 +188,8 @@ def _from_certificate(gauge: Gauge, level: Cause, resolution: float) -> GaugeCor
         parts = {level: stated, **moved}
         if (hysteresis := fit.hysteresis_at(pressure)) != 0.0:
             parts[way] = hysteresis / 2.0 / math.sqrt(3.0) * stretch
-        if fit.curve.degrees_of_freedom > 0:
-            scatter = fit.curve.at(min(max(pressure, low), high)).contributions
-            parts |= {cause: part * stretch for cause, part in scatter.items()}
-        return parts
+        curve = fit.curve_at(min(max(pressure, low), high))
+        return parts | {cause: part * stretch for cause, part in curve.items()}
 
     cautions = list(drift_caution)
     if len(fit.points) < 3:
