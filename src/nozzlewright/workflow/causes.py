@@ -192,7 +192,7 @@ class CauseFinder:
         with self._lock:
             known = self._found.get(key)
         if known is None:
-            gathered = self.gathered(story, injector)
+            gathered = self.gathered(story, injector, model)
             ranking = rank(
                 model,
                 gathered.evidence,
@@ -207,9 +207,11 @@ class CauseFinder:
                     self._found.popitem(last=False)
         return known
 
-    def gathered(self, story: JobStory, injector: str) -> Gathered:
-        """Return all that the record says about an injector."""
-        return gather(self.model(), self._seen(story), story.injectors[injector])
+    def gathered(
+        self, story: JobStory, injector: str, model: CauseModel | None = None
+    ) -> Gathered:
+        """Return all that the record says about an injector, as a model (that in use) has it."""
+        return gather(model or self.model(), self._seen(story), story.injectors[injector])
 
     @staticmethod
     def settled_in(story: JobStory, injector: str) -> tuple[Standing, ...]:
@@ -223,7 +225,17 @@ class CauseFinder:
     def _seen(self, story: JobStory) -> JobSeen:
         judged = self.shop.judged(story)
         verdicts = {}
-        if judged is not None:
+        sittings = {}
+        if judged is None:
+            sittings = {
+                (one.injector, which): self.shop.sitting(one, which)
+                for one in story.in_order()
+                for which in (AS_FOUND, AS_LEFT)
+            }
+        else:
+            for one, tested in zip(story.in_order(), judged.engine_set.injectors, strict=True):
+                sittings[one.injector, AS_FOUND] = tested.as_found
+                sittings[one.injector, AS_LEFT] = tested.as_left
             for verdict in (*judged.verdict.injectors, *judged.verdict.as_found):
                 sitting = AS_LEFT if verdict.as_left else AS_FOUND
                 verdicts[verdict.injector.cylinder, sitting] = verdict
@@ -231,11 +243,7 @@ class CauseFinder:
             story,
             self.shop.sheet(story),
             verdicts,
-            {
-                (one.injector, which): self.shop.sitting(one, which)
-                for one in story.in_order()
-                for which in (AS_FOUND, AS_LEFT)
-            },
+            sittings,
             self.shop.conditions_tested(story) if judged is not None else None,
         )
 

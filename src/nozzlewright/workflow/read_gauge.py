@@ -42,6 +42,10 @@ def read_gauge(
     )
 
 
+_KEPT = 31
+"""Leaks that are kept beside the newest: a rig has one for each day."""
+
+
 class RigLeaks:
     """The rig's own leak, fitted once for all tests that share plug recording and rig."""
 
@@ -59,7 +63,7 @@ class RigLeaks:
             if recording is blank and known == rig:
                 return leak
         leak = rig_leak(blank, rig)
-        self._found.append((blank, rig, leak))
+        self._found = [*self._found[-_KEPT:], (blank, rig, leak)]
         return leak
 
 

@@ -68,3 +68,30 @@ def test_a_command_that_serves_nothing_understands_nothing():
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.splitlines()[-1] == "False False"
+
+
+def test_answers_have_their_turn_sooner_only_while_it_is_done(app, monkeypatch):
+    usual, seen = sys.getswitchinterval(), []
+    workshop = app.state.workshop
+    heads = workshop.records.head
+    monkeypatch.setattr(
+        workshop.records, "head", lambda: seen.append(sys.getswitchinterval()) or heads()
+    )
+    understand(app, Event())
+    assert seen
+    assert max(seen) < usual
+    assert sys.getswitchinterval() == usual
+
+
+def test_closed_cases_are_read_beforehand(front, app, monkeypatch):
+    front.check_rig()
+    asked = []
+    records, of_stories = front.workshop.records, front.workshop.records.of_stories
+    monkeypatch.setattr(
+        records, "of_stories", lambda *what: asked.append(what) or of_stories(*what)
+    )
+    understand(app, Event())
+    assert asked
+    count = len(asked)
+    assert "<h1" in front.get("/causes")
+    assert len(asked) == count

@@ -197,6 +197,45 @@ def test_every_label_has_a_code_that_opens_the_injectors_record(client, shop, jo
     assert re.search(r"203\.42\s±\s0\.31\sbar", shown.text)
 
 
+def read_back(matrix):
+    """Return the words of a code of version 5, level M, byte mode (ISO/IEC 18004:2015, clause 7).
+
+    The pattern laid over it is that which the code itself names.
+    """
+    size = 37
+    assert len(matrix) == size
+    corner = [(8, x) for x in (*range(6), 7, 8)] + [(y, 8) for y in (7, *range(5, -1, -1))]
+    told = int("".join(str(matrix[y][x]) for y, x in corner), 2)
+    of_level_m = [0x5412, 0x5125, 0x5E7C, 0x5B4B, 0x45F9, 0x40CE, 0x4F97, 0x4AA0]  # table C.1
+    covered = {
+        0: lambda y, x: (y + x) % 2 == 0,
+        1: lambda y, _: y % 2 == 0,
+        2: lambda _, x: x % 3 == 0,
+        3: lambda y, x: (y + x) % 3 == 0,
+    }[of_level_m.index(told)]
+
+    def is_data(y, x):
+        finder = (y < 9 and (x < 9 or x >= size - 8)) or (y >= size - 8 and x < 9)
+        return not (finder or 6 in (y, x) or (28 <= y <= 32 and 28 <= x <= 32))
+
+    bits = []
+    for turn, right in enumerate([*range(size - 1, 7, -2), 5, 3, 1]):
+        for y in range(size) if turn % 2 else range(size - 1, -1, -1):
+            bits += [matrix[y][x] ^ covered(y, x) for x in (right, right - 1) if is_data(y, x)]
+    words = [int("".join(map(str, map(int, bits[n : n + 8]))), 2) for n in range(0, 86 * 8, 8)]
+    text = "".join(f"{word:08b}" for word in words[::2] + words[1::2])  # two blocks of 43
+    assert text[:4] == "0100"
+    count = int(text[4:12], 2)
+    return bytes(int(text[n : n + 8], 2) for n in range(12, 12 + 8 * count, 8)).decode()
+
+
+def test_a_code_can_be_read_back():
+    address = "http://192.168.10.20:8000/injector/0b6ab5ea-8f9c-4e5a-9f3e-2b1c3d4e5f6a"
+    code = segno.make(address, error="m", micro=False, mask=MASK)
+    assert code.designator == "5-M"
+    assert read_back(code.matrix) == address
+
+
 def test_the_fitting_sheet_tells_what_goes_where(client, jobs):
     words = text_of(client.get(f"/job/{jobs['0002']}/fitting"))
     for what in ("D-104", "fit", "washer", "Running check", "surgical emergency"):
