@@ -12,7 +12,6 @@ from nozzlewright.report.wording import (
     limit_text,
     plain_number,
     printable,
-    probability_text,
     trade_unit,
     value_text,
 )
@@ -123,14 +122,6 @@ def test_limits_are_worded_by_which_of_them_there_are():
     assert _plain(limit_text(6.0, None, "s")) == "at least 6 s"
     assert _plain(limit_text(None, 5e5, "Pa")) == "at most 5 bar"
     assert limit_text(None, None, "Pa") == ""
-
-
-@given(st.floats(0.0, 1.0))
-def test_a_probability_is_never_rounded_to_certainty(probability):
-    text = _plain(probability_text(probability))
-
-    assert text not in {"0 %", "100 %"}
-    assert text.endswith("%")
 
 
 @given(st.floats(-1e4, 1e4), st.floats(1e-6, 1e3))

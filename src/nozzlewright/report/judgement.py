@@ -52,9 +52,10 @@ def judgement_as_text(report: SetReport, width: int = WIDTH) -> str:
     summary.add(f"Spread of opening pressure: {apart}", hanging=2)
     if spread.odd_one_out:
         summary.add(spread.odd_one_out, indent=2)
+    to_match = {place.cylinder for place in report.fitting.places if place.match_first}
     for page in report.injectors:
         summary.gap()
-        summary.add_injector(page)
+        summary.add_injector(page, match_first=page.cylinder in to_match)
     for text in (report.rule, " ".join(report.safety)):
         summary.gap()
         summary.add(text)
@@ -88,9 +89,10 @@ class _Summary:
             break_long_words=False,
         )
 
-    def add_injector(self, page: InjectorPage) -> None:
+    def add_injector(self, page: InjectorPage, *, match_first: bool) -> None:
         name = f" ({page.identity})" if page.identity else ""
-        self.add(f"Injector {page.cylinder}{name}, {page.sitting}: {page.outcome.upper()}")
+        outcome = page.outcome.upper() + (", match it first" if match_first else "")
+        self.add(f"Injector {page.cylinder}{name}, {page.sitting}: {outcome}")
         for row in page.tests:
             cell = row.latest
             said = f"{cell.said}: " if cell.said else ""

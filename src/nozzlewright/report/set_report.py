@@ -39,7 +39,7 @@ from nozzlewright.judging.verdict import (
     SetVerdict,
     Verdict,
 )
-from nozzlewright.judging.wording import listed
+from nozzlewright.judging.wording import listed, percent
 from nozzlewright.measurement import Measured, NotMeasured, Quantity
 from nozzlewright.report.fitting import FittingSheet, fitting_sheet
 from nozzlewright.report.reading import watch_text
@@ -55,7 +55,6 @@ from nozzlewright.report.wording import (
     limit_text,
     plain_number,
     printable,
-    probability_text,
     trade_unit,
     value_text,
     with_unit,
@@ -472,7 +471,7 @@ def _spread_text(verdict: SetVerdict) -> SpreadText:
         value=value_text(verdict.spread),
         limit=limit or say("the sheet sets no limit"),
         outcome=verdict.spread_outcome,
-        probability="" if probability is None else probability_text(probability),
+        probability="" if probability is None else percent(probability),
         mean=value_text(verdict.mean),
         odd_one_out=printable(verdict.odd_one_out.text) if verdict.odd_one_out else "",
         reasons=_clean(verdict.spread_reasons),
@@ -592,7 +591,7 @@ def _test_cell(item: InjectorVerdict, verdict: Verdict) -> TestCell:
         value=value,
         said=_joined(measured, seen, _no_result(verdict, sitting)),
         seen=seen,
-        probability="" if probability is None else probability_text(probability),
+        probability="" if probability is None else percent(probability),
         reasons=_clean(reasons),
         scale=_scale(verdict, value, unit),
     )
@@ -634,7 +633,7 @@ def _scale(verdict: Verdict, value: ValueText | None, unit: TradeUnit | None) ->
         caption = say(
             "{caption}, within limits with {chance}",
             caption=caption,
-            chance=probability_text(chance),
+            chance=percent(chance),
         )
     rule = verdict.rule or DecisionRule.SIMPLE
     u = unit.width(measured.standard_uncertainty) * measured.student_factor

@@ -257,20 +257,6 @@ def limit_text(lower: float | None, upper: float | None, unit_si: str) -> str:
     return ""
 
 
-def probability_text(probability: float) -> str:
-    """Return a probability in per cent, never rounded to certainty.
-
-    >>> probability_text(0.9986).replace("\N{NO-BREAK SPACE}", " ")
-    'over 99 %'
-    """
-    percent = 100.0 * probability
-    if percent > 99.0:
-        return say("over 99\N{NO-BREAK SPACE}%")
-    if percent < 1.0:
-        return say("under 1\N{NO-BREAK SPACE}%")
-    return with_unit(number(percent, 0), "%")
-
-
 def caution_texts(cautions: tuple[Caution, ...]) -> tuple[str, ...]:
     """Return cautions as sentences, each once."""
     return tuple(dict.fromkeys(caution.sentence for caution in cautions))

@@ -79,7 +79,7 @@ def test_a_page_of_an_unfinished_injector_says_what_is_missing_why_and_what_to_d
 
 
 def test_beside_each_verdict_stands_what_was_measured_or_seen(pages):
-    assert "fail 166.4 ± 2.4 bar within limits: under 1 %" in pages[1]
+    assert "fail 166.4 ± 2.4 bar within limits: 0.2 %" in pages[1]
     assert "pass good" in pages[1]
     assert "too close to tell 171.3 ± 2.4 bar" in pages[3]
 
