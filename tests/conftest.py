@@ -15,6 +15,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from hypothesis import settings
+from hypothesis.database import (
+    DirectoryBasedExampleDatabase,
+    ExampleDatabase,
+    InMemoryExampleDatabase,
+)
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
@@ -52,8 +57,18 @@ def _approx_in_its_unit(
 
 pytest.approx = _approx_in_its_unit
 
-settings.register_profile("bench", deadline=None)
-settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
+ROOT = Path(__file__).parents[1]
+
+
+def _examples_seen() -> ExampleDatabase:
+    """Keep examples beside the sources, where these may be written."""
+    if os.access(ROOT, os.W_OK):
+        return DirectoryBasedExampleDatabase(ROOT / ".hypothesis" / "examples")
+    return InMemoryExampleDatabase()
+
+
+settings.register_profile("bench", deadline=None, database=_examples_seen())
+settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True, database=None)
 settings.load_profile("ci" if os.environ.get("CI") else "bench")
 
 

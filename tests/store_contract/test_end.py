@@ -118,3 +118,11 @@ def test_a_digest_noted_further_on_still_counts(filled):
     (only,) = found(filled, known={15: "0" * 64})
 
     assert only.startswith("Entries 13 to 15 are missing")
+
+
+def test_a_record_that_can_be_added_to_is_not_moved_by_being_asked(filled):
+    before = filled.records.head()
+    filled.records.demand_writable()
+
+    assert filled.records.head() == before
+    assert found(filled) == []

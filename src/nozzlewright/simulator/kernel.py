@@ -619,5 +619,5 @@ def compiled() -> Any:
         )
     try:
         return numba.njit(cache=True, error_model="numpy")(bound(advance))
-    except RuntimeError:  # no place to keep machine code in
+    except (RuntimeError, UnicodeError):  # no place to keep machine code in
         return numba.njit(error_model="numpy")(bound(advance))

@@ -227,6 +227,20 @@ def test_what_may_not_be_read_or_written_is_said(shop, tmp_path, what, mode, com
     assert words in said
 
 
+@pytest.mark.skipif(os.name != "posix", reason="rights are of another kind there")
+def test_evidence_that_may_not_be_read_is_not_said_to_be_missing(shop):
+    folder = next(one for one in (shop / "evidence").iterdir())
+    for place in (folder, next(folder.iterdir())):
+        before = place.stat().st_mode
+        place.chmod(0)
+        try:
+            status, said = _as_anybody("verify", shop)
+        finally:
+            place.chmod(before)
+        assert (status, said.count("cannot be read (Permission denied)")) == (1, 1)
+        assert "is missing. Look" not in said
+
+
 # -- room ------------------------------------------------------------------------------------------
 
 FULL_DISK = """

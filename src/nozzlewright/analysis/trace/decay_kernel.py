@@ -344,6 +344,6 @@ def compiled() -> types.SimpleNamespace:
     for function in (curve, descend):
         try:
             scope[function.__name__] = numba.njit(cache=True, error_model="numpy")(bound(function))
-        except RuntimeError:  # no place to keep machine code in
+        except (RuntimeError, UnicodeError):  # no place to keep machine code in
             scope[function.__name__] = numba.njit(error_model="numpy")(bound(function))
     return types.SimpleNamespace(curve=scope["curve"], descend=scope["descend"])

@@ -135,7 +135,15 @@ class EvidenceFiles:
         return self.folder / digest[:2]
 
     def _present(self, digest: str) -> Path | None:
-        return next(iter(self._folder_of(digest).glob(f"{digest[2:]}.*")), None)
+        folder = self._folder_of(digest)
+        try:
+            files = list(folder.iterdir())
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        except OSError as fault:  # what may not be looked into is not missing
+            raise _unreadable(digest, fault) from fault
+        beginning = f"{digest[2:]}."
+        return next((file for file in files if file.name.startswith(beginning)), None)
 
     def _place(self, digest: str) -> Path:
         place = self._present(digest)
@@ -153,13 +161,7 @@ class EvidenceFiles:
         try:
             return place.open("rb")
         except OSError as fault:
-            raise EvidenceFault(
-                say(
-                    "The evidence {digest} cannot be read ({why}). Look for it in a backup",
-                    digest=f"{digest[:12]}…",
-                    why=fault.strerror or str(fault),
-                )
-            ) from fault
+            raise _unreadable(digest, fault) from fault
 
 
 def _altered(digest: str) -> EvidenceFault:
@@ -168,5 +170,15 @@ def _altered(digest: str) -> EvidenceFault:
             "The evidence {digest} is no longer what it was when it was kept. Look for it in a "
             "backup",
             digest=f"{digest[:12]}…",
+        )
+    )
+
+
+def _unreadable(digest: str, fault: OSError) -> EvidenceFault:
+    return EvidenceFault(
+        say(
+            "The evidence {digest} cannot be read ({why}). Look for it in a backup",
+            digest=f"{digest[:12]}…",
+            why=fault.strerror or str(fault),
         )
     )
