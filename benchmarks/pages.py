@@ -155,7 +155,7 @@ def build(folder: Path, jobs: int) -> None:
     shop = open_shop(folder)
     own, templates = _taken_apart(shop)
     shop.close()
-    for name in folder.glob("record.sqlite*"):
+    for name in folder.glob("record.*"):
         name.unlink()
     shop = open_shop(folder)
     rows: list[JobRow | InjectorRow] = []
