@@ -207,9 +207,7 @@ class CauseFinder:
                     self._found.popitem(last=False)
         return known
 
-    def gathered(
-        self, story: JobStory, injector: str, model: CauseModel | None = None
-    ) -> Gathered:
+    def gathered(self, story: JobStory, injector: str, model: CauseModel | None = None) -> Gathered:
         """Return all that the record says about an injector, as a model (that in use) has it."""
         return gather(model or self.model(), self._seen(story), story.injectors[injector])
 
