@@ -435,8 +435,7 @@ def show_table(request: Request, before: str = "", after: str = "") -> Response:
         versions=[_version(version) for version in versions],
         in_use=in_use.number,
         closed=[
-            (one.job, one.injector, _names(one.case.causes), one.cylinder)
-            for one in closed[:50]
+            (one.job, one.injector, _names(one.case.causes), one.cylinder) for one in closed[:50]
         ],
         cases=len(closed),
         compared=compared,
