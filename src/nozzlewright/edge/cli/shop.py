@@ -6,7 +6,8 @@ import argparse
 import signal
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 Tell = Callable[[str], None]
@@ -22,8 +23,7 @@ def demo(chosen: argparse.Namespace, tell: Tell) -> int:
     """Make the demo workshop and serve it until Ctrl-C."""
     from nozzlewright.edge.wiring.demo_shop import make_demo_shop
 
-    _end_tidily()
-    with tempfile.TemporaryDirectory(prefix="nozzlewright-demo-") as passing:
+    with _ended_tidily(), tempfile.TemporaryDirectory(prefix="nozzlewright-demo-") as passing:
         folder = Path(chosen.folder or passing)
         # It takes half a minute: a log, too, shall say what it waits for.
         make_demo_shop(folder, tell if sys.stderr.isatty() else _tell_in_lines)
@@ -36,11 +36,16 @@ def _tell_in_lines(text: str) -> None:
     print(f"nozzlewright: {text}", file=sys.stderr, flush=True)
 
 
-def _end_tidily() -> None:
-    """Let the end of a service or of a terminal stop the program as Ctrl-C does."""
-    for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.default_int_handler)
+@contextmanager
+def _ended_tidily() -> Iterator[None]:
+    """Let the end of a service or of a terminal stop what is within as Ctrl-C does."""
+    ends = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {end: signal.signal(end, signal.default_int_handler) for end in ends}
+    try:
+        yield
+    finally:
+        for end, handler in before.items():
+            signal.signal(end, handler)
 
 
 def _serve(folder: Path, chosen: argparse.Namespace) -> None:
