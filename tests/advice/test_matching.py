@@ -21,6 +21,7 @@ from nozzlewright.advice import (
     purchase,
 )
 from nozzlewright.advice.match_model import Search, SetModel, Way
+from nozzlewright.advice.matching import _searched
 from nozzlewright.bench import AsPrinted, OpeningBand, ShimDrawer
 from nozzlewright.measurement import Cause, Quantity
 
@@ -371,6 +372,28 @@ def test_highs_alone_finds_what_assignments_find(seed):
         assert (one.work, one.outside) == (other.work, other.outside)
         assert abs(one.spread_pa - other.spread_pa) <= 2
     assert alone.programmes >= quick.programmes
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_assignments_and_their_hull_tell_the_fewest_outside_for_any_work(seed):
+    model = replace(a_model(seed), stock={("shim", size): int(size == seed) for size in range(12)})
+    quick, alone = Search(model), Search(model, by_assignment=False)
+
+    for work in range(model.places + 1):
+        assert quick.least_outside(work) == alone.least_outside(work)
+    assert quick.programmes <= 1
+    assert quick.least_outside(model.places) > 0 or seed
+
+
+@given(small_sets(spares=1), st.sampled_from([None, 1e5, 5e5]))
+@settings(max_examples=60, deadline=None)
+def test_the_advised_plan_found_by_halving_is_that_of_the_front(small, limit):
+    matching = small.solved(spread_limit_pa=limit)
+    _, search = _searched(matching.case)
+    halved, best = search.advised(limit), min(matching.front, key=lambda plan: plan.rank)
+
+    assert (halved.work, halved.outside) == (best.work, len(best.outside))
+    assert abs(halved.spread_pa - best.spread_pa) <= 2
 
 
 # --- laws ----------------------------------------------------------------------------------------

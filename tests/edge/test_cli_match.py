@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -125,3 +127,27 @@ def test_all_that_is_wrong_with_a_file_is_told_together(file, read, name, text, 
 
     assert len(fault.value.faults) == count
     assert all(one.remedy and one.where for one in fault.value.faults)
+
+
+def test_springs_of_the_set_change_places_where_their_lengths_stand_in_it(capsys, tmp_path):
+    folder = tmp_path / "set"
+    shutil.copytree(DEMO, folder)
+    text = (folder / "set.toml").read_text("utf-8")
+    lengths = iter(range(60))
+    text = re.sub(
+        r"^(shim_mm = .*)$",
+        lambda found: f"{found[1]}\nspring_mm = {49.7 + 0.02 * next(lengths):.2f}",
+        text,
+        flags=re.MULTILINE,
+    )
+    (folder / "set.toml").write_text(text, "utf-8")
+    drawer = folder / "drawer.csv"
+    drawer.write_text("shim_mm,count\n1.35,1\n", "utf-8")
+    assert main(["match", str(folder), "--springs", "set", "--drawer", str(drawer), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+
+    assert data["proven"] is True
+    assert all(plan["gap_pa"] <= 1e4 for plan in data["choices"])
+    refused_without = refused(capsys, "--springs", "set")
+    assert "no two springs of the set were measured under one load" in refused_without
+    assert "spring_mm" in refused_without

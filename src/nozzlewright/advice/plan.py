@@ -450,6 +450,7 @@ def _set_to(
         identity=case.setting.identity(
             case.verdict.injector.identity or say("cylinder {number}", number=case.cylinder)
         ),
+        spring=case.sitting.spring,
     )
     kind = ActionKind.TURN_SCREW if has_screw(case.sheet) else ActionKind.CHANGE_SHIM
     warnings = change.warnings

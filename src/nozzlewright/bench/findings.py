@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from nozzlewright.bench.conditions import TipGrade, TipWatch
+from nozzlewright.bench.spring import MeasuredSpring
 from nozzlewright.measurement import Caution, Measured, NotMeasured
 from nozzlewright.said import say
 
@@ -229,5 +230,7 @@ class TestSitting:
     seen: FitterObservations
     shim_mm: float | None = None
     """Shim thickness under the spring in this test, where it was written down."""
+    spring: MeasuredSpring | None = None
+    """Its spring as it was measured, where it was."""
     rig_objections: tuple[str, ...] = ()
     """Why the rig on which the fall was tested bears no verdict on it; empty where it does."""

@@ -22,7 +22,6 @@ from nozzlewright.bench import (
     DropWindow,
     Fluid,
     Gauge,
-    NozzleGeometry,
     Rig,
 )
 from nozzlewright.capture import HandReadings, TimedDrop, WatchedHold
@@ -254,12 +253,7 @@ def demo_conditions() -> BenchConditions:
             volume_m3=known(24.7 * CM3, 0.4 * CM3, "m^3", "blank-plug volume", rig),
             temperature_k=273.15 + 14.0,
         ),
-        geometry=NozzleGeometry(
-            guide_diameter_m=SOUND.guide_diameter_m,
-            seat_diameter_m=SOUND.seat_diameter_m,
-            guide_length_m=SOUND.guide_length_m,
-            spring_rate_n_per_m=SOUND.spring_rate,
-        ),
+        geometry=SOUND.geometry,
         # As the sheet has them, so that a recording can be read without it.
         window=DropWindow(
             *WINDOW_PA,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from nozzlewright.bench import NozzleGeometry
 from nozzlewright.errors import Fault, InputFault
 
 Array = NDArray[np.float64]
@@ -247,6 +248,16 @@ class InjectorModel:
         )
         if faults:
             raise InputFault(faults)
+
+    @property
+    def geometry(self) -> NozzleGeometry:
+        """What a sheet or a card of the bench says of it."""
+        return NozzleGeometry(
+            guide_diameter_m=self.guide_diameter_m,
+            seat_diameter_m=self.seat_diameter_m,
+            guide_length_m=self.guide_length_m,
+            spring_rate_n_per_m=self.spring_rate,
+        )
 
     @property
     def guide_area(self) -> float:

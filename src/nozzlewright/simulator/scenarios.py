@@ -14,7 +14,6 @@ from nozzlewright.bench import (
     DropWindow,
     Fluid,
     Gauge,
-    NozzleGeometry,
     Rig,
     TipGrade,
     TipWatch,
@@ -500,12 +499,7 @@ def _as_known(
             ),
             temperature_k=setup.temperature_k,
         ),
-        geometry=NozzleGeometry(
-            guide_diameter_m=injector.guide_diameter_m,
-            seat_diameter_m=injector.seat_diameter_m,
-            guide_length_m=injector.guide_length_m,
-            spring_rate_n_per_m=injector.spring_rate,
-        ),
+        geometry=injector.geometry,
         window=DropWindow(
             from_pa=upper,
             to_pa=lower,

@@ -13,6 +13,7 @@ from nozzlewright.bench import (
     Condition,
     EngineSet,
     FitterObservations,
+    MeasuredSpring,
     NozzleGeometry,
     SetInjector,
     SettingSheet,
@@ -43,6 +44,8 @@ class SittingEvidence:
     """The bench's, with what was particular to this test."""
     seen: FitterObservations
     shim_mm: float | None = None
+    spring: MeasuredSpring | None = None
+    """Its spring as it was measured, where it was."""
     blank: Recording | None = None
     """Hold with the blank plug in the injector's place."""
     reference: Recording | None = None
@@ -221,7 +224,11 @@ def _tested(
         gauge = read_gauge(sitting.evidence, conditions, leaks.of(sitting.blank, conditions))
         objections = _rig_in(sitting, checks, day).objections
     return TestSitting(
-        gauge=gauge, seen=sitting.seen, shim_mm=sitting.shim_mm, rig_objections=objections
+        gauge=gauge,
+        seen=sitting.seen,
+        shim_mm=sitting.shim_mm,
+        spring=sitting.spring,
+        rig_objections=objections,
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter, OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from threading import Lock
 
@@ -30,7 +30,7 @@ from nozzlewright.advice.setting_spring import (
     rates_doubt,
     shortfall_of,
 )
-from nozzlewright.bench import MeasuredSpring, SettingSheet, ShelfSpring
+from nozzlewright.bench import EngineSet, MeasuredSpring, SettingSheet, ShelfSpring
 from nozzlewright.judging import InjectorOutcome
 from nozzlewright.measurement import Cause, NotMeasured, Quantity
 from nozzlewright.records import AS_LEFT, EntryKind, InjectorStory, JobStory
@@ -157,8 +157,41 @@ def springs_of(shop: Workshop, story: JobStory, case: MatchCase) -> Springs | No
     measured = {
         one.cylinder: spring
         for one in story.injectors.values()
-        if (spring := measured_spring(one.spring)) is not None and one.cylinder in case.shims_um
+        if (spring := measured_spring(one.spring)) is not None
     }
+    return springs_that_move(sheet, case, measured, shop.spring_shelf(sheet.injector))
+
+
+def springs_of_set(engine_set: EngineSet, sheet: SettingSheet, case: MatchCase) -> Springs | None:
+    """Return the springs of a set in a folder that may change places; None where none may."""
+    measured = {
+        one.cylinder: one.latest.spring
+        for one in engine_set.injectors
+        if one.latest is not None and one.latest.spring is not None
+    }
+    return springs_that_move(sheet, case, measured)
+
+
+def springs_that_move(
+    sheet: SettingSheet,
+    case: MatchCase,
+    measured: Mapping[int, MeasuredSpring],
+    on_shelf: Sequence[ShelfSpring] = (),
+) -> Springs | None:
+    """Return the springs that may change places; None where none may.
+
+    Parameters
+    ----------
+    sheet : SettingSheet
+        Its lengths, and its rate
+    case : MatchCase
+        The set: only an injector whose shims are known has its spring moved
+    measured : mapping of int to MeasuredSpring
+        Springs fitted, by cylinder
+    on_shelf : sequence of ShelfSpring
+        Springs of the kind on the shelf
+    """
+    measured = {one: spring for one, spring in measured.items() if one in case.shims_um}
     if not measured:
         return None
     loads = Counter(spring.load_n for spring in measured.values())
@@ -170,7 +203,7 @@ def springs_of(shop: Workshop, story: JobStory, case: MatchCase) -> Springs | No
     }
     shelf = [
         row
-        for row in shop.spring_shelf(sheet.injector)
+        for row in on_shelf
         if row.load_n == load and row.count != 0 and not _has_set(sheet, _on_shelf(row))
     ]
     doubts = [spring.length.standard_uncertainty for spring in measured.values()]

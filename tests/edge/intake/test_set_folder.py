@@ -36,6 +36,8 @@ id = "A"
 recording = "recordings/1-found.csv"
 temperature_c = 18
 shim_mm = 1.20
+spring_mm = 49.87
+spring_off_mm = 0.02
 [injector.as_found.seen]
 spray = "poor"
 spray_note = "streaky"
@@ -128,6 +130,9 @@ def test_what_the_fitter_saw_goes_to_the_findings_and_to_the_conditions(folder: 
     assert test.seen.needle_slide is True
     assert test.seen.inspection[0].severity is Severity.RENEW
     assert test.shim_mm == 1.2
+    assert test.spring.length.value == pytest.approx(49.87e-3)
+    assert 2 * test.spring.length.standard_uncertainty == pytest.approx(0.02e-3, rel=0.03)
+    assert test.spring.load_n == 0.0
     assert test.conditions.seat_watch.grade is TipGrade.DAMP
     assert test.conditions.drop_watch.grade is TipGrade.DRY
     assert test.conditions.drop_watch.leak_off_drops == 4
@@ -267,6 +272,9 @@ def test_faults_of_a_card_and_of_a_changed_condition_are_named_where_they_stand(
         ("cylinder = 2", "cylinder = 0", "must not be less than 1"),
         ("leak_off_seconds = 30", "", "counted without a time"),
         ("shim_mm = 1.25", "shim_mm = 125", "must not be more than 50"),
+        ("spring_mm = 49.87", "spring_mm = 0.05", "must not be less than 1"),
+        ("spring_mm = 49.87", "", "its length is missing"),
+        ("spring_off_mm = 0.02", "spring_load_n = -1.0", "must not be less than 0"),
     ],
 )
 def test_a_fault_of_the_set_is_named(folder: Path, old: str, new: str, says: str) -> None:

@@ -29,7 +29,10 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "as many as wanted",
     )
     match.add_argument(
-        "--springs", metavar="FILE", help="springs measured under one load, fitted and spare (CSV)"
+        "--springs",
+        metavar="FILE",
+        help="springs measured under one load, fitted and spare (CSV); the word set: those that "
+        "set.toml has lengths of change places",
     )
     match.add_argument("--spares", metavar="FILE", help="tested spares (CSV)")
     match.add_argument(
@@ -58,11 +61,12 @@ def run(chosen: argparse.Namespace) -> int:
     from nozzlewright.edge.intake.match_files import read_drawer, read_spares, read_springs
     from nozzlewright.errors import Fault, InputFault
     from nozzlewright.said import say
-    from nozzlewright.workflow.match import sizes_sold
+    from nozzlewright.workflow.match import sizes_sold, springs_of_set
     from nozzlewright.workflow.setting_record import changes_of_set
 
     drawer = read_drawer(Path(chosen.drawer)) if chosen.drawer else None
-    springs = read_springs(Path(chosen.springs)) if chosen.springs else None
+    of_the_set = chosen.springs == "set"
+    springs = read_springs(Path(chosen.springs)) if chosen.springs and not of_the_set else None
     spares = read_spares(Path(chosen.spares)) if chosen.spares else ()
     cylinders = _cylinders(chosen.open)
     step = _step(chosen.buy)
@@ -77,6 +81,16 @@ def run(chosen: argparse.Namespace) -> int:
                 say("Read the opening pressures, and write the band into the sheet"),
             )
         )
+    if of_the_set:
+        springs = springs_of_set(judged.engine_set, judged.sheet, case)
+        if springs is None:
+            raise InputFault(
+                Fault(
+                    say("no two springs of the set were measured under one load"),
+                    "--springs",
+                    say("Write spring_mm beside shim_mm of each injector into set.toml"),
+                )
+            )
     case = replace(
         case,
         springs=springs,

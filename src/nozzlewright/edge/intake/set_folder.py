@@ -12,6 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
+from nozzlewright.advice.setting_spring import SPRING_LENGTH
 from nozzlewright.bench import (
     BenchConditions,
     ChatterGrade,
@@ -19,6 +20,7 @@ from nozzlewright.bench import (
     EngineSet,
     FitterObservations,
     InspectionFinding,
+    MeasuredSpring,
     SetInjector,
     Severity,
     SprayGrade,
@@ -50,6 +52,9 @@ from nozzlewright.edge.intake.toml_schema import (
     read_toml,
 )
 from nozzlewright.errors import ConditionsFault, Fault, InputFault, SetFault
+from nozzlewright.measurement import Cause, Quantity
+from nozzlewright.said import say
+from nozzlewright.workflow.setting_record import CALIPER_U_M
 
 SET_FILE = "set.toml"
 SHEET_FILE = "sheet.toml"
@@ -111,6 +116,19 @@ class SittingTable(Table):
     bench: dict[str, Any] = Field(default_factory=dict)
     seen: SeenTable = SeenTable()
     shim_mm: Annotated[float, Field(strict=True, ge=0.0, le=50.0)] | None = None
+    spring_mm: Annotated[float, Field(strict=True, ge=1.0, le=500.0)] | None = None
+    spring_off_mm: Annotated[float, Field(strict=True, ge=0.001, le=1.0)] | None = None
+    spring_load_n: Annotated[float, Field(strict=True, ge=0.0, le=20_000.0)] | None = None
+
+    @model_validator(mode="after")
+    def _a_length_first(self) -> SittingTable:
+        for name in ("spring_off_mm", "spring_load_n"):
+            if self.spring_mm is None and getattr(self, name) is not None:
+                raise Objection(
+                    f"{name} says how a spring was measured, and its length is missing",
+                    "Add spring_mm = .., the length as measured",
+                )
+        return self
 
     @model_validator(mode="after")
     def _one_piece_of_evidence(self) -> SittingTable:
@@ -128,7 +146,8 @@ class SittingTable(Table):
                 f"{' and '.join(given)} stand for one test",
                 "Keep one: a test is either recorded or read by hand",
             )
-        if not given and self.seen == SeenTable() and self.shim_mm is None:
+        there = (self.shim_mm, self.spring_mm)
+        if not given and self.seen == SeenTable() and there == (None, None):
             raise Objection(
                 "nothing is in this test",
                 "Add a recording, a hand card or what was seen; or leave the table out",
@@ -191,6 +210,7 @@ class SittingFiles:
     shim_mm: float | None
     reading_options: Mapping[str, str | float]
     """Columns, units and sample rate stated for the recording."""
+    spring: MeasuredSpring | None = None
 
     def read(self) -> Recording | None:
         """Read the recording, or return None where there is none.
@@ -279,6 +299,21 @@ def read_set(folder: Path) -> SetFolder:
         )
     document = read_toml(folder / SET_FILE, SetFault)
     return _Reader(folder, document).read()
+
+
+def _spring(table: SittingTable, where: str) -> MeasuredSpring | None:
+    """Return the spring of a test as it was measured; None where it was not."""
+    if table.spring_mm is None:
+        return None
+    off = table.spring_off_mm
+    u_m = CALIPER_U_M if off is None else off * 1e-3 / 1.959963984540054
+    length = Quantity(
+        table.spring_mm * 1e-3,
+        "m",
+        {Cause(SPRING_LENGTH, where): u_m},
+        say("measured on the bench"),
+    )
+    return MeasuredSpring(length, table.spring_load_n or 0.0)
 
 
 class _Reader:
@@ -421,6 +456,7 @@ class _Reader:
             ),
             shim_mm=table.shim_mm,
             reading_options=options,
+            spring=_spring(table, self.document.where((*at, "spring_mm"))),
         )
 
     def _changed(

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from nozzlewright.advice import MatchCase, matched
 from nozzlewright.edge.store import DEMO_MARK
 from nozzlewright.edge.wiring.demo_studies import make_studies
 from nozzlewright.edge.wiring.files import Tell
@@ -18,6 +19,8 @@ from nozzlewright.errors import RecordFault
 from nozzlewright.records import EntryKind, InjectorStory
 from nozzlewright.said import say
 from nozzlewright.workflow import NewTest
+from nozzlewright.workflow.match import case_of_job
+from nozzlewright.workflow.match_chosen import choose
 
 FITTER, CHECKER, RECEPTION = "A. N. Other", "S. O. Else", "N. E. Body"
 GOOD = {"spray": "good", "chatter": "clear", "seat": "dry", "drop_test": "dry"}
@@ -179,6 +182,14 @@ class _Teller:
         shims = {"shim_from_mm": before_mm, "shim_to_mm": after_mm}
         self.workshop.change_setting(self.id(), FITTER, job, injector, shims, done="set")
         self.later(3)
+
+    def choose_match(self, job: str) -> None:
+        """Carry out the most even of the choices that the match of a set gives."""
+        story = self.workshop.story(job)
+        case = case_of_job(self.workshop, story)
+        if isinstance(case, MatchCase):
+            choose(self.workshop, self.id(), FITTER, story, matched(case).choices[-1])
+        self.later(5)
 
     def take(self, job: str, cylinder: int) -> None:
         self.note(job, cylinder, EntryKind.TAKEN_IN_HAND)
@@ -466,3 +477,4 @@ def _on_the_bench(t: _Teller, sheet: str) -> None:
     t.note(
         job, 3, EntryKind.FINDING, part="nozzle body", seen="seat pitted lightly", severity="rework"
     )
+    t.choose_match(job)

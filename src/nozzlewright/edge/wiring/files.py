@@ -269,6 +269,7 @@ def _sitting(
         conditions=replace(files.conditions, studies=studies),
         seen=files.seen,
         shim_mm=files.shim_mm,
+        spring=files.spring,
         blank=once(files.blank_recording),
         reference=once(reference),
         zero=once(zero),

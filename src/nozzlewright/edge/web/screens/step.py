@@ -486,6 +486,7 @@ def _setting(
         "reckoned": shop.read_with_other_spring(one),
         "springs": _springs_known(sheet, one),
         "proposal": None if isinstance(proposal, NotMeasured) else proposal,
+        "unread": isinstance(shop.opening_now(one), NotMeasured),
         "missing": (
             setting_shown.missing_words(proposal) if isinstance(proposal, NotMeasured) else None
         ),
