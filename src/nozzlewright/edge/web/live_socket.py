@@ -296,8 +296,11 @@ async def live(socket: WebSocket, bench: str) -> None:
 async def _listen(socket: WebSocket, place: Hand | PracticePlace | None) -> None:
     """Read what the page says, until it goes."""
     while True:
-        text = await socket.receive_text()
-        if place is None or len(text) > LONGEST_MESSAGE:
+        message = await socket.receive()
+        if message["type"] == "websocket.disconnect":
+            raise WebSocketDisconnect(message.get("code", 1005))
+        text = message.get("text")
+        if place is None or not text or len(text) > LONGEST_MESSAGE:
             continue
         with contextlib.suppress(ValueError, RecursionError):
             said_by_page = json.loads(text)
