@@ -96,7 +96,8 @@ from nozzlewright.workflow.studies import Studies, studies_in
 PRACTICE_STORY = "practice"
 OF_DRAWER = "drawer"
 """What names the entry of the drawer that goes with a change of a shim."""
-OF_SHELF_OUT, OF_SHELF_IN = "spring off the shelf", "spring onto the shelf"
+OF_SHELF_OUT = "spring off the shelf"
+OF_SHELF_IN = "spring onto the shelf"
 """What names the entries of the shelf that go with an assembly."""
 SAME_SPRING_M = 30e-6
 """Lengths of a spring that differ by no more are the same spring measured twice, [m]."""

@@ -91,7 +91,7 @@ def test_without_a_reading_the_step_says_what_to_do(bench):
     bench.take()
     shown = bench.get(bench.step("set"))
     assert "No change can be proposed: its opening pressure has not been read" in shown
-    assert "make three slow strokes" in shown
+    assert "Make three slow strokes" in shown
 
 
 # -- the drawer ----------------------------------------------------------------------------------
