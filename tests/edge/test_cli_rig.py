@@ -189,3 +189,14 @@ def test_what_the_card_itself_says_wrongly_is_told_with_the_card(card, capsys):
 
     assert "bench.toml: 18.1 bar and 181.0 bar are no two openings of one nozzle" in said
     assert "bench.toml, filter.changed_on: 2999-01-01 has not come yet" in said
+
+
+def test_a_card_may_tell_the_time_of_day_too(card, capsys):
+    card.write_text(CARD.replace('"2026-03-04"', "2026-03-04T10:30:00"))
+    assert "2026-03-04" in told(capsys, card, *SOUND)
+    due = "next_calibration_on = 2026-11-03T00:00:00\n"
+    card.write_text(CARD.replace("[rig]\n", due + "[rig]\n"))
+    assert "It holds until 2026-11-03" in told(capsys, card, *SOUND)
+    card.write_text(CARD + "[filter]\nchanged_on = 2999-01-01T10:30:00\n")
+    assert main(["rig", str(card)]) == 2
+    assert "2999-01-01 has not come yet" in capsys.readouterr().err

@@ -116,7 +116,7 @@ def test_what_is_to_be_done_and_what_comes_due_stand_beside_the_state(front, clo
     assert "Opening pressure, seat, chatter and spray are judged as ever" in shown
     due = re.search(r'<ul class="rig-due">.*?</ul>', shown, re.DOTALL)[0]
     assert "Age of the filter" in due
-    assert "2026-05-21, in 78 days" in due
+    assert "21 May 2026, in 78 days" in due
     clock[0] += timedelta(days=400)
     later = front.get("/rig")
     assert "No rig was checked today" in later

@@ -38,6 +38,7 @@ from nozzlewright.edge.intake.toml_schema import (
     Count,
     Flag,
     IsoDate,
+    IsoDay,
     NonNegative,
     NonNegativePressure,
     NonNegativePressures,
@@ -185,7 +186,7 @@ class FluidTable(Table):
     density_15c_u_kg_m3: NonNegative | None = None
     density: tuple[DensityPoint, ...] = ()
     batch: Text = ""
-    filled_on: IsoDate = ""
+    filled_on: IsoDay = ""
     hours_used: NonNegative | None = None
     bulk_modulus_gpa: Annotated[float, Field(strict=True, ge=0.1, le=10.0)] | None = None
     bulk_modulus_u_gpa: NonNegative | None = None
@@ -244,8 +245,8 @@ class GaugeTable(Table):
     drift_bar_per_year: NonNegative | None = None
     resolution_bar: NonNegativePressure | None = None
     time_constant_ms: NonNegative | None = None
-    calibrated_on: IsoDate = ""
-    next_calibration_on: IsoDate = ""
+    calibrated_on: IsoDay = ""
+    next_calibration_on: IsoDay = ""
     certificate_number: Text = ""
     certificate_c: Temperature | None = None
 
@@ -339,7 +340,7 @@ class FilterTable(Table):
     """Filter of the test fluid."""
 
     kind: Text = ""
-    changed_on: IsoDate = ""
+    changed_on: IsoDay = ""
 
 
 class ProbeTable(Table):
@@ -347,15 +348,15 @@ class ProbeTable(Table):
 
     id: Text = ""
     u_c: NonNegative | None = None
-    calibrated_on: IsoDate = ""
-    next_calibration_on: IsoDate = ""
+    calibrated_on: IsoDay = ""
+    next_calibration_on: IsoDay = ""
 
 
 class ReferenceTable(Table):
     """The reference nozzle, and what it should show."""
 
     id: Text = ""
-    since: IsoDate = ""
+    since: IsoDay = ""
     opening_bar: PositivePressure | None = None
     opening_u_bar: NonNegativePressure | None = None
     opening_tolerance_bar: PositivePressure | None = None

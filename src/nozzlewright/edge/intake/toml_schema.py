@@ -282,6 +282,8 @@ def _date(value: object) -> object:
 
 IsoDate = Annotated[str, BeforeValidator(_date)]
 """A date, bare or in quotes; kept as ISO 8601 text."""
+IsoDay = Annotated[IsoDate, AfterValidator(lambda text: text[: len("2026-03-31")])]
+"""A date of which the day counts: a time of day beside it is left out."""
 
 
 @dataclass(frozen=True)
@@ -688,6 +690,7 @@ __all__ = [
     "Count",
     "Flag",
     "IsoDate",
+    "IsoDay",
     "Location",
     "NonNegative",
     "NonNegativePressure",

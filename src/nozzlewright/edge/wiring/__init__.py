@@ -14,6 +14,8 @@
     Pretend benches that are worked from the screen.
 ``rig_file``
     The check of a rig by its card, for the command line.
+``rig_slips``
+    Readings and days that no rig can have given.
 ``rig_card``, ``sheets``, ``photos``
     The rig's card, setting sheets and photos, as the screens send them.
 ``keeping``

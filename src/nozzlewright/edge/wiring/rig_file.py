@@ -144,7 +144,7 @@ def _option(reading: str, given: GivenReadings) -> str:
 
 def _read(card: Path) -> tuple[BenchConditions, str]:
     table = validated(ConditionsTable, read_toml(card, ConditionsFault), ConditionsFault)
-    return conditions_from(table), table.sitting.date
+    return conditions_from(table), table.sitting.date[: len("2026-03-04")]
 
 
 def _with(conditions: BenchConditions, given: GivenReadings) -> BenchConditions:
