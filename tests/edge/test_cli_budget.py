@@ -87,7 +87,9 @@ def test_a_study_puts_the_fitter_into_the_budget_of_a_hand_card(tmp_path, capsys
     causes = json.loads(capsys.readouterr().out)["opening_pressure"]["budget"]
     fitter = next(one for one in causes if one["cause"].startswith("fitter ("))
     assert "A. N. Other" in fitter["cause"]
-    assert 1.0 < fitter["degrees_of_freedom"] <= 2.0
+    assert fitter["degrees_of_freedom"] == 10.0  # his level: (6 - 1) (3 - 1)
+    of_all = next(one for one in causes if one["cause"].startswith("fitters of the study ("))
+    assert 1.0 < of_all["degrees_of_freedom"] <= 2.0
 
 
 @pytest.mark.parametrize(

@@ -948,8 +948,9 @@ def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStud
               \qquad u^2(\hat\ell_i - \hat\ell_j) = 2 M_{PF} / (a n) ,
 
     the best linear unbiased one, on the degrees of :math:`M_{PF}`; these hold whatever lies between
-    fitters in general. The interaction is taken as it is here, pooled or not. From fewer than
-    :data:`PARTS_FOR_LEVELS` injectors it is not handed on: there the interaction itself is a guess.
+    fitters in general. The interaction is taken as it is here, pooled or not, and no less than the
+    repeats. From fewer than :data:`PARTS_FOR_LEVELS` injectors it is not handed on: there the
+    interaction itself is a guess.
     """
 
     def share(one: Component | NotMeasured) -> tuple[float, float]:
@@ -959,13 +960,16 @@ def reading_study(study: GaugeStudy, *, identity: str, name: str) -> ReadingStud
 
     a, b, n = study.values.shape
     of_parts = study.values.mean(axis=(1, 2))
-    crossed = {row.source: row for row in study.table}.get(INTERACTION)
+    rows = {row.source: row for row in study.table}
+    crossed = rows.get(INTERACTION)
     levels: tuple[float, ...] = ()
     level = 0.0
     if crossed is not None and a >= PARTS_FOR_LEVELS:
         of_fitters = study.values.mean(axis=(0, 2))
         levels = tuple((of_fitters - of_fitters.mean()).tolist())
-        level = math.sqrt(crossed.mean_square / (a * n))
+        # By chance it may be below that of the repeats, which in the long run it never is.
+        least = max(crossed.mean_square, rows[REPEATS].mean_square)
+        level = math.sqrt(least / (a * n))
     repeatability, interaction, fitter = (
         share(one) for one in (study.repeatability, study.interaction, study.fitter)
     )

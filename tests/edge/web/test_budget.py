@@ -68,7 +68,8 @@ def test_the_budget_of_the_opening_names_its_causes_largest_first_and_what_to_im
     assert "gauge level" in shown
     assert "Closing pressure" in shown
     assert shown.count("<svg") >= 2
-    assert "Degrees of freedom are taken as large" in shown
+    # The scatter of the certificate's points has its degrees of freedom.
+    assert "Effective degrees of freedom" in shown
 
 
 @pytest.mark.parametrize("key", VALUE_KEYS)
