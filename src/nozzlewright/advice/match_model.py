@@ -520,7 +520,8 @@ class Search:
 
     def _may_hold(self, low: int, high: int, work: int, outside: int) -> bool | None:
         """Return whether some plan lies in a window, as far as assignments can tell."""
-        inside, answer = self._inside(low, high), None
+        inside = self._inside(low, high)
+        answer: bool | None = None
         for units in self._units:
             answer = units.possible(inside, self._work, self._outside, work, outside)
             if answer is False:
