@@ -209,7 +209,7 @@ def test_a_needle_that_sticks_keeps_the_step_open(bench):
     bench.stripped()
     answer = bench.tap(bench.step("slide"), "Save and go on", slides="no", angle="a quarter turn")
     shown = bench.saved(answer)
-    assert "needle sticks; at a quarter turn" in shown
+    assert "needle sticks; where: a quarter turn" in shown
     assert "Clean the pair and test it again" in shown
     assert "slide" not in bench.one().done
     bench.tap(bench.step("slide"), "Save and go on", slides="yes")
