@@ -606,9 +606,7 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
     sitting = table.sitting.id or " ".join(
         part for part in (table.sitting.date, table.rig.id, table.sitting.fitter) if part
     )
-    geometry, fitter = table.nozzle, table.sitting.fitter
-    plug = None if table.blank_plug is None else _blank(table.blank_plug, table.rig.id)
-    readings = None if table.check is None else _readings(table.check)
+    geometry = table.nozzle
     return BenchConditions(
         sitting=sitting,
         fluid=None if table.fluid is None else _fluid(table.fluid),
@@ -630,7 +628,7 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
             reference=None if table.reference is None else _reference(table.reference),
             limits=_limits(table.limits),
         ),
-        blank_plug=None if plug is None else replace(plug, fitter=fitter),
+        blank_plug=None if table.blank_plug is None else _blank(table.blank_plug, table.rig.id),
         geometry=NozzleGeometry(
             guide_diameter_m=_scaled(geometry.guide_diameter_mm, MM),
             seat_diameter_m=_scaled(geometry.seat_diameter_mm, MM),
@@ -650,7 +648,7 @@ def conditions_from(table: ConditionsTable) -> BenchConditions:
             leak_off_seconds=table.tip.leak_off_seconds,
             outside_leak=table.tip.outside_leak,
         ),
-        readings=None if readings is None else replace(readings, fitter=fitter),
+        readings=None if table.check is None else _readings(table.check),
     )
 
 
