@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, date, datetime
 from typing import Any, Protocol
 
 from nozzlewright.bench import BenchConditions, SettingSheet
@@ -13,6 +13,15 @@ from nozzlewright.records import Draft, Entry, EntryKind
 
 Clock = Callable[[], datetime]
 """Returns the time now, UTC."""
+
+DayOf = Callable[[datetime], date]
+"""Returns the day of a moment by the shop's calendar."""
+
+
+def utc_day(moment: datetime) -> date:
+    """Return the day of a moment, UTC."""
+    return moment.astimezone(UTC).date()
+
 
 NewId = Callable[[], str]
 """Returns an identity that nothing else has."""

@@ -6,7 +6,7 @@ import re
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from threading import Lock
 from typing import Any, Protocol
 
@@ -18,7 +18,7 @@ from nozzlewright.errors import InputFault, RecordFault
 from nozzlewright.judging import PastCheck, RigVerdict, judge_rig
 from nozzlewright.judging.rig import marks_of
 from nozzlewright.records.plain import rig_check_data, rig_check_from
-from nozzlewright.workflow.ports import Readers
+from nozzlewright.workflow.ports import DayOf, Readers
 from nozzlewright.workflow.read_gauge import RigLeaks, of_the_rig
 
 CARRIES = "carries"
@@ -73,10 +73,15 @@ class RigDays:
     """Checks of the rigs, understood once; each is judged by its own card and what was before."""
 
     def __init__(
-        self, readers: Readers, leaks: RigLeaks, checks: Callable[[], Sequence[CheckEntry]]
+        self,
+        readers: Readers,
+        leaks: RigLeaks,
+        checks: Callable[[], Sequence[CheckEntry]],
+        day_of: DayOf,
     ) -> None:
-        """Take what reads evidence, and what gives all checks, the newest first."""
+        """Take what reads evidence, what gives all checks, the newest first, and the calendar."""
         self._readers, self._leaks, self._checks = readers, leaks, checks
+        self._day_of = day_of
         self._found: OrderedDict[str, RigCheck] = OrderedDict()
         self._verdicts: OrderedDict[str, RigVerdict | None] = OrderedDict()
         self._lock = Lock()
@@ -152,7 +157,7 @@ class RigDays:
 
     def _bare(self, state: CheckEntry) -> RigCheck:
         oil = self._readers.conditions(state.conditions).oil_temperature
-        made_on = state.at.astimezone(UTC).date().isoformat()
+        made_on = self._day_of(state.at).isoformat()
         return RigCheck(made_on, oil_temperature=oil or NO_TEMPERATURE)
 
     def verdict(self, state: CheckEntry) -> RigVerdict | None:

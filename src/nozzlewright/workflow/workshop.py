@@ -10,7 +10,7 @@ import uuid
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from threading import Lock
 from typing import Any
 
@@ -73,12 +73,14 @@ from nozzlewright.workflow.causes import CauseFinder
 from nozzlewright.workflow.judge_set import JudgedSet, asked_by, judge_tested_set
 from nozzlewright.workflow.ports import (
     Clock,
+    DayOf,
     EvidenceFolder,
     InjectorRow,
     JobRow,
     NewId,
     Readers,
     Records,
+    utc_day,
 )
 from nozzlewright.workflow.read_gauge import RigLeaks, read_gauge
 from nozzlewright.workflow.rig_day import CARRIES, RigDays, is_digest, read_by
@@ -146,10 +148,6 @@ class RigState:
     """Digest of the recording with the blank plug; or empty."""
     body: Mapping[str, Any] = field(default_factory=dict)
 
-    def is_of(self, day: date) -> bool:
-        """Return whether it was checked on a day (UTC)."""
-        return self.at.astimezone(UTC).date() == day
-
 
 @dataclass(frozen=True)
 class NewTest:
@@ -175,9 +173,10 @@ class Workshop:
         readers: Readers,
         clock: Clock,
         new_id: NewId,
+        day_of: DayOf = utc_day,
     ) -> None:
         self.records, self.evidence, self.readers = records, evidence, readers
-        self.clock, self.new_id = clock, new_id
+        self.clock, self.new_id, self.day_of = clock, new_id, day_of
         self.studies = Studies(records, clock)
         self.causes = CauseFinder(self)
         self._stories: OrderedDict[str, JobStory] = OrderedDict()
@@ -192,8 +191,12 @@ class Workshop:
         self._known: OrderedDict[str, tuple[int, SettingKnowledge]] = OrderedDict()
         self._settings_lock = Lock()
         self._leaks = RigLeaks()
-        self.rig_days = RigDays(readers, self._leaks, self.rig_checks)
+        self.rig_days = RigDays(readers, self._leaks, self.rig_checks, day_of)
         self._lock = Lock()
+
+    def today(self) -> date:
+        """Return the day by the shop's calendar."""
+        return self.day_of(self.clock())
 
     # --- what there is ------------------------------------------------------------------------
 
@@ -510,7 +513,7 @@ class Workshop:
         check = self.rig_days.made(
             known,
             blank,
-            self.clock().astimezone(UTC).date().isoformat(),
+            self.today().isoformat(),
             who=who if read is None else self._reader_of(read),
             studies=studies,
         )
@@ -550,7 +553,7 @@ class Workshop:
             return known.draft.story
         body = _booking(booked)
         evidence = [*photos, *([body["sheet"]] if body["sheet"] else [])]
-        year = self.clock().year
+        year = self.today().year
         number = self._last_job_of(year)
         for _ in range(_TRIES):
             number += 1
@@ -996,7 +999,7 @@ class Workshop:
         state, verdict = self.rig_of(draft.rig), self.rig_verdict(draft.rig)
         if state is None or verdict is None:
             return ()
-        made_on, on = (time.astimezone(UTC).date() for time in (state.at, draft.at))
+        made_on, on = map(self.day_of, (state.at, draft.at))
         most = self.readers.conditions(state.conditions).rig.limits.check_days
         return (*verdict.objections, *check_too_old(made_on, on, most))
 
@@ -1032,7 +1035,7 @@ class Workshop:
         sheet = self.sheet(story)
         if sheet is None or not story.injectors:
             return None
-        now = story.last_number, self.clock().date(), self.setting_means(story)
+        now = story.last_number, self.today(), self.setting_means(story)
         with self._lock:
             known = self._judged.get(story.job)
         if known is not None and known[:3] == now:

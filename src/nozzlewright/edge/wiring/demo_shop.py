@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 import uuid
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -266,7 +266,7 @@ def make_demo_shop(folder: Path, tell: Tell) -> None:
         )
     # The last day of the story ends an hour ago, so that its rig counts as checked today.
     clock = [now().replace(second=0, microsecond=0) - timedelta(days=11, hours=6)]
-    shop = open_shop(folder, clock=lambda: clock[0])
+    shop = open_shop(folder, clock=lambda: clock[0], zone=UTC)
     try:
         with tempfile.TemporaryDirectory(prefix="nozzlewright-") as passing:
             sets = {seed: Path(passing) / str(seed) for seed in SEEDS}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, tzinfo
 from functools import lru_cache
 from pathlib import Path
 
@@ -77,6 +77,7 @@ def open_shop(
     url: str | None = None,
     clock: Clock = now,
     new_id: Callable[[], str] = lambda: str(uuid.uuid4()),
+    zone: tzinfo | None = None,
 ) -> Shop:
     """Open a workshop's store, and make it where there is none.
 
@@ -88,6 +89,8 @@ def open_shop(
         Database in place of the folder's own
     clock, new_id : callable
         The time now, UTC; an identity that nothing else has
+    zone : tzinfo, optional
+        Where the shop's days begin and end; None: this machine's zone
 
     Raises
     ------
@@ -96,7 +99,12 @@ def open_shop(
     """
     store = open_store(folder, url)
     readers = EvidenceReaders(store.evidence)
-    return Shop(Workshop(store.records, store.evidence, readers, clock, new_id), store)
+
+    def day_of(moment: datetime) -> date:
+        return moment.astimezone(zone).date()
+
+    workshop = Workshop(store.records, store.evidence, readers, clock, new_id, day_of)
+    return Shop(workshop, store)
 
 
 def rows_from(evidence: EvidenceFiles) -> Callable[[Sequence[Entry]], list[JobRow | InjectorRow]]:

@@ -191,7 +191,7 @@ def take_file(request: Request, form: page.Sent) -> RedirectResponse:
     sent = form.files.get("table_file", ())
     if not sent:
         form.fault(_("no file has been chosen"), "table_file", _("Choose the table of points"))
-    facts = _facts(form, "file_", _today(request, shop))
+    facts = _facts(form, "file_", shop.today())
     form.check()
     content, name = sent[0].file.read(), sent[0].filename or ""
     try:
@@ -215,7 +215,7 @@ def take_file(request: Request, form: page.Sent) -> RedirectResponse:
 def take_typed(request: Request, form: page.Sent) -> RedirectResponse:
     """Keep a table that was typed."""
     unit = form.choice("dial_unit", PRESSURE_UNITS)
-    facts = _facts(form, "", _today(request, shop_of(request)))
+    facts = _facts(form, "", shop_of(request).today())
     form.check()
     factor = UNITS_PA[unit]
     k = form.number("coverage_k", lowest=1.0, highest=5.0) if form.text("coverage_k") else 2.0
@@ -343,9 +343,9 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
             view.certificate,
             drift=view.drift if isinstance(view.drift, Drift) else None,
             next_calibration_on=following,
-            today=_today(request, shop).isoformat(),
+            today=shop.today().isoformat(),
         )
-        card = dated_card(request, shop, state, conditions, card, name)
+        card = dated_card(shop, state, conditions, card, name)
         words = _("certificate %(number)s taken into the card (table %(digest)s)") % {
             "number": view.certificate.number or "–",
             "digest": form.text("table"),
@@ -357,7 +357,7 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
             blank=state.blank,
             remarks=words,
             papers=_papers(content, form),
-            carries=carried(request, shop, state),
+            carries=carried(shop, state),
         )
     query = urlencode({"rig": state.rig})
     return page.back_to(
@@ -374,18 +374,12 @@ def _papers(content: bytes, form: page.Form) -> tuple[str, ...]:
     return (form.text("table"), *named)
 
 
-def _today(request: Request, shop: Workshop) -> date:
-    return shop.clock().astimezone(request.app.state.settings.zone).date()
-
-
-def carried(request: Request, shop: Workshop, state: RigState) -> str:
+def carried(shop: Workshop, state: RigState) -> str:
     """Return the id of the check whose readings a changed card takes along: one made today."""
-    day = state.at.astimezone(request.app.state.settings.zone).date()
-    return state.id if day == _today(request, shop) else ""
+    return state.id if shop.day_of(state.at) == shop.today() else ""
 
 
 def dated_card(
-    request: Request,
     shop: Workshop,
     state: RigState,
     conditions: BenchConditions,
@@ -397,8 +391,8 @@ def dated_card(
     An oil temperature of another day is not that of today: it is left out, and the page of the rig
     says so. A hold stays, as it does when a check keeps it.
     """
-    today = _today(request, shop)
-    if carried(request, shop, state):
+    today = shop.today()
+    if carried(shop, state):
         return card
     plug = conditions.blank_plug
     hold: RecordedHold | TimedHold | None = None

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -158,13 +157,9 @@ class ShownRig:
 
 def rigs_today(request: Request) -> list[ShownRig]:
     """Return the rigs that were checked today by the shop's calendar, the last one first."""
-    shop, zone = shop_of(request), request.app.state.settings.zone
-
-    def day(moment: datetime) -> object:
-        return moment.astimezone(zone).date()
-
-    today = day(shop.clock())
-    return [shown_rig(shop, state) for state in shop.rigs() if day(state.at) == today]
+    shop = shop_of(request)
+    today = shop.today()
+    return [shown_rig(shop, state) for state in shop.rigs() if shop.day_of(state.at) == today]
 
 
 def shown_rig(shop: Workshop, state: RigState) -> ShownRig:

@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime
 from functools import partial
 from typing import TypeVar
 from urllib.parse import urlencode
@@ -126,7 +126,7 @@ def show(
     kept_at = _hold_made_at(shop, state, conditions) if state and conditions else None
     oil = conditions.oil_temperature if conditions else None
     today = rigs_today(request)
-    day = shop.clock().astimezone(request.app.state.settings.zone).date()
+    day = shop.today()
     return page.render(
         request,
         "rig.html",
@@ -346,14 +346,13 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
     temperature = _degrees(form, "temperature", COLDEST_C, WARMEST_C)
     uncertainty = _degrees(form, "uncertainty", 0.0, 20.0)
     remarks = form.text("remarks")
-    zone = request.app.state.settings.zone
-    card = _card(shop, form, state, zone)
+    card = _card(shop, form, state)
     hold, kept_hold = _hold(shop, form, state)
     readings = _readings(shop, form)
     form.check()
     conditions = card_of_today(
         card,
-        date=shop.clock().astimezone(zone).date().isoformat(),
+        date=shop.today().isoformat(),
         who=name,
         temperature_c=temperature,
         temperature_u_c=uncertainty,
@@ -526,12 +525,12 @@ def _degrees(form: page.Form, name: str, lowest: float, highest: float) -> float
     return form.number(name, lowest=lowest, highest=highest)
 
 
-def _card(shop: Workshop, form: page.Form, state: RigState | None, zone: tzinfo) -> bytes:
+def _card(shop: Workshop, form: page.Form, state: RigState | None) -> bytes:
     """Return the card to begin with: one that was sent, the rig's last one, or a new one."""
     sent = form.files.get("card", ())
     if sent:
         content = sent[0].file.read()
-        today = shop.clock().astimezone(zone).date()
+        today = shop.today()
         for fault in date_slips(checked_card(content, "card"), today):
             what = _("%(where)s: %(what)s") % {"where": fault.where, "what": said(fault.what)}
             form.fault(what, "card", fault.remedy)

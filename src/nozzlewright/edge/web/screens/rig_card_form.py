@@ -356,13 +356,13 @@ def save_card(request: Request, form: page.Sent) -> RedirectResponse:
     typed = _typed(form, seen)
     changes = {key: value for key, value in typed.items() if value != now[key]}
     _check_together(form, now | changes, typed)
-    today = shop.clock().astimezone(request.app.state.settings.zone).date()
+    today = shop.today()
     _check_days(form, now | changes, typed, today)
     form.check()
     if not changes:
         return page.back_to(request, back, flash=_("Nothing was changed on the card"))
     conditions = shop.readers.conditions(state.conditions)
-    new = dated_card(request, shop, state, conditions, card_with_particulars(card, changes), name)
+    new = dated_card(shop, state, conditions, card_with_particulars(card, changes), name)
     words = _("particulars changed: %(names)s") % {
         "names": ", ".join(_full_label(key) for key in PARTS if key in changes)
     }
@@ -372,7 +372,7 @@ def save_card(request: Request, form: page.Sent) -> RedirectResponse:
         new,
         blank=state.blank,
         remarks=words,
-        carries=carried(request, shop, state),
+        carries=carried(shop, state),
     )
     return page.back_to(request, back, flash=_("Saved: the card of %(rig)s") % {"rig": state.rig})
 
