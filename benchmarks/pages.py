@@ -25,11 +25,13 @@ from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import httpx
 import uvicorn
 
 from nozzlewright.bench import StepPlan, steps_of
+from nozzlewright.bench.sums import SUMS
 from nozzlewright.edge.web.app import WebSettings, create_app
 from nozzlewright.edge.web.here import COOKIE, Here, to_cookie
 from nozzlewright.edge.web.serve import settle
@@ -386,6 +388,10 @@ def paths(shop: Shop) -> dict[str, Path_]:
     def page(address: str) -> Path_:
         return lambda _: (address, None)
 
+    def a_sum(rng: random.Random) -> tuple[str, None]:
+        key, one = rng.choice(sorted(SUMS.items()))
+        return f"/sums/{key}?{urlencode(one.examples[0].typed)}", None
+
     return {
         "jobs in hand": page("/"),
         "jobs, all": page("/?show=all"),
@@ -409,7 +415,7 @@ def paths(shop: Shop) -> dict[str, Path_]:
         "studies": page("/study"),
         "table of causes": page("/causes"),
         "sums": page("/sums"),
-        "a sum": page("/sums/torque?wanted=60+Nm&wrench=300+mm&extension=50+mm"),
+        "a sum": a_sum,
         "settings": page("/settings"),
         "practice": page("/practice"),
         "a job's bench": at(""),
@@ -429,6 +435,7 @@ def paths(shop: Shop) -> dict[str, Path_]:
         "a spring to be measured": injector("/findings?part=spring"),
         "causes": injector("/causes"),
         "budgets": injector("/budget"),
+        "budget of a value": injector("/budget/opening"),
         "gauge": injector("/gauge?step=re-read"),
         "an injector's history":
             lambda rng: (f"/injector/{rng.choice(done_job(rng).marks)['injector']}", None),

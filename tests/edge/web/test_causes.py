@@ -183,22 +183,3 @@ def test_story_and_history_tell_what_was_noted_and_settled(bench):
         assert "Cause of the trouble" in shown, path
         assert "seat dirty or carboned" in shown, path
     assert "seen: tip while held" in bench.get(f"/job/{bench.job}/story")
-
-
-def test_the_page_answers_in_time(bench, at_best):
-    """Within 50 ms of work, server and client together, once the job was judged.
-
-    A loaded machine gets five times that.
-    """
-    import time
-
-    bench.take()
-    bench.tested(seat="drop", spray="poor", spray_note="drips", chatter="weak")
-    page = bench.path(more="/causes")
-
-    def seconds():
-        begun = time.process_time()
-        bench.get(page)
-        return time.process_time() - begun
-
-    assert at_best(seconds, 0.25) < 0.25

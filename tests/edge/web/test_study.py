@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from dataclasses import replace
 from datetime import timedelta
 from html import unescape
@@ -341,18 +340,12 @@ def test_a_place_that_is_none_is_refused_in_words(fitter, shop, act, place):
     assert not shop.studies.study(study).taken
 
 
-def test_a_large_study_answers_in_time(fitter, shop, act, at_best):
+def test_a_large_study_is_shown_whole(fitter, shop, act):
     plan = replace(PLAN, parts=tuple(map(str, range(1, 21))), fitters=tuple("ABCDE"), repeats=3)
-    study = studied(shop, act, plan)
 
-    # 50 ms is what a page may take; a loaded machine gets five times that.
-    assert at_best(lambda: _seconds(fitter, f"/study/{study}/result"), 0.25) < 0.25
+    shown = fitter.get(f"/study/{studied(shop, act, plan)}/result").text
 
-
-def _seconds(fitter, path) -> float:
-    began = time.perf_counter()
-    fitter.get(path)
-    return time.perf_counter() - began
+    assert "300" in shown
 
 
 def test_entries_of_a_study_read_in_words(fitter, shop, act):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from html import unescape
 from urllib.parse import urlencode
 
@@ -177,21 +176,6 @@ def test_a_sum_that_is_not_there_is_said_so(front):
 def test_odd_addresses_are_no_fault_of_the_program(front, query):
     for key in ("torque", "units", "misprint", "bands"):
         assert front.browser.get(f"/sums/{key}?{query}").status_code in (200, 422)
-
-
-def test_every_page_is_worked_out_within_its_time(front, at_best):
-    def seconds(path):
-        begun = time.perf_counter()
-        front.get(path)
-        return time.perf_counter() - begun
-
-    slow = {}
-    for key, one in SUMS.items():
-        path = f"/sums/{key}?{urlencode(one.examples[0].typed)}"
-        spent = at_best(lambda path=path: seconds(path), 0.3)
-        if spent > 0.3:  # 50 ms on a machine of its own
-            slow[key] = spent
-    assert slow == {}
 
 
 # -- drawings -----------------------------------------------------------------------------------
