@@ -77,6 +77,14 @@ def test_the_product_of_three_of_the_guide():
     )  # here 18.98 is truncated to 18, there rounded to 19
 
 
+def test_a_cause_known_with_one_degree_is_told_to_go_by_cochrans_rule():
+    # W. G. Cochran, Biometrics 20 (1964) 191: t = sum u^2 t / sum u^2; t is 1.960 and 12.706.
+    budget = budget_of(Quantity(1.0, "Pa", {Cause("a"): 0.3, Cause("b", degrees=1.0): 0.1}))
+
+    assert "Cochran" in budget.freedom
+    assert budget.coverage_factor == pytest.approx((0.09 * 1.960 + 0.01 * 12.706) / 0.10, rel=2e-3)
+
+
 def test_the_weight_of_ten_kilograms():
     """PUB: EA-4/02 M:2022, S2 (from memory, recomputed): 29.3 mg from five contributions."""
     budget = budget_of(

@@ -245,7 +245,7 @@ def budget_of(
         coverage_factor=factor,
         degrees_of_freedom=freedom,
         coverage=_coverage_words(quantity, factor, freedom),
-        freedom=_freedom_words(freedom),
+        freedom=_freedom_words(freedom, [row.degrees_of_freedom for row in rows]),
         improve=what_to_improve(quantity, conditions),
     )
 
@@ -302,7 +302,13 @@ def _count_of(freedom: float, *, whole: bool) -> Figure:
     return figure(math.floor(freedom), "d") if whole else figure(max(freedom, 1.0), ".1f")
 
 
-def _freedom_words(freedom: float) -> Said:
+def _freedom_words(freedom: float, of_causes: Sequence[float]) -> Said:
+    if math.isfinite(freedom) and min(of_causes) <= 1.0:
+        return say(
+            "Effective degrees of freedom: {freedom} (a cause known with one degree by Cochran, "
+            "the others by Welch and Satterthwaite).",
+            freedom=figure(freedom, ".1f"),
+        )
     if math.isfinite(freedom):
         return say(
             "Effective degrees of freedom: {freedom} (Welch and Satterthwaite).",

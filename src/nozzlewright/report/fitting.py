@@ -165,7 +165,10 @@ def _torque_range(low_nm: float, high_nm: float) -> str:
 def _steps(washer: str, *, torques_known: bool) -> tuple[FittingStep, ...]:
     """Return the steps in order (common practice, no source, where no step names one)."""
     tighten = (
-        say("By turns, a little at a time, to the torque below.")
+        say(
+            "By turns, a little at a time, to the torque for its clamp, flange or gland below. "
+            "Leave the nozzle nut as it left the bench."
+        )
         if torques_known
         else say("By turns, a little at a time, to the torque in the engine maker's manual.")
     )
