@@ -41,6 +41,8 @@ EXAMPLES = 10
 """Of each kind and address: all of them in well under a minute on two quiet cores."""
 FORM = "application/x-www-form-urlencoded"
 UPLOAD = "multipart/form-data"
+pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")
+"""Where a draw is turned down, hypothesis writes out what it drew from: a whole form."""
 
 
 def _fields_of(route, forms, known):

@@ -122,7 +122,7 @@ def test_what_is_to_be_done_and_what_comes_due_stand_beside_the_state(front, clo
     assert "No rig was checked today" in later
     assert "What it is today, nobody has looked" in later
     due = re.search(r'<ul class="rig-due">.*?</ul>', later, re.DOTALL)[0]
-    assert "2026-05-21: run out" in due
+    assert "21 May 2026: run out" in due
 
 
 def test_who_came_from_a_job_goes_back_there_with_the_rig_checked(front):
