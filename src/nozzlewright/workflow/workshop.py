@@ -194,7 +194,7 @@ class Workshop:
         self.rig_days = RigDays(readers, self._leaks, self.rig_checks, day_of)
         self._lock = Lock()
 
-    def today(self) -> date:
+    def this_day(self) -> date:
         """Return the day by the shop's calendar."""
         return self.day_of(self.clock())
 
@@ -513,7 +513,7 @@ class Workshop:
         check = self.rig_days.made(
             known,
             blank,
-            self.today().isoformat(),
+            self.this_day().isoformat(),
             who=who if read is None else self._reader_of(read),
             studies=studies,
         )
@@ -553,7 +553,7 @@ class Workshop:
             return known.draft.story
         body = _booking(booked)
         evidence = [*photos, *([body["sheet"]] if body["sheet"] else [])]
-        year = self.today().year
+        year = self.this_day().year
         number = self._last_job_of(year)
         for _ in range(_TRIES):
             number += 1
@@ -1035,7 +1035,7 @@ class Workshop:
         sheet = self.sheet(story)
         if sheet is None or not story.injectors:
             return None
-        now = story.last_number, self.today(), self.setting_means(story)
+        now = story.last_number, self.this_day(), self.setting_means(story)
         with self._lock:
             known = self._judged.get(story.job)
         if known is not None and known[:3] == now:

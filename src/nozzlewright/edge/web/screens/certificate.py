@@ -191,7 +191,7 @@ def take_file(request: Request, form: page.Sent) -> RedirectResponse:
     sent = form.files.get("table_file", ())
     if not sent:
         form.fault(_("no file has been chosen"), "table_file", _("Choose the table of points"))
-    facts = _facts(form, "file_", shop.today())
+    facts = _facts(form, "file_", shop.this_day())
     form.check()
     content, name = sent[0].file.read(), sent[0].filename or ""
     try:
@@ -215,7 +215,7 @@ def take_file(request: Request, form: page.Sent) -> RedirectResponse:
 def take_typed(request: Request, form: page.Sent) -> RedirectResponse:
     """Keep a table that was typed."""
     unit = form.choice("dial_unit", PRESSURE_UNITS)
-    facts = _facts(form, "", shop_of(request).today())
+    facts = _facts(form, "", shop_of(request).this_day())
     form.check()
     factor = UNITS_PA[unit]
     k = form.number("coverage_k", lowest=1.0, highest=5.0) if form.text("coverage_k") else 2.0
@@ -343,7 +343,7 @@ def take_in(request: Request, form: page.Sent) -> RedirectResponse:
             view.certificate,
             drift=view.drift if isinstance(view.drift, Drift) else None,
             next_calibration_on=following,
-            today=shop.today().isoformat(),
+            today=shop.this_day().isoformat(),
         )
         card = dated_card(shop, state, conditions, card, name)
         words = _("certificate %(number)s taken into the card (table %(digest)s)") % {
@@ -376,7 +376,7 @@ def _papers(content: bytes, form: page.Form) -> tuple[str, ...]:
 
 def carried(shop: Workshop, state: RigState) -> str:
     """Return the id of the check whose readings a changed card takes along: one made today."""
-    return state.id if shop.day_of(state.at) == shop.today() else ""
+    return state.id if shop.day_of(state.at) == shop.this_day() else ""
 
 
 def dated_card(
@@ -391,7 +391,7 @@ def dated_card(
     An oil temperature of another day is not that of today: it is left out, and the page of the rig
     says so. A hold stays, as it does when a check keeps it.
     """
-    today = shop.today()
+    today = shop.this_day()
     if carried(shop, state):
         return card
     plug = conditions.blank_plug

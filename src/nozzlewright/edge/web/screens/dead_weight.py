@@ -75,7 +75,7 @@ def show_tester(request: Request, rig: str = "", session: str = "") -> Response:
         masses=range(1, MOST_MASSES + 1),
         units=list(PRESSURE_UNITS.items()),
         unit=HERE.get().pressure_unit,
-        today=shop.today().isoformat(),
+        today=shop.this_day().isoformat(),
         caution=JET,
         places=show.DECIMALS[HERE.get().pressure_unit] + 2,
     )
@@ -123,7 +123,7 @@ def _figures(budget: Budget) -> list[Markup]:
 def set_up(request: Request, form: page.Sent) -> RedirectResponse:
     """Reckon the pressures of the weights, and keep how the tester was set up."""
     shop, name = shop_of(request), who(request)
-    today = shop.today()
+    today = shop.this_day()
     session = _session(form, name, today)
     form.check()
     try:

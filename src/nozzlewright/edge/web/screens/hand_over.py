@@ -151,7 +151,7 @@ def take_back(request: Request, job: str, form: page.Sent) -> Response:
 def report_pdf(request: Request, job: str, paper: Paper = "a4") -> Response:
     """Return the report as PDF; made once for each state of the job."""
     shop, story = shop_of(request), story_of(request, job)
-    content = _kept_pdf(shop, story.job, story.last_number, shop.today(), paper, voice())
+    content = _kept_pdf(shop, story.job, story.last_number, shop.this_day(), paper, voice())
     headers = {"Content-Disposition": f'inline; filename="report-{story.job}.pdf"'}
     return Response(content, media_type="application/pdf", headers=headers)
 

@@ -158,7 +158,7 @@ class ShownRig:
 def rigs_today(request: Request) -> list[ShownRig]:
     """Return the rigs that were checked today by the shop's calendar, the last one first."""
     shop = shop_of(request)
-    today = shop.today()
+    today = shop.this_day()
     return [shown_rig(shop, state) for state in shop.rigs() if shop.day_of(state.at) == today]
 
 

@@ -126,7 +126,7 @@ def show(
     kept_at = _hold_made_at(shop, state, conditions) if state and conditions else None
     oil = conditions.oil_temperature if conditions else None
     today = rigs_today(request)
-    day = shop.today()
+    day = shop.this_day()
     return page.render(
         request,
         "rig.html",
@@ -352,7 +352,7 @@ def check(request: Request, form: page.Sent) -> RedirectResponse:
     form.check()
     conditions = card_of_today(
         card,
-        date=shop.today().isoformat(),
+        date=shop.this_day().isoformat(),
         who=name,
         temperature_c=temperature,
         temperature_u_c=uncertainty,
@@ -530,7 +530,7 @@ def _card(shop: Workshop, form: page.Form, state: RigState | None) -> bytes:
     sent = form.files.get("card", ())
     if sent:
         content = sent[0].file.read()
-        today = shop.today()
+        today = shop.this_day()
         for fault in date_slips(checked_card(content, "card"), today):
             what = _("%(where)s: %(what)s") % {"where": fault.where, "what": said(fault.what)}
             form.fault(what, "card", fault.remedy)

@@ -356,7 +356,7 @@ def save_card(request: Request, form: page.Sent) -> RedirectResponse:
     typed = _typed(form, seen)
     changes = {key: value for key, value in typed.items() if value != now[key]}
     _check_together(form, now | changes, typed)
-    today = shop.today()
+    today = shop.this_day()
     _check_days(form, now | changes, typed, today)
     form.check()
     if not changes:
